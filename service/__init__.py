@@ -1,0 +1,1 @@
+"""Sumpwise: fluid service planning for a fleet."""

@@ -1,0 +1,1 @@
+"""One thin router a resource."""

@@ -1,0 +1,1 @@
+"""Values in, bytes out: PDF, XLSX, CSV, iCalendar."""

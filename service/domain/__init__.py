@@ -1,0 +1,1 @@
+"""The trade's vocabulary and pure rules."""

@@ -1,0 +1,1 @@
+"""The clock, the claimed run, the weekly run, deliveries and workers."""

@@ -1,0 +1,1 @@
+"""What an operator can set, from the environment with the prefix SUMPWISE_."""

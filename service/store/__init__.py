@@ -1,0 +1,1 @@
+"""Tables, sessions, repositories, migrations: everything that knows SQL."""

@@ -1,0 +1,1 @@
+"""All queries, one file an aggregate."""

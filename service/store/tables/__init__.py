@@ -1,0 +1,1 @@
+"""SQLModel tables, one file an aggregate."""
