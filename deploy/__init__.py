@@ -1,0 +1,1 @@
+"""Setting up, starting and running Sumpwise in production; standard library only."""
