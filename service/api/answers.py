@@ -1,0 +1,72 @@
+"""Rendering of answers: entity tags, locations, pages."""
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping
+from hashlib import sha256
+from typing import Any
+
+from fastapi import Request, Response
+from pydantic import BaseModel
+
+from service.errors import InvalidInputError
+
+
+def entity_tag(content: bytes) -> str:
+    """Strong entity tag of a representation."""
+    return f'"{sha256(content).hexdigest()[:32]}"'
+
+
+def is_fresh(request: Request, tag: str) -> bool:
+    """Whether the client holds this representation already (RFC 9110, 13.1.2)."""
+    header = request.headers.get("if-none-match", "")
+    held = {candidate.strip().removeprefix("W/") for candidate in header.split(",")}
+    return "*" in held or tag in held
+
+
+def show(
+    request: Request,
+    content: BaseModel | bytes,
+    media_type: str = "application/json",
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """Answer a read with the content, or with 304 if the client has it."""
+    body = content if isinstance(content, bytes) else content.model_dump_json().encode()
+    tag = entity_tag(body)
+    all_headers = {"ETag": tag, "Cache-Control": "private, no-cache", **(headers or {})}
+    if is_fresh(request, tag):
+        return Response(status_code=304, headers=all_headers)
+    return Response(body, media_type=media_type, headers=all_headers)
+
+
+def encode_cursor(position: Mapping[str, Any]) -> str:
+    """Opaque text for a place in a list."""
+    return base64.urlsafe_b64encode(json.dumps(position, separators=(",", ":")).encode()).decode().rstrip("=")
+
+
+def decode_cursor(cursor: str | None) -> dict[str, Any]:
+    """Place in a list that a cursor stands for; an empty one for the beginning.
+
+    Raises
+    ------
+    InvalidInputError
+        If the text is none of ours.
+    """
+    if not cursor:
+        return {}
+    try:
+        position = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
+    except (binascii.Error, ValueError) as error:
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.") from error
+    if not isinstance(position, dict):
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    return position
+
+
+def next_link(request: Request, position: Mapping[str, Any] | None) -> dict[str, str]:
+    """Link header (RFC 8288) to the next page, nothing on the last one."""
+    if position is None:
+        return {}
+    url = request.url.include_query_params(cursor=encode_cursor(position))
+    return {"Link": f'<{url.path}?{url.query}>; rel="next"'}

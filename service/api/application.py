@@ -1,0 +1,73 @@
+"""The API as one application: routers, error handlers, guard, documentation."""
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from typing import Any
+
+from fastapi import APIRouter, FastAPI
+from fastapi.openapi.utils import get_openapi
+from fastapi_offline import FastAPIOffline
+
+from service.api.guard import Guard
+from service.api.limiter import Limiter
+from service.api.problems import Problem, install_problem_handlers
+from service.api.routes import health
+from service.api.units_of_work import ReplayedAnswer, replay
+from service.clock import Clock
+from service.store.session import Database
+
+V1_ROUTERS: tuple[APIRouter, ...] = ()
+
+
+def build_api(
+    *,
+    database: Database,
+    clock: Clock,
+    lifespan: Callable[[FastAPI], AbstractAsyncContextManager[None]],
+    max_body_bytes: int,
+    max_upload_bytes: int,
+    receive_timeout_seconds: float,
+) -> FastAPI:
+    """Put the application together."""
+    app = FastAPIOffline(
+        title="Sumpwise",
+        version="1",
+        summary="Which vehicles need their fluids serviced this week, why, and what to have on the shelf.",
+        lifespan=lifespan,
+        redoc_url=None,
+    )
+    app.state.database = database
+    app.state.clock = clock
+    app.state.limiter = Limiter()
+    install_problem_handlers(app)
+    app.add_exception_handler(ReplayedAnswer, replay)
+    app.include_router(health.router)
+    for router in V1_ROUTERS:
+        app.include_router(router, prefix="/v1")
+    app.add_middleware(
+        Guard,
+        max_body_bytes=max_body_bytes,
+        max_upload_bytes=max_upload_bytes,
+        receive_timeout=receive_timeout_seconds,
+    )
+    _describe(app)
+    return app
+
+
+def _describe(app: FastAPI) -> None:
+    """Make the OpenAPI document say that every error is a problem document, validation errors too."""
+
+    def describe() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            schema = get_openapi(
+                title=app.title, version=app.version, summary=app.summary, routes=app.routes, openapi_version="3.1.0"
+            )
+            schemas = schema.setdefault("components", {}).setdefault("schemas", {})
+            problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+            schemas |= problem.pop("$defs", {}) | {"Problem": problem}
+            for unused in ("HTTPValidationError", "ValidationError"):
+                schemas.pop(unused, None)
+            app.openapi_schema = schema
+        return app.openapi_schema
+
+    app.openapi = describe  # type: ignore[method-assign]

@@ -1,0 +1,143 @@
+"""What happens to a request before anything is parsed: an id, size and time limits, one log line, safe headers."""
+
+import asyncio
+import re
+import secrets
+import time
+from typing import Final
+
+import structlog
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.api.problems import render_problem
+from service.errors import PayloadTooLargeError
+
+log = structlog.get_logger("http")
+
+UPLOAD_TYPES: Final = ("text/csv", "multipart/form-data")
+_SOUND_REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{8,64}")
+
+SECURITY_HEADERS: Final = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+    (b"x-frame-options", b"DENY"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+)
+STRICT_POLICY: Final = (
+    b"default-src 'none'; style-src 'self'; img-src 'self' data:; form-action 'self'; "
+    b"base-uri 'none'; frame-ancestors 'none'"
+)
+
+
+class _BodyTooLarge(Exception):  # noqa: N818 - a signal between two functions of this file
+    pass
+
+
+class _ClientTooSlow(Exception):  # noqa: N818 - likewise
+    pass
+
+
+class Guard:
+    """ASGI middleware around the whole application."""
+
+    def __init__(self, app: ASGIApp, *, max_body_bytes: int, max_upload_bytes: int, receive_timeout: float) -> None:
+        self._app = app
+        self._max_body_bytes = max_body_bytes
+        self._max_upload_bytes = max_upload_bytes
+        self._receive_timeout = receive_timeout
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass the request on inside its limits."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = Request(scope)
+        request.state.request_id = _request_id(request)
+        started = time.perf_counter()
+        status = 0
+
+        async def send_marked(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                message = _with_headers(message, request.state.request_id)
+            await send(message)
+
+        try:
+            refusal = self._refuse(request)
+            if refusal is None:
+                await self._app(scope, self._limited(request, receive), send_marked)
+            else:
+                await render_problem(request, *refusal)(scope, receive, send_marked)
+        except (_BodyTooLarge, _ClientTooSlow) as error:
+            if status == 0:
+                await self._cut_off(request, error)(scope, receive, send_marked)
+        finally:
+            log.info(
+                "request",
+                method=scope["method"],
+                path=scope["path"],
+                status=status,
+                milliseconds=round((time.perf_counter() - started) * 1000, 1),
+                request_id=request.state.request_id,
+            )
+
+    def _limit(self, request: Request) -> int:
+        kind = request.headers.get("content-type", "")
+        return self._max_upload_bytes if kind.startswith(UPLOAD_TYPES) else self._max_body_bytes
+
+    def _refuse(self, request: Request) -> tuple[int, str, str] | None:
+        encoding = request.headers.get("content-encoding", "identity")
+        if encoding.lower() != "identity":
+            return 415, "Send the body as it is, without Content-Encoding.", "unsupported-encoding"
+        length = request.headers.get("content-length", "0")
+        if length.isdecimal() and int(length) > self._limit(request):
+            return 413, _too_large(self._limit(request)), PayloadTooLargeError.code
+        return None
+
+    def _limited(self, request: Request, receive: Receive) -> Receive:
+        limit = self._limit(request)
+        received = 0
+        is_complete = False
+
+        async def receive_limited() -> Message:
+            nonlocal received, is_complete
+            if is_complete:
+                return await receive()
+            try:
+                message = await asyncio.wait_for(receive(), self._receive_timeout)
+            except TimeoutError as error:
+                raise _ClientTooSlow from error
+            received += len(message.get("body", b""))
+            is_complete = not message.get("more_body", False)
+            if received > limit:
+                raise _BodyTooLarge
+            return message
+
+        return receive_limited
+
+    def _cut_off(self, request: Request, error: Exception) -> ASGIApp:
+        if isinstance(error, _BodyTooLarge):
+            return render_problem(request, 413, _too_large(self._limit(request)), PayloadTooLargeError.code)
+        headers = {"Connection": "close"}
+        return render_problem(request, 408, "The request did not arrive in time.", "too-slow", headers=headers)
+
+
+def _too_large(limit: int) -> str:
+    return f"The body is over the limit of {limit} bytes; send less at a time, or a CSV file."
+
+
+def _request_id(request: Request) -> str:
+    given = request.headers.get("x-request-id", "")
+    return given if _SOUND_REQUEST_ID.fullmatch(given) else secrets.token_hex(8)
+
+
+def _with_headers(message: Message, request_id: str) -> Message:
+    headers = list(message.get("headers", []))
+    names = {name.lower() for name, _ in headers}
+    headers += [pair for pair in SECURITY_HEADERS if pair[0] not in names]
+    if b"content-security-policy" not in names:
+        headers.append((b"content-security-policy", STRICT_POLICY))
+    headers.append((b"x-request-id", request_id.encode()))
+    return {**message, "headers": headers}

@@ -1,0 +1,173 @@
+"""What a route works with: a session, a caller and the time; one request is one transaction.
+
+The writing one commits before the answer leaves (scope "function"), and a call with an Idempotency-Key has one
+effect: its answer is stored in the same transaction and given again to the same call.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from hashlib import sha256
+from typing import Annotated, Any
+
+from fastapi import Depends, Header, Request, Response
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from pydantic import BaseModel
+from sqlmodel import Session
+
+from service.clock import Clock
+from service.errors import InvalidInputError
+from service.store.repositories import idempotency
+from service.store.session import Database
+from service.store.tables.operations import IdempotencyKey
+from service.usecases.authenticate import authenticate_token
+from service.usecases.caller import Caller
+
+bearer = HTTPBearer(auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens.")
+Credentials = Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]
+KeyHeader = Annotated[
+    str | None,
+    Header(
+        alias="Idempotency-Key",
+        min_length=1,
+        max_length=255,
+        pattern=r"^[\x21-\x7e]+$",
+        description="Send the same key with the same body again and the work is done once.",
+    ),
+]
+
+
+class ReplayedAnswer(Exception):  # noqa: N818 - not an error: the way out of a route whose work is done already
+    """The answer that an earlier call with the same key was given."""
+
+    def __init__(self, row: IdempotencyKey) -> None:
+        super().__init__(row.key)
+        self.row = row
+
+
+@dataclass(slots=True)
+class Unit:
+    """One request's session, caller and time."""
+
+    session: Session
+    caller: Caller
+    now: datetime
+
+
+@dataclass(slots=True)
+class WriteUnit(Unit):
+    """A unit whose answer is remembered if the call carried a key."""
+
+    claimed: IdempotencyKey | None = field(default=None)
+
+    def answer(self, content: BaseModel | None, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
+        """Render the answer and, for a keyed call, store it in this transaction."""
+        body = b"" if content is None else content.model_dump_json().encode()
+        all_headers = dict(headers or {})
+        if content is not None:
+            all_headers["Content-Type"] = "application/json"
+        if self.claimed is not None:
+            row = idempotency.get_claimed(self.session, self.claimed)
+            row.status, row.headers, row.body = status, all_headers, body
+            self.session.add(row)
+            self.session.flush()
+        return Response(body, status, headers=all_headers)
+
+    def created(self, content: BaseModel, location: str) -> Response:
+        """Render the answer to a create."""
+        return self.answer(content, 201, {"Location": location})
+
+
+def replay(_request: Request, error: Exception) -> Response:
+    """Give the stored answer again."""
+    assert isinstance(error, ReplayedAnswer)  # noqa: S101
+    row = error.row
+    return Response(row.body, row.status, headers={**row.headers, "Idempotency-Replayed": "true"})
+
+
+def get_now(request: Request) -> datetime:
+    """Present time on the application's clock."""
+    clock: Clock = request.app.state.clock
+    return clock.now()
+
+
+def open_read(request: Request, credentials: Credentials, now: Annotated[datetime, Depends(get_now)]) -> Iterator[Unit]:
+    """Open a snapshot for the caller."""
+    database: Database = request.app.state.database
+    with database.snapshot() as session:
+        caller = _authenticate(request, session, credentials, now)
+        yield Unit(session, caller, now)
+
+
+async def hash_body(request: Request) -> str:
+    """SHA-256 of the body, to tell a repeated call from another one with the same key."""
+    if request.headers.get("idempotency-key") is None:
+        return ""
+    return sha256(await request.body()).hexdigest()
+
+
+def open_write(
+    request: Request,
+    credentials: Credentials,
+    now: Annotated[datetime, Depends(get_now)],
+    body_hash: Annotated[str, Depends(hash_body)],
+    key: KeyHeader = None,
+) -> Iterator[WriteUnit]:
+    """Open a transaction for the caller; it is committed before the answer leaves."""
+    database: Database = request.app.state.database
+    with database.transaction() as session:
+        caller = _authenticate(request, session, credentials, now)
+        claimed = claim_key(session, caller, _operation(request), key, body_hash, now) if key else None
+        yield WriteUnit(session, caller, now, claimed)
+
+
+def claim_key(
+    session: Session, caller: Caller, operation: str, key: str, body_hash: str, now: datetime
+) -> IdempotencyKey:
+    """Take the key for this call.
+
+    Raises
+    ------
+    ReplayedAnswer
+        If the same call was answered before.
+    InvalidInputError
+        If the key was used with another body.
+    """
+    row = IdempotencyKey(
+        organisation_id=caller.organisation_id,
+        operation=operation,
+        key=key,
+        body_hash=body_hash,
+        status=0,
+        body=b"",
+        created_at=now,
+    )
+    earlier = idempotency.claim_key(session, row)
+    if earlier is None:
+        return row
+    if earlier.body_hash != body_hash:
+        raise InvalidInputError.at("header/Idempotency-Key", "This key was used with another body; take a new one.")
+    raise ReplayedAnswer(earlier)
+
+
+def _operation(request: Request) -> str:
+    return f"{request.method} {request.url.path}"[:200]
+
+
+def _authenticate(request: Request, session: Session, credentials: Any, now: datetime) -> Caller:
+    limiter = request.app.state.limiter
+    source = request.client.host if request.client else "unknown"
+    limiter.check_failures(source, now)
+    secret = credentials.credentials if credentials is not None else None
+    try:
+        caller = authenticate_token(session, secret, now, getattr(request.state, "request_id", None))
+    except Exception:
+        if secret is not None:
+            limiter.note_failure(source, now)
+        raise
+    limiter.check_caller(f"{caller.organisation_id}/{caller.actor}", now)
+    return caller
+
+
+Reading = Annotated[Unit, Depends(open_read, scope="function")]
+Writing = Annotated[WriteUnit, Depends(open_write, scope="function")]

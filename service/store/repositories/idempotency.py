@@ -1,0 +1,45 @@
+"""Answers kept for calls that are sent again."""
+
+from datetime import datetime, timedelta
+from typing import Final
+
+from sqlalchemy import delete
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col, select
+
+from service.store.tables.operations import IdempotencyKey
+
+KEPT_FOR: Final = timedelta(days=9)
+"""Longer than a week, so that a sender that runs weekly can still retry."""
+
+
+def claim_key(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
+    """Take the key, or give the row of the call that had it first.
+
+    On PostgreSQL the insert waits for a concurrent call with the same key; on SQLite the writers queue anyway.
+    """
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    values = row.model_dump(exclude={"id"})
+    statement = insert(IdempotencyKey).values(values).on_conflict_do_nothing().returning(IdempotencyKey.id)
+    if session.execute(statement).first() is not None:
+        return None
+    return session.exec(_by_key(row)).first()
+
+
+def get_claimed(session: Session, row: IdempotencyKey) -> IdempotencyKey:
+    """Row that this transaction claimed."""
+    return session.exec(_by_key(row)).one()
+
+
+def delete_old_keys(session: Session, now: datetime) -> int:
+    """Forget answers that nobody will ask for again; returns how many."""
+    result = session.execute(delete(IdempotencyKey).where(col(IdempotencyKey.created_at) < now - KEPT_FOR))
+    return int(getattr(result, "rowcount", 0))
+
+
+def _by_key(row: IdempotencyKey):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    return select(IdempotencyKey).where(
+        IdempotencyKey.organisation_id == row.organisation_id,
+        IdempotencyKey.operation == row.operation,
+        IdempotencyKey.key == row.key,
+    )

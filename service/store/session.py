@@ -1,0 +1,136 @@
+"""The one place where transactions begin and end.
+
+A request, a job run or a command is one transaction; everybody else may `flush()`. A writer takes its lock when it
+begins: on SQLite a transaction that reads first and writes later fails at once when somebody else wrote in between,
+however long the busy timeout is, so writers say BEGIN IMMEDIATE and wait their turn.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, Final
+
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlalchemy.pool import ConnectionPoolEntry
+from sqlmodel import Session
+
+from service.errors import UnavailableError
+
+CACHE_KIBIBYTES: Final = 65536
+STATEMENT_TIMEOUT_FACTOR: Final = 2
+"""On PostgreSQL a statement may take this many times the wait for a lock."""
+
+_TRANSIENT_POSTGRES_STATES: Final = frozenset({"40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"})
+
+
+class Database:
+    """An engine and the two ways to use it."""
+
+    def __init__(
+        self, url: str, *, pool_size: int = 8, timeout_seconds: float = 15.0, sqlite_synchronous: str = "FULL"
+    ) -> None:
+        self.is_sqlite = make_url(url).get_backend_name() == "sqlite"
+        self.pool_size = pool_size
+        if self.is_sqlite:
+            self.engine = _sqlite_engine(url, pool_size, timeout_seconds, sqlite_synchronous)
+        else:
+            self.engine = _postgresql_engine(url, pool_size, timeout_seconds)
+
+    @contextmanager
+    def transaction(self) -> Iterator[Session]:
+        """Open a writing transaction; committed when the block ends, rolled back when it raises."""
+        with _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
+            session.connection(execution_options={"sqlite_begin": "IMMEDIATE"})
+            yield session
+            session.commit()
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Session]:
+        """Open a reading transaction: one consistent view, never queued behind a writer, never committed."""
+        with _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
+            options: dict[str, Any] = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+            session.connection(execution_options=options)
+            yield session
+
+    def is_reachable(self) -> bool:
+        """Whether a trivial query is answered."""
+        try:
+            with self.engine.connect() as connection:
+                connection.execute(text("SELECT 1"))
+        except DBAPIError:
+            return False
+        except PoolTimeoutError:
+            return False
+        return True
+
+    def close(self) -> None:
+        """Give all connections back."""
+        self.engine.dispose()
+
+
+@contextmanager
+def _as_service_errors() -> Iterator[None]:
+    """Turn a busy, full or missing database into an error that says: nothing changed, try again."""
+    try:
+        yield
+    except PoolTimeoutError as error:
+        raise UnavailableError("All database connections are busy; send the same call again.") from error
+    except (OperationalError, InterfaceError) as error:
+        raise _unavailable(error) from error
+    except DBAPIError as error:
+        if error.connection_invalidated or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES:
+            raise _unavailable(error) from error
+        raise
+
+
+def _unavailable(error: DBAPIError) -> UnavailableError:
+    message = str(error.orig).lower()
+    if "full" in message or getattr(error.orig, "sqlstate", None) == "53100":
+        return UnavailableError("The disk of the database is full; nothing was stored.", retry_after_seconds=60)
+    return UnavailableError("The database is busy or away; nothing was stored, send the same call again.")
+
+
+def _sqlite_engine(url: str, pool_size: int, timeout_seconds: float, synchronous: str) -> Engine:
+    engine = create_engine(
+        url,
+        connect_args={"isolation_level": None, "check_same_thread": False, "timeout": timeout_seconds},
+        pool_size=pool_size,
+        max_overflow=pool_size,
+        pool_timeout=timeout_seconds,
+    )
+
+    @event.listens_for(engine, "connect")
+    def _set_pragmas(connection: sqlite3.Connection, _entry: ConnectionPoolEntry) -> None:
+        for pragma in (
+            "journal_mode=WAL",
+            f"synchronous={synchronous}",
+            "foreign_keys=ON",
+            "temp_store=MEMORY",
+            f"cache_size=-{CACHE_KIBIBYTES}",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        mode = connection.get_execution_options().get("sqlite_begin", "DEFERRED")
+        connection.exec_driver_sql(f"BEGIN {mode}")
+
+    return engine
+
+
+def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engine:
+    milliseconds = int(timeout_seconds * 1000)
+    settings = (
+        f"-c lock_timeout={milliseconds} -c statement_timeout={milliseconds * STATEMENT_TIMEOUT_FACTOR}"
+        " -c synchronous_commit=on -c timezone=UTC"
+    )
+    return create_engine(
+        url,
+        connect_args={"options": settings, "connect_timeout": max(2, int(timeout_seconds))},
+        pool_size=pool_size,
+        max_overflow=pool_size,
+        pool_timeout=timeout_seconds,
+        pool_pre_ping=True,
+    )

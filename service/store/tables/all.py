@@ -1,0 +1,18 @@
+"""Every table, imported so that the metadata is complete for migrations and tests."""
+
+from sqlmodel import SQLModel
+
+from service.store.tables import (  # noqa: F401
+    access,
+    due_lists,
+    fluids,
+    operations,
+    organisation,
+    projections,
+    readings,
+    services,
+    stock,
+    vehicles,
+)
+
+metadata = SQLModel.metadata

@@ -1,0 +1,69 @@
+"""Fluids as products, and the packs they are bought in."""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, Column, UniqueConstraint
+from sqlmodel import JSON, Field, SQLModel
+
+from service.domain.fluid_kinds import FluidKind
+from service.store.types import UtcDateTime, belongs_to, between, one_of
+
+
+class Fluid(SQLModel, table=True):
+    """A product with the specifications it meets."""
+
+    __tablename__ = "fluid"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        UniqueConstraint("organisation_id", "reference"),
+        one_of("kind", FluidKind, "kind"),
+        between("density_15c_kg_per_m3", 600, 1400, "density"),
+        between("lead_time_days", 0, 365, "lead_time"),
+        between("lead_time_sd_days", 0, 180, "lead_time_sd"),
+        between("shelf_life_days", 1, 7300, "shelf_life"),
+        between("tank_litres", 1, 1_000_000, "tank"),
+        between("service_level", 0.5, 0.9999, "service_level"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    reference: str = Field(max_length=40)
+    """The organisation's own article name."""
+
+    kind: str = Field(max_length=40)
+    specifications: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    is_dyed: bool = False
+    density_15c_kg_per_m3: float | None = None
+    lead_time_days: float = 7.0
+    lead_time_sd_days: float = 2.0
+    shelf_life_days: int | None = None
+    tank_litres: float | None = None
+    """Room on the shelf or in the tank; none: no limit."""
+
+    service_level: float = 0.95
+    """Wanted probability of not running out before the next delivery."""
+
+    created_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class Pack(SQLModel, table=True):
+    """A size in which a fluid can be bought."""
+
+    __tablename__ = "pack"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        UniqueConstraint("organisation_id", "fluid_id", "litres"),
+        belongs_to("fluid", "fluid_id", cascade=True),
+        CheckConstraint("litres > 0 AND litres <= 30000", name="litres"),
+        CheckConstraint("price_minor >= 0 AND price_minor <= 1000000000", name="price"),
+        CheckConstraint("minimum_packs >= 1 AND minimum_packs <= 10000", name="minimum_packs"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    fluid_id: int
+    litres: float
+    price_minor: int
+    """Price of one pack in the smallest unit of the organisation's currency."""
+
+    minimum_packs: int = 1

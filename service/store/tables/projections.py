@@ -1,0 +1,78 @@
+"""What follows from readings, services and samples; everything here can be computed again."""
+
+from datetime import date, datetime
+
+from sqlalchemy import Column, Index
+from sqlmodel import JSON, Field, SQLModel
+
+from service.domain.due_reasons import Limit
+from service.store.types import UtcDateTime, belongs_to, between, one_of
+
+
+class CompartmentState(SQLModel, table=True):
+    """State of the fluid in a compartment after the last event, and where its hard schedule starts."""
+
+    __tablename__ = "compartment_state"
+    __table_args__ = (
+        belongs_to("compartment", "compartment_id", cascade=True),
+        between("life_used", 0, 10, "life_used"),
+        between("life_used_variance", 0, 10, "life_used_variance"),
+    )
+
+    compartment_id: int = Field(primary_key=True)
+    organisation_id: int
+    as_of: datetime = Field(sa_type=UtcDateTime)
+    """Instant of the last event."""
+
+    odometer_km: float | None = None
+    """Odometer the state belongs to, on the projection's own continuous series."""
+
+    engine_hours: float | None = None
+    volume_15c_litres: float
+    life_used: float
+    life_used_variance: float
+    water_fraction: float = 0.0
+    iron_mg_per_kg: float = 0.0
+    glycol_fraction: float | None = None
+    is_contaminated: bool = False
+    schedule_on: date
+    """Civil date from which months count: the last full-equivalent service, moved by partial ones."""
+
+    schedule_odometer_km: float | None = None
+    schedule_engine_hours: float | None = None
+    fresh_fraction: float = 0.0
+    """Share of the charge put in at the last service."""
+
+
+class Projection(SQLModel, table=True):
+    """When a compartment is due, as of one run."""
+
+    __tablename__ = "projection"
+    __table_args__ = (
+        belongs_to("compartment", "compartment_id", cascade=True),
+        one_of("limit_reached", [*Limit, "none"], "limit_reached"),
+        Index("ix_projection_due", "organisation_id", "due_q10_on"),
+    )
+
+    compartment_id: int = Field(primary_key=True)
+    organisation_id: int
+    vehicle_id: int
+    as_of: datetime = Field(sa_type=UtcDateTime)
+    odometer_q10_km: float | None = None
+    odometer_q50_km: float | None = None
+    odometer_q90_km: float | None = None
+    life_used_q10: float
+    life_used_q50: float
+    life_used_q90: float
+    due_q10_on: date | None = None
+    due_q50_on: date | None = None
+    due_q90_on: date | None = None
+    limit_reached: str = Field(max_length=16)
+    probability_by_limit: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    overdue_probability: float = 0.0
+    week_probabilities: bytes
+    """float32 probability of falling due in each of the coming ISO weeks, the present one first."""
+
+    litres: float
+    n_rounds: int
+    method: str = Field(max_length=24)

@@ -1,0 +1,78 @@
+"""Odometer and hour readings as they were keyed, and what was made of them."""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+from service.domain.outcomes import Outcome
+from service.store.types import UtcDateTime, belongs_to, between, one_of
+
+
+class Reading(SQLModel, table=True):
+    """One reading. What was keyed is never altered; the verdict beside it may change."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        belongs_to("vehicle", "vehicle_id", cascade=True),
+        Index("ix_reading_vehicle_time", "organisation_id", "vehicle_id", "taken_at", "id"),
+        Index("ix_reading_outcome", "organisation_id", "outcome", "id"),
+        UniqueConstraint("organisation_id", "vehicle_id", "source", "reference"),
+        one_of("outcome", Outcome, "outcome"),
+        one_of("unit", ("km", "mi"), "unit"),
+        between("odometer_km", 0, 4_100_000, "odometer_km"),
+        between("engine_hours", 0, 500_000, "engine_hours"),
+        CheckConstraint("odometer_km IS NOT NULL OR engine_hours IS NOT NULL", name="says_something"),
+        CheckConstraint("utc_offset_minutes BETWEEN -1440 AND 1440", name="utc_offset"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    vehicle_id: int
+    taken_at: datetime = Field(sa_type=UtcDateTime)
+    utc_offset_minutes: int = 0
+    """The offset the time came with."""
+
+    odometer: float | None = None
+    """As keyed, in `unit`."""
+
+    unit: str = Field(default="km", max_length=2)
+    odometer_km: float | None = None
+    """The same in kilometres."""
+
+    used_km: float | None = None
+    """What the projection uses: repaired and shifted past a replaced cluster; null while not used."""
+
+    engine_hours: float | None = None
+    source: str = Field(default="api", max_length=40)
+    reference: str | None = Field(default=None, max_length=80)
+    outcome: str = Field(max_length=12)
+    reason: str | None = Field(default=None, max_length=40)
+    decided_by: str | None = Field(default=None, max_length=80)
+    """Who released or discarded it, or nobody: the screening did."""
+
+    received_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class VehicleUsage(SQLModel, table=True):
+    """What the readings say about a vehicle: enough to take the next reading without the earlier ones."""
+
+    __tablename__ = "vehicle_usage"
+    __table_args__ = (
+        belongs_to("vehicle", "vehicle_id", cascade=True),
+        Index("ix_vehicle_usage_stale", "organisation_id", "vehicle_id", sqlite_where=text("is_stale"), postgresql_where=text("is_stale")),
+    )
+
+    vehicle_id: int = Field(primary_key=True)
+    organisation_id: int
+    usage_state: bytes | None = None
+    """float64 row of the usage filter."""
+
+    screening_state: bytes | None = None
+    """float64 row of the screening."""
+
+    n_readings: int = 0
+    is_stale: bool = True
+    """Readings came in or changed since the state was computed."""
+
+    updated_at: datetime = Field(sa_type=UtcDateTime)

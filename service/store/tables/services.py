@@ -1,0 +1,125 @@
+"""Work done and fluid looked at."""
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import CheckConstraint, Column, Index, UniqueConstraint
+from sqlmodel import JSON, Field, SQLModel
+
+from service.domain.service_work import Method
+from service.store.types import UtcDateTime, belongs_to, between, one_of
+
+
+class Service(SQLModel, table=True):
+    """One visit's work on a vehicle."""
+
+    __tablename__ = "service"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        belongs_to("vehicle", "vehicle_id", cascade=True),
+        Index("ix_service_vehicle", "organisation_id", "vehicle_id", "done_at"),
+        between("odometer_km", 0, 4_100_000, "odometer_km"),
+        between("engine_hours", 0, 500_000, "engine_hours"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    vehicle_id: int
+    done_at: datetime = Field(sa_type=UtcDateTime)
+    utc_offset_minutes: int = 0
+    odometer_km: float | None = None
+    engine_hours: float | None = None
+    done_by: str | None = Field(default=None, max_length=80)
+    note: str | None = Field(default=None, max_length=4000)
+    reference: str | None = Field(default=None, max_length=80)
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+    recorded_by: str = Field(max_length=80)
+    voided_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """A service recorded by mistake is voided, never deleted."""
+
+
+class ServiceItem(SQLModel, table=True):
+    """What was done to one compartment."""
+
+    __tablename__ = "service_item"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        belongs_to("service", "service_id", cascade=True),
+        belongs_to("compartment", "compartment_id", cascade=True),
+        belongs_to("fluid", "fluid_id"),
+        Index("ix_service_item_compartment", "organisation_id", "compartment_id"),
+        one_of("method", Method, "method"),
+        between("level_celsius", -60, 200, "level_celsius"),
+        between("excess_drained_litres", 0, 2000, "excess"),
+        between("passed_litres", 0, 20_000, "passed_litres"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    service_id: int
+    compartment_id: int
+    fluid_id: int | None = None
+    method: str = Field(max_length=24)
+    passed_litres: float | None = None
+    """Fresh fluid passed through in a line exchange."""
+
+    level_celsius: float | None = None
+    excess_drained_litres: float | None = None
+    counter_reset: bool | None = None
+    seals_renewed: bool | None = None
+    old_fluid_grade: str | None = Field(default=None, max_length=8)
+    override_reason: str | None = Field(default=None, max_length=400)
+    """Why a rule was set aside, for instance a fluid outside the specification."""
+
+
+class Round(SQLModel, table=True):
+    """One drain and one fill."""
+
+    __tablename__ = "round"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "item_id", "number"),
+        belongs_to("service_item", "item_id", cascade=True),
+        CheckConstraint("drained_litres >= 0 AND drained_litres <= 2000", name="drained"),
+        CheckConstraint("filled_litres >= 0 AND filled_litres <= 2000", name="filled"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    item_id: int
+    number: int
+    drained_litres: float
+    filled_litres: float
+
+
+class Sample(SQLModel, table=True):
+    """A look at the fluid in a compartment: a visual grade or laboratory values."""
+
+    __tablename__ = "sample"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        UniqueConstraint("organisation_id", "compartment_id", "source", "reference"),
+        belongs_to("compartment", "compartment_id", cascade=True),
+        Index("ix_sample_compartment", "organisation_id", "compartment_id", "taken_at"),
+        between("odometer_km", 0, 4_100_000, "odometer_km"),
+        CheckConstraint("grade IS NOT NULL OR has_values", name="says_something"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    compartment_id: int
+    taken_at: datetime = Field(sa_type=UtcDateTime)
+    utc_offset_minutes: int = 0
+    odometer_km: float | None = None
+    engine_hours: float | None = None
+    grade: str | None = Field(default=None, max_length=8)
+    has_values: bool = False
+    laboratory: dict[str, Any] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    """Property → value in the property's own unit."""
+
+    is_contaminated: bool = False
+    source: str = Field(default="api", max_length=40)
+    reference: str | None = Field(default=None, max_length=80)
+    note: str | None = Field(default=None, max_length=4000)
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+    recorded_by: str = Field(max_length=80)
+    voided_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

@@ -1,0 +1,92 @@
+"""The stock ledger: litres come and go by entries, no number is ever overwritten."""
+
+from datetime import date, datetime
+
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from service.store.types import UtcDateTime, belongs_to, between, one_of
+
+MOVEMENT_KINDS = ("receipt", "count", "correction", "drawn", "discarded")
+ORDER_STATES = ("planned", "placed", "received", "cancelled")
+
+
+class StockMovement(SQLModel, table=True):
+    """One entry: what came, went or was found different."""
+
+    __tablename__ = "stock_movement"
+    __table_args__ = (
+        belongs_to("fluid", "fluid_id"),
+        belongs_to("purchase_order", "purchase_order_id"),
+        Index("ix_stock_movement_fluid", "organisation_id", "fluid_id", "at", "id"),
+        one_of("kind", MOVEMENT_KINDS, "kind"),
+        CheckConstraint("litres >= -1000000 AND litres <= 1000000", name="litres"),
+        CheckConstraint("kind <> 'receipt' OR litres > 0", name="receipt_adds"),
+        between("counted_litres", 0, 1_000_000, "counted_litres"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    fluid_id: int
+    kind: str = Field(max_length=12)
+    litres: float
+    """Signed change of the stock; of a count, the difference it made."""
+
+    counted_litres: float | None = None
+    """What was found, if this is a count."""
+
+    at: datetime = Field(sa_type=UtcDateTime)
+    expires_on: date | None = None
+    service_id: int | None = None
+    purchase_order_id: int | None = None
+    reference: str | None = Field(default=None, max_length=80)
+    note: str | None = Field(default=None, max_length=400)
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+    recorded_by: str = Field(max_length=80)
+
+
+class PurchaseOrder(SQLModel, table=True):
+    """Packs of one fluid asked of a supplier."""
+
+    __tablename__ = "purchase_order"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        belongs_to("fluid", "fluid_id"),
+        Index("ix_purchase_order_open", "organisation_id", "state", "expected_on"),
+        one_of("state", ORDER_STATES, "state"),
+        CheckConstraint("version > 0", name="version"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    fluid_id: int
+    state: str = Field(default="planned", max_length=12)
+    placed_on: date | None = None
+    expected_on: date
+    note: str | None = Field(default=None, max_length=400)
+    version: int = 1
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    created_by: str = Field(max_length=80)
+
+
+class PurchaseOrderLine(SQLModel, table=True):
+    """Packs of one size in an order; receipts may come in parts."""
+
+    __tablename__ = "purchase_order_line"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "purchase_order_id", "pack_litres"),
+        belongs_to("purchase_order", "purchase_order_id", cascade=True),
+        CheckConstraint("pack_litres > 0", name="pack_litres"),
+        CheckConstraint("n_packs > 0 AND n_packs <= 100000", name="n_packs"),
+        CheckConstraint("n_received >= 0 AND n_received <= n_packs", name="n_received"),
+        CheckConstraint("price_minor >= 0", name="price"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    purchase_order_id: int
+    pack_litres: float
+    n_packs: int
+    n_received: int = 0
+    price_minor: int
+    """Price of one pack when it was ordered."""
