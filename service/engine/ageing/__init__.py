@@ -1,0 +1,1 @@
+"""Life used by distance, time, hours and temperature."""

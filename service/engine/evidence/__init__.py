@@ -1,0 +1,1 @@
+"""What a look, a smell and a laboratory add to the estimate."""

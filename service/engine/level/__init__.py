@@ -1,0 +1,1 @@
+"""Thermal expansion and setting the level."""

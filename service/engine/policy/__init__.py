@@ -1,0 +1,1 @@
+"""Which interval, how many rounds, and when to come back."""
