@@ -1,0 +1,107 @@
+"""What can be true at all. Every bound that the service checks stands here, once, with its reason."""
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Final
+
+from service.errors import InvalidInputError
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """The least and the most that a number may be, ends included, and why."""
+
+    minimum: float
+    maximum: float
+    reason: str
+
+    def hold(self, value: float) -> bool:
+        """Whether a number is finite and inside."""
+        return math.isfinite(value) and self.minimum <= value <= self.maximum
+
+    def check(self, pointer: str, value: float) -> float:
+        """Give the number back, or refuse it and say what would be right."""
+        if not self.hold(value):
+            raise InvalidInputError.at(
+                pointer, f"Must be between {self.minimum:,.12g} and {self.maximum:,.12g}. {self.reason}"
+            )
+        return value
+
+
+ODOMETER_KM: Final = Bounds(0, 2_500_000, "No road vehicle shows more; check the unit and the digits.")
+ENGINE_HOURS: Final = Bounds(0, 200_000, "More than 22 years without a stop; check the digits.")
+KM_PER_DAY: Final = Bounds(0, 2_500, "More than 24 hours at over 100 km/h.")
+ENGINE_HOURS_PER_DAY: Final = Bounds(0, 24, "A day has 24 hours.")
+
+COMPARTMENT_LITRES: Final = Bounds(0.05, 2_000, "From a small brake circuit to a large hydraulic tank.")
+EXCHANGED_LITRES: Final = Bounds(0, 4_000, "Twice the largest compartment.")
+STOCK_LITRES: Final = Bounds(-1_000_000, 1_000_000, "Fifty road tankers.")
+PACK_LITRES: Final = Bounds(0.01, 40_000, "From a sachet to a road tanker.")
+COUNT: Final = Bounds(0, 1_000_000, "Pieces of anything that one depot keeps.")
+
+FLUID_CELSIUS: Final = Bounds(-60, 250, "Colder than any garage, hotter than any fluid survives.")
+AMBIENT_CELSIUS: Final = Bounds(-60, 60, "The coldest and the hottest places where vehicles work.")
+DENSITY_KG_PER_M3: Final = Bounds(600, 1_400, "From light fuel to strong glycol.")
+
+INTERVAL_KM: Final = Bounds(100, 2_000_000, "From a first run-in change to the life of a vehicle.")
+INTERVAL_MONTHS: Final = Bounds(1, 360, "From a month to thirty years.")
+INTERVAL_HOURS: Final = Bounds(1, 50_000, "From a first run-in change to the life of a machine.")
+
+FRACTION: Final = Bounds(0, 1, "A share of the whole: 0.5 is half.")
+LIFE_USED: Final = Bounds(0, 1.5, "0 is new, 1 is the condemning limit; beyond 1.5 nothing changes.")
+DUTY_MULTIPLIER: Final = Bounds(0.1, 10, "Ten times gentler or harder than normal work.")
+ROUNDS: Final = Bounds(1, 12, "After a dozen drains nothing old is left that another one would bring out.")
+
+LEAD_TIME_DAYS: Final = Bounds(0, 730, "Two years.")
+LABOUR_MINUTES: Final = Bounds(0, 2_880, "Two days without a break.")
+BAY_HOURS_PER_DAY: Final = Bounds(0, 2_400, "A hundred bays around the clock.")
+PRICE_MINOR: Final = Bounds(0, 1_000_000_000, "In the smallest unit of the currency.")
+
+VISCOSITY_MM2_PER_S: Final = Bounds(0.2, 1_000_000, "From petrol to cold grease.")
+CONCENTRATION_MG_PER_KG: Final = Bounds(0, 1_000_000, "A million mg/kg is all of it.")
+
+FIRST_DAY: Final = date(1980, 1, 1)
+"""No record of a vehicle in service is older; a clock that lost its battery restarts there or before."""
+
+LAST_DAY: Final = date(2100, 12, 31)
+"""No plan reaches further."""
+
+CLOCK_SKEW: Final = timedelta(hours=1)
+"""A sender's clock may run ahead of ours by this much; such a time is taken as now."""
+
+_FIRST_INSTANT: Final = datetime(1980, 1, 1, tzinfo=UTC)
+
+
+def past_instant(pointer: str, value: datetime, now: datetime) -> datetime:
+    """Give the UTC instant of something that has happened, or refuse a time that is absent, absurd or ahead.
+
+    Within the allowance for a sender's clock a time ahead of ours becomes now. The year is checked before any
+    conversion, because years 1 and 9999 with an offset cannot be turned into UTC.
+    """
+    utc = _utc(pointer, value)
+    if utc > now + CLOCK_SKEW:
+        raise InvalidInputError.at(
+            pointer, "Lies in the future: check the date, the zone and the sender's clock."
+        )
+    return min(utc, now)
+
+
+def planned_day(pointer: str, value: date) -> date:
+    """Give a civil date back if a record or a plan can carry it."""
+    if not FIRST_DAY <= value <= LAST_DAY:
+        raise InvalidInputError.at(pointer, f"Must be a date from {FIRST_DAY} to {LAST_DAY}.")
+    return value
+
+
+def _utc(pointer: str, value: datetime) -> datetime:
+    if not FIRST_DAY.year <= value.year <= LAST_DAY.year:
+        raise InvalidInputError.at(pointer, f"The year must be from {FIRST_DAY.year} to {LAST_DAY.year}.")
+    if value.tzinfo is None or value.utcoffset() is None:
+        raise InvalidInputError.at(
+            pointer, "A time needs its offset from UTC, as in 2026-05-01T07:30:00+01:00, or Z for UTC."
+        )
+    utc = value.astimezone(UTC)
+    if utc < _FIRST_INSTANT:
+        raise InvalidInputError.at(pointer, f"Nothing on record is older than {FIRST_DAY}.")
+    return utc

@@ -1,0 +1,69 @@
+"""Text that people type: bounded, normalised, and free of characters that hide or reorder what is read."""
+
+import re
+import unicodedata
+from typing import Final
+
+from service.errors import InvalidInputError
+
+VEHICLE_REFERENCE_CHARACTERS: Final = 40
+NAME_CHARACTERS: Final = 120
+NOTE_CHARACTERS: Final = 4_000
+
+_BIDI_CONTROLS: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_LINE_SEPARATORS: Final = frozenset("\u2028\u2029")
+_NOTE_CONTROLS: Final = frozenset("\n\t")
+_LONGEST_COMPOSITION: Final = 4
+"""How many characters may compose into one; a bound on work before normalising, not a rule of its own."""
+
+_OWN_VEHICLE_ID: Final = re.compile(r"veh_[0-9]+", re.IGNORECASE)
+
+
+def clean_line(pointer: str, value: str, *, maximum: int = NAME_CHARACTERS, minimum: int = 1) -> str:
+    """Give one line of text in Unicode form NFC without outer spaces, or refuse it."""
+    return _clean(pointer, value, maximum=maximum, minimum=minimum, allowed_controls=frozenset())
+
+
+def clean_note(pointer: str, value: str, *, maximum: int = NOTE_CHARACTERS) -> str:
+    """Give a note in form NFC, in which line feeds and tabs may stand, or refuse it."""
+    unified = value.replace("\r\n", "\n") if len(value) <= maximum * _LONGEST_COMPOSITION else value
+    return _clean(pointer, unified, maximum=maximum, minimum=0, allowed_controls=_NOTE_CONTROLS)
+
+
+def clean_vehicle_reference(pointer: str, value: str) -> str:
+    """Give the fleet's own number of a vehicle, or refuse one that could not stand in an address."""
+    reference = clean_line(pointer, value, maximum=VEHICLE_REFERENCE_CHARACTERS)
+    if any(unicodedata.category(character) == "Cf" for character in reference):
+        raise InvalidInputError.at(pointer, "Must not contain invisible characters.")
+    if _OWN_VEHICLE_ID.fullmatch(reference):
+        raise InvalidInputError.at(
+            pointer, "Looks like one of this service's own ids; choose another number."
+        )
+    if "/" in reference or "\\" in reference or not reference.strip("."):
+        raise InvalidInputError.at(
+            pointer, "Must not contain a slash or consist of dots: it stands in addresses."
+        )
+    return reference
+
+
+def _clean(pointer: str, value: str, *, maximum: int, minimum: int, allowed_controls: frozenset[str]) -> str:
+    if len(value) > maximum * _LONGEST_COMPOSITION:
+        raise InvalidInputError.at(pointer, f"Must have at most {maximum:,} characters.")
+    for character in value:
+        if _is_forbidden(character) and character not in allowed_controls:
+            raise InvalidInputError.at(
+                pointer,
+                f"Must not contain the character U+{ord(character):04X}, which controls or hides text.",
+            )
+    cleaned = unicodedata.normalize("NFC", value).strip()
+    if not minimum <= len(cleaned) <= maximum:
+        raise InvalidInputError.at(pointer, f"Must have {minimum:,} to {maximum:,} characters.")
+    return cleaned
+
+
+def _is_forbidden(character: str) -> bool:
+    return (
+        unicodedata.category(character) in {"Cc", "Cs"}
+        or character in _BIDI_CONTROLS
+        or character in _LINE_SEPARATORS
+    )

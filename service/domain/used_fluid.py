@@ -1,0 +1,170 @@
+"""Where used fluid goes: streams that are never mixed, with their waste codes and keeping rules as data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Final
+
+from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
+
+_UK_GUIDE: Final = "UK government, Vehicle and oily wastes: how to classify"
+_EU_LIST: Final = "European list of wastes, headings of chapters 13 and 16"
+_US_RULE: Final = "40 CFR part 279"
+
+
+class WasteStream(StrEnum):
+    """A container of its own in the yard."""
+
+    LUBRICATING_OIL = "lubricating_oil"
+    HYDRAULIC_OIL = "hydraulic_oil"
+    BRAKE_FLUID = "brake_fluid"
+    COOLANT = "coolant"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WasteCode:
+    """One entry of the European list of wastes; `hazardous` is the asterisk."""
+
+    code: str
+    meaning: str
+    hazardous: bool
+    flag: Flag
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WasteStreamRule:
+    """What a stream holds, what it is called on paper, and what never goes into it."""
+
+    stream: WasteStream
+    label: str
+    codes: tuple[WasteCode, ...]
+    never_with: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeepingRule:
+    """One rule about storing or moving used fluid."""
+
+    text: str
+    jurisdiction: str
+    flag: Flag
+    source: str
+
+
+def _code(code: str, meaning: str, *, hazardous: bool = True) -> WasteCode:
+    return WasteCode(
+        code=code,
+        meaning=meaning,
+        hazardous=hazardous,
+        flag=Flag.PUBLISHED,
+        source=f"{_UK_GUIDE}; {_EU_LIST}",
+    )
+
+
+STREAM_RULES: Final[Mapping[WasteStream, WasteStreamRule]] = MappingProxyType(
+    {
+        rule.stream: rule
+        for rule in (
+            WasteStreamRule(
+                stream=WasteStream.LUBRICATING_OIL,
+                label="Used engine, gear and transmission oil",
+                codes=(
+                    _code("13 02 05", "mineral, not chlorinated"),
+                    _code("13 02 06", "synthetic"),
+                    _code("13 02 07", "readily biodegradable"),
+                    _code("13 02 08", "other"),
+                    _code("13 02 04", "mineral, chlorinated"),
+                ),
+                never_with="Brake fluid, coolant, solvent, washer fluid, halogenated oil or oily water.",
+            ),
+            WasteStreamRule(
+                stream=WasteStream.HYDRAULIC_OIL,
+                label="Used hydraulic oil",
+                codes=(
+                    _code("13 01 10", "mineral, not chlorinated"),
+                    _code("13 01 11", "synthetic"),
+                    _code("13 01 12", "readily biodegradable"),
+                    _code("13 01 13", "other"),
+                ),
+                never_with="Brake fluid, coolant, solvent, washer fluid, halogenated oil or oily water.",
+            ),
+            WasteStreamRule(
+                stream=WasteStream.BRAKE_FLUID,
+                label="Used brake fluid",
+                codes=(_code("16 01 13", "brake fluids"),),
+                never_with="Any oil or coolant: brake fluid is not used oil.",
+            ),
+            WasteStreamRule(
+                stream=WasteStream.COOLANT,
+                label="Used coolant",
+                codes=(
+                    _code("16 01 14", "antifreeze with dangerous substances"),
+                    _code("16 01 15", "other antifreeze", hazardous=False),
+                ),
+                never_with="Any oil or brake fluid: glycol is not used oil.",
+            ),
+        )
+    }
+)
+
+SOLID_WASTE_CODES: Final = (
+    WasteCode(
+        code="16 01 07", meaning="oil filters", hazardous=True, flag=Flag.FROM_MEMORY, source=NOT_VERIFIED
+    ),
+    WasteCode(
+        code="15 02 02",
+        meaning="oily absorbents and wipes",
+        hazardous=True,
+        flag=Flag.FROM_MEMORY,
+        source=NOT_VERIFIED,
+    ),
+)
+
+GROUP_13_03_NOTE: Final = (
+    "Group 13 03 is insulating and heat transmission oil, as from transformers. "
+    "Fluid from a gearbox belongs to 13 02."
+)
+
+US_OWN_TRIP_LIMIT_LITRES: Final = 208.198
+"""55 US gallons on one trip in a vehicle of one's own: 40 CFR 279.24; converted (derived)."""
+
+US_HALOGEN_PRESUMPTION_MG_PER_KG: Final = 1000.0
+"""At or above this total the oil is presumed hazardous, which can be rebutted: 40 CFR 279.53."""
+
+KEEPING_RULES: Final = (
+    KeepingRule(
+        text="Keep used oil in tanks or containers in good condition, without rust, defects or leaks.",
+        jurisdiction="United States",
+        flag=Flag.PUBLISHED,
+        source=f"{_US_RULE}.22",
+    ),
+    KeepingRule(
+        text="Mark every container and fill pipe with the words Used Oil.",
+        jurisdiction="United States",
+        flag=Flag.PUBLISHED,
+        source=f"{_US_RULE}.22",
+    ),
+    KeepingRule(
+        text="After a spill: stop it, contain it, clean it up, repair what leaked.",
+        jurisdiction="United States",
+        flag=Flag.PUBLISHED,
+        source=f"{_US_RULE}.22",
+    ),
+    KeepingRule(
+        text=(
+            "Take no more than 55 US gallons a trip to an approved centre; "
+            "more needs a registered transporter."
+        ),
+        jurisdiction="United States",
+        flag=Flag.PUBLISHED,
+        source=f"{_US_RULE}.24",
+    ),
+    KeepingRule(
+        text="Keep lids shut and containers out of the rain, over a tray that holds a spill.",
+        jurisdiction="anywhere",
+        flag=Flag.COMMON_PRACTICE,
+        source=NO_SOURCE,
+    ),
+)
