@@ -1,0 +1,248 @@
+"""What each document is made from: plain values that a caller fills in, nothing looked up or computed.
+
+Texts are in the reader's language already; volumes are litres, distances kilometres, temperatures degrees
+Celsius. How numbers, dates and headings are written is the business of `presentation.py`.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+Change = Literal["new", "carried over", "moved"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartNeed:
+    """A part that is used once on a job, and how many of it."""
+
+    name: str
+    quantity: int
+    part_number: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueLine:
+    """One compartment of one vehicle that is due."""
+
+    line_id: str
+    """Stable for as long as this piece of work stays undone, whichever weeks it is listed in."""
+    vehicle: str
+    compartment: str
+    fluid: str
+    reason: str
+    limit: str
+    """The limit that bites first, in words: distance, calendar, hours, condition, contamination."""
+    first_listed_on: date
+    depot: str = ""
+    due_p10_on: date | None = None
+    due_p50_on: date | None = None
+    due_p90_on: date | None = None
+    visit_on: date | None = None
+    visit_id: str = ""
+    """Lines done in one visit share it; empty: the line is a visit of its own, known by `line_id`."""
+    visit_sequence: int = 0
+    """How often the visit was changed after it was first published; never falls."""
+    method: str = ""
+    n_rounds: int | None = None
+    volume_litres: float | None = None
+    bay_minutes: float | None = None
+    parts: tuple[PartNeed, ...] = ()
+    change: Change = "new"
+    is_overdue: bool = False
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShelfItem:
+    """Something to take off the shelf for the week's work."""
+
+    item: str
+    volume_litres: float | None = None
+    quantity: int | None = None
+    packs: str = ""
+    """In words, e.g. "3 cans of 5 litres"."""
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CancelledVisit:
+    """A visit that an earlier list gave and that no longer stands."""
+
+    visit_id: str
+    visit_sequence: int
+    vehicle: str
+    visit_on: date
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueList:
+    """The list of one organisation, or one of its depots, for one ISO week."""
+
+    organisation: str
+    iso_week: str
+    """ISO 8601, e.g. 2026-W20."""
+    published_at: datetime
+    """Aware, in the organisation's time zone, as it is to be printed."""
+    calendar_domain: str
+    """The right-hand side of calendar identifiers (RFC 7986 section 5.3), e.g. the service's host name."""
+    lines: tuple[DueLine, ...]
+    depot: str = ""
+    litres_by_fluid: tuple[tuple[str, float], ...] = ()
+    """What the week's lines need of each fluid in all."""
+    shelf: tuple[ShelfItem, ...] = ()
+    bay_minutes: float | None = None
+    bay_minutes_available: float | None = None
+    cancelled: tuple[CancelledVisit, ...] = ()
+    notes: tuple[str, ...] = ()
+    url: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundPlan:
+    """One drain and one fill, as they should measure at the temperature of the day."""
+
+    drain_litres: float
+    fill_litres: float
+    fresh_share_after_fraction: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkStep:
+    """One step of the order of work, with the caution that belongs to it."""
+
+    text: str
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TorqueEntry:
+    """A fastener whose torque comes from the maker's data; `value` stays empty where it is not known."""
+
+    place: str
+    value: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobCompartment:
+    """What is done to one compartment during a visit."""
+
+    compartment: str
+    reason: str
+    specification_required: str
+    fluid: str
+    fluid_meets: str
+    method: str
+    rounds: tuple[RoundPlan, ...]
+    steps: tuple[WorkStep, ...]
+    total_litres: float | None = None
+    drainable_litres: float | None = None
+    excess_expected_litres: float | None = None
+    level_low_celsius: float | None = None
+    level_high_celsius: float | None = None
+    level_note: str = ""
+    parts: tuple[PartNeed, ...] = ()
+    torques: tuple[TorqueEntry, ...] = ()
+    has_fluid_counter: bool = False
+    counter_note: str = ""
+    life_used_before_fraction: float | None = None
+    grades: tuple[str, ...] = ()
+    """The words of the grading ladder, lowest first, to tick before and after."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobSheet:
+    """The paper that goes with one vehicle through one visit."""
+
+    organisation: str
+    vehicle: str
+    visit_on: date | None
+    printed_at: datetime
+    record_url: str
+    facts: tuple[tuple[str, str], ...]
+    """Label and value, e.g. ("Registration", "…"), in the order to print."""
+    cautions: tuple[str, ...]
+    compartments: tuple[JobCompartment, ...]
+    depot: str = ""
+    reference: str = ""
+    odometer_km: float | None = None
+    engine_hours: float | None = None
+    fluid_celsius: float | None = None
+    """The temperature for which the litres per round were worked out."""
+    closing_note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderLine:
+    """One thing to order."""
+
+    item: str
+    pack: str
+    n_packs: int
+    order_by_on: date
+    why: str
+    volume_litres: float | None = None
+    supplier: str = ""
+    arrives_on: date | None = None
+    cost_minor: int | None = None
+    """In the smallest unit of the plan's currency."""
+    runs_out_on: date | None = None
+    """When the shelf is expected to be empty if nothing is ordered."""
+    if_not_ordered: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderPlan:
+    """What to order, by when and why."""
+
+    organisation: str
+    planned_at: datetime
+    n_weeks: int
+    lines: tuple[OrderLine, ...]
+    depot: str = ""
+    currency: str = ""
+    """ISO 4217 code; empty when no prices are kept."""
+    currency_decimals: int = 2
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountLine:
+    """One item to count on the shelf."""
+
+    item: str
+    unit: str
+    place: str = ""
+    pack: str = ""
+    expected: float | None = None
+    """What the ledger says, in `unit`; left empty for a blind count."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountSheet:
+    """A shelf count to fill in by hand."""
+
+    organisation: str
+    printed_at: datetime
+    lines: tuple[CountLine, ...]
+    depot: str = ""
+    record_url: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedFluidLabel:
+    """The label of one container of used fluid; the words the law asks for are values of the region."""
+
+    required_words: tuple[str, ...]
+    stream: str
+    container: str
+    organisation: str
+    waste_code: str = ""
+    legal_basis: str = ""
+    volume_litres: float | None = None
+    opened_on: date | None = None
+    address: str = ""
+    emergency_contact: str = ""
+    handling: tuple[str, ...] = ()

@@ -1,0 +1,88 @@
+"""How numbers, dates and headings are written for one organisation."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Final, Literal
+
+from service.documents.labels import ENGLISH
+from service.units import (
+    LITRES_PER_IMPERIAL_GALLON,
+    LITRES_PER_US_GALLON,
+    LITRES_PER_US_QUART,
+    miles_from_km,
+)
+
+VolumeUnit = Literal["L", "US gal", "US qt", "imp gal"]
+DistanceUnit = Literal["km", "mi"]
+DateStyle = Literal["iso", "day first", "month first"]
+
+_LITRES_PER: Final[Mapping[VolumeUnit, float]] = {
+    "L": 1.0,
+    "US gal": LITRES_PER_US_GALLON,
+    "US qt": LITRES_PER_US_QUART,
+    "imp gal": LITRES_PER_IMPERIAL_GALLON,
+}
+_DATE_FORMATS: Final[Mapping[DateStyle, str]] = {
+    "iso": "%Y-%m-%d",
+    "day first": "%d/%m/%Y",
+    "month first": "%m/%d/%Y",
+}
+_NARROW_SPACE: Final = "\u202f"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Presentation:
+    """The organisation's units, number and date style, paper and words."""
+
+    language: str = "en"
+    """BCP 47 primary language, for screen readers and hyphenation."""
+    labels: Mapping[str, str] = field(default_factory=lambda: ENGLISH)
+    volume_unit: VolumeUnit = "L"
+    distance_unit: DistanceUnit = "km"
+    decimal_mark: Literal[".", ","] = "."
+    date_style: DateStyle = "iso"
+    paper: Literal["a4", "us-letter"] = "a4"
+
+    def number(self, value: float, n_decimals: int = 0) -> str:
+        """Write a number with narrow spaces between thousands (ISO 80000-1 section 7.3)."""
+        text = f"{value:,.{n_decimals}f}".replace(",", _NARROW_SPACE)
+        return text.replace(".", self.decimal_mark).replace("-", "\u2212")
+
+    def volume(self, litres: float | None, n_decimals: int = 1) -> str:
+        """Write a volume in the organisation's unit; an unknown one as a dash."""
+        if litres is None:
+            return "–"
+        value = litres / _LITRES_PER[self.volume_unit]
+        return f"{self.number(value, n_decimals)}\u00a0{self.volume_unit}"
+
+    def distance(self, km: float | None) -> str:
+        """Write a distance in the organisation's unit; an unknown one as a dash."""
+        if km is None:
+            return "–"
+        value = km if self.distance_unit == "km" else miles_from_km(km)
+        return f"{self.number(value)}\u00a0{self.distance_unit}"
+
+    def celsius(self, celsius: float | None) -> str:
+        """Write a temperature; an unknown one as a dash."""
+        return "–" if celsius is None else f"{self.number(celsius)}\u00a0°C"
+
+    def percent(self, fraction: float | None) -> str:
+        """Write a fraction as per cent; an unknown one as a dash."""
+        return "–" if fraction is None else f"{self.number(100.0 * fraction)}\u00a0%"
+
+    def day(self, day: date | None) -> str:
+        """Write a date; an unknown one as a dash."""
+        return "–" if day is None else day.strftime(_DATE_FORMATS[self.date_style])
+
+    def weekday(self, day: date) -> str:
+        """Name the day of the week."""
+        return self.labels[f"weekday_{day.isoweekday()}"]
+
+    def moment(self, moment: datetime) -> str:
+        """Write a date and time with the offset it carries, e.g. 2026-05-08 06:00 +02:00."""
+        return f"{self.day(moment.date())} {moment:%H:%M} {moment.isoformat()[-6:]}"
+
+    def money(self, minor: int | None, n_decimals: int) -> str:
+        """Write an amount given in the currency's smallest unit; an unknown one as a dash."""
+        return "–" if minor is None else self.number(minor / 10**n_decimals, n_decimals)

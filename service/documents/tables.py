@@ -1,0 +1,171 @@
+"""Documents as rows under headings: what CSV and XLSX both write, so that they never differ."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from service.documents.models import DueLine, DueList, OrderLine, OrderPlan, PartNeed
+from service.documents.presentation import Presentation
+
+Cell = str | int | float | bool | date | None
+Kind = Literal["text", "long text", "whole", "decimal", "date"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One heading, what its cells are, and how wide it is in characters."""
+
+    heading: str
+    kind: Kind
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A titled table, with facts about it for those formats that have room for them."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def parts_in_words(parts: tuple[PartNeed, ...]) -> str:
+    """Write parts on one line, e.g. "2 × sealing washer (A1)"."""
+    return ", ".join(
+        f"{p.quantity} × {p.name}{f' ({p.part_number})' if p.part_number else ''}" for p in parts
+    )
+
+
+def due_list_sheet(due_list: DueList, presentation: Presentation) -> Sheet:
+    """Lay the due list out as a table, one row a line; volumes stay in litres, as the heading says."""
+    words = presentation.labels
+    columns = (
+        Column(words["vehicle"], "text", 16),
+        Column(words["depot"], "text", 14),
+        Column(words["compartment"], "text", 18),
+        Column(words["fluid"], "text", 20),
+        Column(words["why"], "long text", 44),
+        Column(words["limit"], "text", 13),
+        Column(words["due_p10"], "date", 11),
+        Column(words["due_p50"], "date", 11),
+        Column(words["due_p90"], "date", 11),
+        Column(words["visit_day"], "date", 11),
+        Column(words["method"], "text", 16),
+        Column(words["rounds"], "whole", 8),
+        Column(f"{words['volume']} [L]", "decimal", 11),
+        Column(words["bay_minutes"], "whole", 11),
+        Column(words["parts"], "long text", 26),
+        Column(words["change"], "text", 13),
+        Column(words["first_listed"], "date", 11),
+        Column(words["overdue"], "text", 9),
+        Column(words["caution"], "long text", 32),
+    )
+    return Sheet(
+        title=f"{words['due_list']} {due_list.iso_week}",
+        facts=due_list_facts(due_list, presentation),
+        columns=columns,
+        rows=tuple(_due_row(line, presentation) for line in due_list.lines),
+    )
+
+
+def due_list_facts(due_list: DueList, presentation: Presentation) -> tuple[tuple[str, str], ...]:
+    """Name the organisation, the week and the totals, label and value."""
+    return tuple(_facts_of(due_list, presentation))
+
+
+def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[str, str]]:
+    words = presentation.labels
+    yield words["organisation"], due_list.organisation
+    if due_list.depot:
+        yield words["depot"], due_list.depot
+    yield words["week"], due_list.iso_week
+    yield words["published"], presentation.moment(due_list.published_at)
+    yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))
+    yield words["lines"], presentation.number(len(due_list.lines))
+    if due_list.bay_minutes is not None:
+        bay_time = f"{presentation.number(due_list.bay_minutes)} {words['minutes']}"
+        if due_list.bay_minutes_available is not None:
+            available = f"{presentation.number(due_list.bay_minutes_available)} {words['minutes']}"
+            bay_time += f" {words['of']} {available} {words['available']}"
+        yield words["bay_time"], bay_time
+    if due_list.litres_by_fluid:
+        volumes = (f"{fluid} {presentation.volume(litres)}" for fluid, litres in due_list.litres_by_fluid)
+        yield words["fluid"], ", ".join(volumes)
+
+
+def _due_row(line: DueLine, presentation: Presentation) -> tuple[Cell, ...]:
+    words = presentation.labels
+    return (
+        line.vehicle,
+        line.depot,
+        line.compartment,
+        line.fluid,
+        line.reason,
+        line.limit,
+        line.due_p10_on,
+        line.due_p50_on,
+        line.due_p90_on,
+        line.visit_on,
+        line.method,
+        line.n_rounds,
+        line.volume_litres,
+        line.bay_minutes,
+        parts_in_words(line.parts),
+        words[line.change],
+        line.first_listed_on,
+        words["yes"] if line.is_overdue else words["no"],
+        line.caution,
+    )
+
+
+def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
+    """Lay the order plan out as a table, one row an order."""
+    words = presentation.labels
+    columns = (
+        Column(words["item"], "text", 24),
+        Column(words["supplier"], "text", 18),
+        Column(words["packs"], "whole", 8),
+        Column(words["unit"], "text", 16),
+        Column(f"{words['volume']} [L]", "decimal", 11),
+        Column(words["order_by"], "date", 11),
+        Column(words["arrives"], "date", 11),
+        Column(f"{words['cost']} [{plan.currency}]" if plan.currency else words["cost"], "decimal", 12),
+        Column(words["runs_out"], "date", 11),
+        Column(words["why"], "long text", 44),
+        Column(words["if_not_ordered"], "long text", 36),
+    )
+    return Sheet(
+        title=words["order_plan"],
+        facts=order_plan_facts(plan, presentation),
+        columns=columns,
+        rows=tuple(_order_row(line, plan.currency_decimals) for line in plan.lines),
+    )
+
+
+def order_plan_facts(plan: OrderPlan, presentation: Presentation) -> tuple[tuple[str, str], ...]:
+    """Name the organisation, the day of planning and how far ahead the plan looks."""
+    words = presentation.labels
+    facts = [(words["organisation"], plan.organisation)]
+    if plan.depot:
+        facts.append((words["depot"], plan.depot))
+    facts.append((words["planned"], presentation.moment(plan.planned_at)))
+    facts.append((words["weeks_ahead"].capitalize(), presentation.number(plan.n_weeks)))
+    return tuple(facts)
+
+
+def _order_row(line: OrderLine, n_decimals: int) -> tuple[Cell, ...]:
+    return (
+        line.item,
+        line.supplier,
+        line.n_packs,
+        line.pack,
+        line.volume_litres,
+        line.order_by_on,
+        line.arrives_on,
+        None if line.cost_minor is None else line.cost_minor / 10**n_decimals,
+        line.runs_out_on,
+        line.why,
+        line.if_not_ordered,
+    )
