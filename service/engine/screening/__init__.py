@@ -1,0 +1,1 @@
+"""Which readings to believe, decided reading by reading."""

@@ -1,0 +1,1 @@
+"""How good the projections were: scores, calibration and plain baselines."""

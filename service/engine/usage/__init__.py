@@ -1,0 +1,1 @@
+"""Odometer and daily distance of every vehicle, with their uncertainty."""

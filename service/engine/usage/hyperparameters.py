@@ -1,0 +1,59 @@
+"""The few numbers that say how a fleet's daily distances vary; one set serves every vehicle of a fleet or class."""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from service.errors import InvalidInputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hyperparameters:
+    """How daily distance varies, relative to a vehicle's own scale (a vehicle with scale 60 drives about 60 km/d).
+
+    Attributes
+    ----------
+    reversion_per_day
+        Speed at which a temporary deviation dies away (theta). [1/d]
+    temporary_sd
+        Standard deviation of the temporary deviation of the rate (s_u), in units of the scale.
+    noise_sd
+        White noise of daily distance (s_w), in units of the scale. [sqrt(d)]
+    drift_per_day
+        Variance that the long-run rate gains in a day (q_m), in squared units of the scale. [1/d]
+    initial_sd
+        Standard deviation of the long-run rate around the scale before any reading (omega).
+    reading_sd_days
+        Error of a reading, rounding included, in days of the vehicle's own use. [d]
+    dispersion_weight
+        Number of readings that the fleet's dispersion is worth against the vehicle's own (nu0).
+    """
+
+    reversion_per_day: float
+    temporary_sd: float
+    noise_sd: float
+    drift_per_day: float
+    initial_sd: float
+    reading_sd_days: float
+    dispersion_weight: float
+
+    def __post_init__(self) -> None:
+        values = {name: getattr(self, name) for name in self.__slots__}
+        for name, value in values.items():
+            if not math.isfinite(value) or value < 0.0:
+                raise InvalidInputError.at(f"/{name}", "must be a finite number, zero or more")
+        for name in ("reversion_per_day", "initial_sd", "reading_sd_days", "dispersion_weight"):
+            if values[name] == 0.0:
+                raise InvalidInputError.at(f"/{name}", "must be more than zero")
+
+
+# Common practice, no source: picked on simulated fleets whose laws are not this model's.
+DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
+    reversion_per_day=1.0 / 26.0,
+    temporary_sd=0.45,
+    noise_sd=0.80,
+    drift_per_day=2.5e-4,
+    initial_sd=0.60,
+    reading_sd_days=0.06,
+    dispersion_weight=8.0,
+)

@@ -1,0 +1,154 @@
+"""From a state to the future: how far a vehicle will have gone, and how fast it goes."""
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from service.engine.usage.filter import dynamics_of
+from service.engine.usage.kernel import odometer_noise
+from service.engine.usage.scale import dispersion, scale_km_per_day
+from service.engine.usage.state import UsageState
+from service.errors import InvalidInputError
+
+Floats: TypeAlias = NDArray[np.float64]
+
+# Derived: where the mean falls below one standard deviation the increment is bent upwards, to stay positive.
+LEAST_MEAN_IN_SDS = 0.02
+LEAST_VARIANCE = 1e-12
+
+
+def gaussian_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the filter's normal law for the distance after the last reading.
+
+    Parameters
+    ----------
+    state
+        Filtered readings of n vehicles.
+    days_after_last : ndarray, shape (n,) or (n, m), float64
+        Days after `last_time_days`, zero or more. [d]
+
+    Returns
+    -------
+    mean_km, variance_km2 : ndarray, the shape of `days_after_last`
+        The mean may be below zero: nothing here knows that an odometer never falls.
+    """
+    column = (slice(None),) + (None,) * (days_after_last.ndim - 1)
+    scale = scale_km_per_day(state)
+    x = state.data_odometer_km + scale * state.prior_odometer_days
+    x = np.maximum(x + (state.used_odometer_km - state.last_odometer_km), 0.0)
+    u = state.data_temporary_km_per_day + scale * state.prior_temporary
+    m = state.data_long_run_km_per_day + scale * state.prior_long_run
+    gap = days_after_last + (state.last_time_days - state.used_time_days)[column]
+    dynamics = dynamics_of(state, column)
+    phi = np.exp(-dynamics.theta * gap)
+    psi = (1.0 - phi) * dynamics.inverse_theta
+    mean = x[column] + psi * u[column] + gap * m[column]
+    across_u = state.covariance_odometer_temporary[column] + gap * state.covariance_temporary_long_run[column]
+    variance = (
+        state.variance_odometer[column]
+        + gap * (2.0 * state.covariance_odometer_long_run[column] + gap * state.variance_long_run[column])
+        + psi * (2.0 * across_u + psi * state.variance_temporary[column])
+        + odometer_noise(dynamics, gap, phi, psi)
+    )
+    return mean, np.maximum(variance * (dispersion(state) * scale * scale)[column], LEAST_VARIANCE)
+
+
+def increment_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the distance a vehicle covers after its last reading.
+
+    Parameters
+    ----------
+    state
+        Filtered readings of n vehicles.
+    days_after_last : ndarray, shape (n,) or (n, m), float64
+        Days after `last_time_days`, zero or more. [d]
+
+    Returns
+    -------
+    mean_km, variance_km2 : ndarray, the shape of `days_after_last`
+        Both positive. [km], [km^2]
+
+    Notes
+    -----
+    Those of `gaussian_moments`; a mean below one standard deviation s is bent to ``(M + s)^2 / (4 s)``, so
+    that it stays positive and joins smoothly. O(n m).
+    """
+    mean, variance = gaussian_moments(state, days_after_last)
+    return positive_mean(mean, variance), variance
+
+
+def positive_mean(mean: Floats, variance: Floats) -> Floats:
+    """Bend a mean that is small against its standard deviation so that it stays positive."""
+    sd = np.sqrt(variance)
+    bent = np.maximum(mean + sd, 0.0) ** 2 / (4.0 * sd)
+    return np.maximum(np.where(mean < sd, bent, mean), LEAST_MEAN_IN_SDS * sd)
+
+
+def gamma_quantiles(mean: Floats, variance: Floats, probabilities: Floats) -> Floats:
+    """Quantiles of the gamma laws with these moments, by the cube-root approximation.
+
+    Parameters
+    ----------
+    mean, variance : ndarray, shape (n,), float64
+        Both positive.
+    probabilities : ndarray, shape (p,), float64
+        Between 0 and 1, both excluded.
+
+    Returns
+    -------
+    ndarray, shape (n, p), float64
+        Never below zero; in the order of the probabilities.
+
+    References
+    ----------
+    .. [1] Wilson and Hilferty, "The distribution of chi-square", PNAS 17(12), 1931, 684-688.
+    """
+    if not bool(np.all((probabilities > 0.0) & (probabilities < 1.0))):
+        raise InvalidInputError.at("/probabilities", "must lie between 0 and 1")
+    c = (variance / (9.0 * mean * mean))[:, None]
+    root = 1.0 - c + ndtri(probabilities)[None, :] * np.sqrt(c)
+    return np.asarray(mean[:, None] * np.maximum(root, 0.0) ** 3)
+
+
+def odometer_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) -> Floats:
+    """Quantiles of the odometer at a time.
+
+    Parameters
+    ----------
+    state
+        Filtered readings of n vehicles.
+    at_days : ndarray, shape (n,), float64
+        Time asked for, in the epoch of the readings; before the last reading counts as at it. [d]
+    probabilities : ndarray, shape (p,), float64
+        Between 0 and 1, both excluded.
+
+    Returns
+    -------
+    ndarray, shape (n, p), float64
+        Never below the last accepted reading. [km]
+    """
+    mean, variance = increment_moments(state, np.maximum(at_days - state.last_time_days, 0.0))
+    return state.last_odometer_km[:, None] + gamma_quantiles(mean, variance, probabilities)
+
+
+def rate_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) -> Floats:
+    """Quantiles of the rate at a time, parameters as for `odometer_quantiles`, in km/d."""
+    scale = scale_km_per_day(state)
+    gap = np.maximum(at_days, state.last_time_days) - state.used_time_days
+    phi = np.exp(-state.reversion_per_day * gap)
+    mean = (
+        state.data_long_run_km_per_day
+        + scale * state.prior_long_run
+        + phi * (state.data_temporary_km_per_day + scale * state.prior_temporary)
+    )
+    variance = (
+        state.variance_long_run
+        + state.drift_per_day * gap
+        + 2.0 * phi * state.covariance_temporary_long_run
+        + phi * phi * state.variance_temporary
+        + state.temporary_variance * (1.0 - phi * phi)
+    )
+    variance = np.maximum(variance * dispersion(state) * scale * scale, LEAST_VARIANCE)
+    return gamma_quantiles(positive_mean(mean, variance), variance, probabilities)

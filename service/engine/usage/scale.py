@@ -1,0 +1,60 @@
+"""A vehicle's own scale: its average distance a day, drawn towards its class while its history is short."""
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.usage.state import UsageState
+
+Floats: TypeAlias = NDArray[np.float64]
+
+# Common practice, no source: how far, in prior standard deviations, an average may lie from its class.
+CLIP_SDS = 5.0
+
+
+def scale_km_per_day(state: UsageState) -> Floats:
+    """Scale of every vehicle: log average rate and class prior, weighted by their precisions.
+
+    Parameters
+    ----------
+    state
+        Filtered readings of n vehicles.
+
+    Returns
+    -------
+    ndarray, shape (n,), float64
+        Always positive. [km/d]
+
+    Notes
+    -----
+    With T days between the first and the last reading, the log average has variance s^2/T where
+    s^2 = s_w^2 + 2 s_u^2 / theta is the model's diffusion over long spans. A vehicle that never moved is held at
+    the lowest scale its class allows. O(n).
+    """
+    span_days = np.maximum(state.used_time_days - state.first_time_days, 0.0)
+    distance_km = state.used_odometer_km - state.first_odometer_km
+    diffusion = state.noise_variance + 2.0 * state.temporary_variance / state.reversion_per_day
+    centre, sd = state.prior_log_rate, state.prior_log_rate_sd
+    lowest, highest = np.exp(centre - CLIP_SDS * sd), np.exp(centre + CLIP_SDS * sd)
+    rate = np.divide(distance_km, span_days, out=np.exp(centre), where=span_days > 0.0)
+    log_rate = np.log(np.clip(rate, lowest, highest))
+    own = span_days / np.maximum(diffusion, 1e-12)
+    from_class = 1.0 / sd**2
+    return np.asarray(np.exp((own * log_rate + from_class * centre) / (own + from_class)))
+
+
+def dispersion(state: UsageState) -> Floats:
+    """How much more (above one) or less a vehicle varies than its fleet, as a factor on variances.
+
+    Returns
+    -------
+    ndarray, shape (n,), float64
+        ``(nu0 + sum e^2/F) / (nu0 + n - 1)``, with the innovations e in units of the vehicle's scale.
+    """
+    scale = scale_km_per_day(state)
+    squares = state.squares_data / scale**2 - 2.0 * state.squares_cross / scale + state.squares_prior
+    degrees = np.maximum(state.n_used - 1.0, 0.0)
+    return np.asarray(
+        (state.dispersion_weight + np.maximum(squares, 0.0)) / (state.dispersion_weight + degrees)
+    )
