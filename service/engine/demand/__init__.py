@@ -1,0 +1,1 @@
+"""How much fluid, seals and used-fluid room the coming weeks will ask for, as distributions."""

@@ -1,0 +1,117 @@
+"""Demand of one pool in one window of weeks: exact mass function, or its first three cumulants."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from service.engine.demand.comonotone import window_cases
+from service.engine.demand.convolution import convolve_independent
+from service.engine.demand.quantities import cumulants_from_raw, raw_from_cumulants
+
+# Groups less likely than this to need anything in a window are left out of the exact sum. Own choice.
+_NEGLIGIBLE = 1e-13
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupBlock:
+    """Groups of one size in one pool, with what each member takes when it falls due."""
+
+    members: NDArray[np.int64]
+    """Shape (groups, m): row of each member in the probabilities."""
+    cumulants: NDArray[np.float64]
+    """Shape (3, groups, m): of the quantity of each member."""
+    mass: NDArray[np.float64]
+    """Shape (groups, m, length): mass function of the quantity of each member."""
+
+
+def block_cumulants(
+    block: GroupBlock, start: NDArray[np.float64], end: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Cumulants of the sum over a block's groups, and how many of them are uncertain.
+
+    Parameters
+    ----------
+    block : GroupBlock
+        Groups of m members.
+    start, end : ndarray, shape (nodes, n, weeks), float64
+        Cumulative probability of each job at the start and end of each window.
+
+    Returns
+    -------
+    cumulants : ndarray, shape (3, nodes, weeks), float64
+    n_uncertain : ndarray, shape (nodes, weeks), int64
+        Groups that may or may not need something.
+    """
+    begin = np.swapaxes(start[:, block.members], 2, 3)
+    finish = np.swapaxes(end[:, block.members], 2, 3)
+    probability, falls_in = window_cases(begin, finish)
+    raw = np.zeros((3, *begin.shape[:3]))
+    nothing = np.zeros(begin.shape[:3])
+    for case in range(probability.shape[-1]):
+        chosen = falls_in[..., case, :].astype(np.float64)
+        sums = np.einsum("zgwm,cgm->czgw", chosen, block.cumulants)
+        raw += raw_from_cumulants(sums) * probability[..., case]
+        nothing += np.where(chosen.any(axis=-1), 0.0, probability[..., case])
+    cumulants = cumulants_from_raw(raw)
+    is_uncertain = (nothing < 1.0 - _NEGLIGIBLE) & (cumulants[1] > 0.0)
+    return cumulants.sum(axis=2), is_uncertain.sum(axis=1)
+
+
+def _group_masses(
+    block: GroupBlock, start: NDArray[np.float64], end: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Mass functions in one window of the groups that may need something, shape (groups, length)."""
+    probability, falls_in = window_cases(start[block.members], end[block.members])
+    nothing = np.where(falls_in.any(axis=-1), 0.0, probability).sum(axis=-1)
+    active = nothing < 1.0 - _NEGLIGIBLE
+    mass, n_members = block.mass[active], block.members.shape[1]
+    if n_members == 1:
+        result: NDArray[np.float64] = mass[:, 0] * (1.0 - nothing[active])[:, None]
+        result[:, 0] += nothing[active]
+        return result
+    length = n_members * (mass.shape[2] - 1) + 1
+    size = fft.next_fast_len(length, real=True)
+    spectrum = fft.rfft(mass, size, axis=2)
+    total = np.zeros((mass.shape[0], spectrum.shape[2]), np.complex128)
+    for case in range(probability.shape[-1]):
+        chosen = falls_in[active, case]
+        product = np.where(chosen[..., None], spectrum, 1.0).prod(axis=1)
+        total += probability[active, case][:, None] * product
+    return np.clip(fft.irfft(total, size, axis=1)[:, :length], 0.0, None)
+
+
+def exact_mass(
+    blocks: list[GroupBlock],
+    start: NDArray[np.float64],
+    end: NDArray[np.float64],
+    extra_mass: NDArray[np.float64] | None,
+) -> NDArray[np.float64]:
+    """Mass function of a pool's demand in one window of one usage scenario.
+
+    Parameters
+    ----------
+    blocks : list of GroupBlock
+        The pool's groups.
+    start, end : ndarray, shape (n,), float64
+        Cumulative probability of each job at the bounds of the window.
+    extra_mass : ndarray or None
+        Mass function of top-ups in the window, on the same lattice from zero.
+
+    Returns
+    -------
+    ndarray, shape (m,), float64
+        Probability of 0, 1, 2 ... lattice steps.
+    """
+    parts = [_group_masses(block, start, end) for block in blocks]
+    parts = [part for part in parts if part.shape[0]]
+    length = max((part.shape[1] for part in parts), default=1)
+    rows = [np.pad(part, ((0, 0), (0, length - part.shape[1]))) for part in parts]
+    mass, shift = convolve_independent(np.concatenate(rows) if rows else np.zeros((0, 1)))
+    mass = np.concatenate([np.zeros(shift), mass])
+    if extra_mass is not None and extra_mass.size > 1:
+        size = fft.next_fast_len(mass.size + extra_mass.size - 1, real=True)
+        product = fft.irfft(fft.rfft(mass, size) * fft.rfft(extra_mass, size), size)
+        mass = np.clip(product[: mass.size + extra_mass.size - 1], 0.0, None)
+    return mass
