@@ -1,0 +1,101 @@
+"""The limits that make a fluid due, and the one sentence a mechanic reads about each."""
+
+from collections.abc import Mapping
+from datetime import date
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Final
+
+from service.domain.units_of_distance import DistanceUnit
+
+
+class Limit(StrEnum):
+    """What makes a fluid due. The first three are the hard schedule."""
+
+    DISTANCE = "distance"
+    CALENDAR = "calendar"
+    HOURS = "hours"
+    CONDITION = "condition"
+    CONTAMINATION = "contamination"
+
+
+class Contaminant(StrEnum):
+    """What should not be in the fluid."""
+
+    WATER = "water"
+    COOLANT = "coolant"
+    FUEL = "fuel"
+
+
+HARD_SCHEDULE: Final = (Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS)
+"""Never put off by a good-looking sample."""
+
+LIMIT_LABELS: Final[Mapping[Limit, str]] = MappingProxyType(
+    {
+        Limit.DISTANCE: "Distance",
+        Limit.CALENDAR: "Calendar",
+        Limit.HOURS: "Running hours",
+        Limit.CONDITION: "State of the fluid",
+        Limit.CONTAMINATION: "Contamination",
+    }
+)
+
+_TIE_ORDER: Final = (Limit.CONTAMINATION, Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS, Limit.CONDITION)
+
+
+def earliest(days: Mapping[Limit, date | None]) -> tuple[Limit, date] | None:
+    """Return the limit that is reached first; contamination and the hard schedule win ties over condition."""
+    known = [(day, _TIE_ORDER.index(limit), limit) for limit, day in days.items() if day is not None]
+    if not known:
+        return None
+    day, _, limit = min(known)
+    return limit, day
+
+
+def distance_reason(left: float, unit: DistanceUnit) -> str:
+    """Say how far the interval still reaches, in the organisation's unit."""
+    if left > 0:
+        return f"The interval ends in about {left:,.0f} {unit}."
+    return f"The interval ended about {-left:,.0f} {unit} ago." if left < 0 else "The interval ends now."
+
+
+def calendar_reason(months: int, due_on: date, today: date) -> str:
+    """Say when the months since the last full service are over."""
+    verb = "end" if due_on >= today else "ended"
+    return f"{_counted(months, 'month')} since the last full service {verb} on {due_on.isoformat()}."
+
+
+def hours_reason(left: float) -> str:
+    """Say how many running hours are left."""
+    if left > 0:
+        return f"The interval ends in about {left:,.0f} running hours."
+    return (
+        f"The interval ended about {-left:,.0f} running hours ago." if left < 0 else "The interval ends now."
+    )
+
+
+def condition_reason(life_used: float, planned_limit: float, *, sampled: bool) -> str:
+    """Say how much life the fluid has used, and whether anybody looked at it."""
+    basis = "its last sample and the work since" if sampled else "the work it has done; no sample yet"
+    return (
+        f"About {life_used:.0%} of the fluid's life is used, planned limit {planned_limit:.0%}, from {basis}."
+    )
+
+
+def contamination_reason(
+    contaminant: Contaminant, found_fraction: float | None, limit_fraction: float | None
+) -> str:
+    """Say what was found in the fluid."""
+    if found_fraction is None:
+        return f"The last sample shows {contaminant} in the fluid: due now, find the cause first."
+    limit = "" if limit_fraction is None else f", limit {limit_fraction:.2%}"
+    return f"The last sample shows {found_fraction:.2%} {contaminant}{limit}: due now, find the cause first."
+
+
+def unknown_reason() -> str:
+    """Say why nothing can be due yet."""
+    return "No interval and no reading yet: nothing can be said about when this fluid is due."
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
