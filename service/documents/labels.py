@@ -99,6 +99,8 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "expected": "expected",
         "seals_renewed": "Seals and washers renewed",
         "torque": "Torque, from the maker's data only",
+        "torque_value": "Torque",
+        "source": "Source",
         "maker_data": "from the maker's data",
         "counter": "Fluid counter reset",
         "no_counter": "no counter on this unit",
@@ -120,6 +122,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "weeks_ahead": "weeks ahead",
         "nothing_to_order": "Nothing has to be ordered.",
         "count_sheet": "Count sheet",
+        "record_count": "Enter the count at",
         "unit": "Unit",
         "by_ledger": "By the ledger",
         "counted": "Counted",
@@ -128,9 +131,8 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "used_fluid": "Used fluid",
         "container": "Container",
         "waste_code": "Waste code",
-        "legal_basis": "By",
+        "legal_basis": "Marked as required by",
         "opened": "In use since",
-        "full_on": "Full on",
         "emergency": "In an emergency",
     }
 )

@@ -131,7 +131,7 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
         Column(f"{words['volume']} [L]", "decimal", 11),
         Column(words["order_by"], "date", 11),
         Column(words["arrives"], "date", 11),
-        Column(f"{words['cost']} [{plan.currency}]" if plan.currency else words["cost"], "decimal", 12),
+        Column(cost_heading(plan, presentation), "decimal", 12),
         Column(words["runs_out"], "date", 11),
         Column(words["why"], "long text", 44),
         Column(words["if_not_ordered"], "long text", 36),
@@ -142,6 +142,12 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
         columns=columns,
         rows=tuple(_order_row(line, plan.currency_decimals) for line in plan.lines),
     )
+
+
+def cost_heading(plan: OrderPlan, presentation: Presentation) -> str:
+    """Name the cost column, with the currency where one is kept."""
+    word = presentation.labels["cost"]
+    return f"{word} [{plan.currency}]" if plan.currency else word
 
 
 def order_plan_facts(plan: OrderPlan, presentation: Presentation) -> tuple[tuple[str, str], ...]:

@@ -3,7 +3,23 @@
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from service.documents.models import CancelledVisit, DueLine, DueList, PartNeed, ShelfItem
+from service.documents.models import (
+    CancelledVisit,
+    CountLine,
+    CountSheet,
+    DueLine,
+    DueList,
+    JobCompartment,
+    JobSheet,
+    OrderLine,
+    OrderPlan,
+    PartNeed,
+    RoundPlan,
+    ShelfItem,
+    TorqueEntry,
+    UsedFluidLabel,
+    WorkStep,
+)
 
 PUBLISHED_AT = datetime(2026, 5, 8, 4, 0, tzinfo=UTC)
 METHODS = ("drain and fill", "line exchange", "top-up")
@@ -66,3 +82,132 @@ def due_list(lines: tuple[DueLine, ...] | None = None, **changes: Any) -> DueLis
         "url": "https://sumpwise.example/weeks/2026-W20",
     }
     return DueList(**(values | changes))
+
+
+def job_compartment(**changes: Any) -> JobCompartment:
+    values: dict[str, Any] = {
+        "compartment": "Automatic transmission",
+        "reason": "60 000 km since the last full exchange",
+        "specification_required": "Example specification T-IV (invented)",
+        "fluid": "Example ATF VI",
+        "fluid_meets": "Example specification T-IV, by its label",
+        "method": "drain and fill",
+        "rounds": (
+            RoundPlan(drain_litres=3.94, fill_litres=3.94, fresh_share_after_fraction=0.44),
+            RoundPlan(drain_litres=3.94, fill_litres=3.94, fresh_share_after_fraction=0.69),
+            RoundPlan(drain_litres=3.94, fill_litres=4.12, fresh_share_after_fraction=0.82),
+        ),
+        "steps": (
+            WorkStep(text="Level ground, brakes applied, wheels chocked.", caution="Never a jack alone."),
+            WorkStep(text="Open the fill plug.", caution="If it does not open, do not drain."),
+            WorkStep(text="Drain, measure and write down.", caution="Hot: gloves and eye protection."),
+            WorkStep(text="Renew the seal and close the drain plug."),
+            WorkStep(text="Fill, measure and write down; cycle the selector with both brakes held."),
+            WorkStep(text="Set the level inside the temperature window and catch the excess."),
+        ),
+        "total_litres": 9.0,
+        "drainable_litres": 3.94,
+        "excess_expected_litres": 0.18,
+        "level_low_celsius": 35.0,
+        "level_high_celsius": 45.0,
+        "level_note": "Engine idling, by the overflow plug.",
+        "parts": (PartNeed(name="sealing washer", quantity=2, part_number="W-18"),),
+        "torques": (
+            TorqueEntry(place="Drain plug", value="35", source="maker's manual"),
+            TorqueEntry(place="Fill plug"),
+        ),
+        "has_fluid_counter": True,
+        "counter_note": "Reset by the diagnostic tool.",
+        "life_used_before_fraction": 0.93,
+        "grades": ("clear red", "reddish brown", "brown", "dark brown", "black, burnt", "milky"),
+    }
+    return JobCompartment(**(values | changes))
+
+
+def job_sheet(**changes: Any) -> JobSheet:
+    values: dict[str, Any] = {
+        "organisation": "Example Haulage (invented)",
+        "vehicle": "VAN-007",
+        "visit_on": date(2026, 5, 11),
+        "printed_at": PUBLISHED_AT,
+        "record_url": "https://sumpwise.example/jobs/7f3a",
+        "facts": (
+            ("Registration", "EX 07 AMP"),
+            ("Make and model", "Example van"),
+            ("Duty", "city delivery"),
+        ),
+        "cautions": (
+            "The program advises; the maker's procedure and a qualified technician decide.",
+            "Stop and refer if you find metal flakes, friction lumps or milky fluid.",
+        ),
+        "compartments": (job_compartment(),),
+        "depot": "Northgate",
+        "reference": "2026-W20/7",
+        "odometer_km": 123456.0,
+        "fluid_celsius": 20.0,
+        "closing_note": "Fluid that was neglected or burnt: the change may not help; obtain the owner's consent first.",
+    }
+    return JobSheet(**(values | changes))
+
+
+def order_line(index: int = 0, **changes: Any) -> OrderLine:
+    values: dict[str, Any] = {
+        "item": f"Example fluid {index}",
+        "pack": "can of 5 litres",
+        "n_packs": 3 + index,
+        "order_by_on": date(2026, 5, 13) + timedelta(days=index),
+        "why": "The week of 2026-W22 needs 21 litres in 9 of 10 cases; 8 litres are on hand.",
+        "volume_litres": 5.0 * (3 + index),
+        "supplier": "Example supplier",
+        "arrives_on": date(2026, 5, 18) + timedelta(days=index),
+        "cost_minor": 12990 + index,
+        "runs_out_on": date(2026, 5, 27),
+        "if_not_ordered": "Two visits of that week would have to wait.",
+    }
+    return OrderLine(**(values | changes))
+
+
+def order_plan(lines: tuple[OrderLine, ...] | None = None, **changes: Any) -> OrderPlan:
+    values: dict[str, Any] = {
+        "organisation": "Example Haulage (invented)",
+        "planned_at": PUBLISHED_AT,
+        "n_weeks": 12,
+        "lines": tuple(order_line(i) for i in range(5)) if lines is None else lines,
+        "depot": "Northgate",
+        "currency": "EUR",
+        "notes": ("Prices as entered by the workshop.",),
+    }
+    return OrderPlan(**(values | changes))
+
+
+def count_sheet(**changes: Any) -> CountSheet:
+    values: dict[str, Any] = {
+        "organisation": "Example Haulage (invented)",
+        "printed_at": PUBLISHED_AT,
+        "depot": "Northgate",
+        "record_url": "https://sumpwise.example/stock",
+        "lines": (
+            CountLine(
+                item="Example ATF VI", unit="litres", place="Rack B", pack="can of 5 litres", expected=31.5
+            ),
+            CountLine(item="sealing washer W-18", unit="pieces", place="Drawer 3", expected=40.0),
+        ),
+    }
+    return CountSheet(**(values | changes))
+
+
+def used_fluid_label(**changes: Any) -> UsedFluidLabel:
+    values: dict[str, Any] = {
+        "required_words": ("Used Oil",),
+        "stream": "Gear and transmission oil, not mixed",
+        "container": "Drum 4",
+        "organisation": "Example Haulage (invented)",
+        "waste_code": "13 02 05*",
+        "legal_basis": "40 CFR 279.22(c)(1)",
+        "volume_litres": 205.0,
+        "opened_on": date(2026, 5, 4),
+        "address": "Northgate depot",
+        "emergency_contact": "the site's own number",
+        "handling": ("Keep closed. Do not mix with brake fluid, coolant or solvent.",),
+    }
+    return UsedFluidLabel(**(values | changes))

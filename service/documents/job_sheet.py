@@ -1,0 +1,129 @@
+"""The job sheet of one vehicle on paper: plan, order of work, boxes to fill in, and the way back to the record."""
+
+import io
+
+import segno
+
+from service.documents.models import JobCompartment, JobSheet, RoundPlan, TorqueEntry
+from service.documents.pdf import Json, render_pdf
+from service.documents.presentation import Presentation
+from service.documents.tables import parts_in_words
+from service.documents.text import clean_text
+
+
+def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
+    """Typeset the sheet on upright paper, one part a compartment."""
+    words = presentation.labels
+    title = f"{words['job_sheet']} {sheet.vehicle}"
+    day = presentation.day(sheet.visit_on) if sheet.visit_on else words["no_visit"]
+    return render_pdf(
+        "job_sheet",
+        {
+            "title": title,
+            "language": presentation.language,
+            "paper": presentation.paper,
+            "words": words,
+            "footer": " · ".join(
+                filter(
+                    None,
+                    (
+                        sheet.organisation,
+                        title,
+                        f"{words['printed']} {presentation.moment(sheet.printed_at)}",
+                    ),
+                )
+            ),
+            "facts": [
+                (words["vehicle"], sheet.vehicle),
+                (words["visit_day"], day),
+                (words["odometer"], presentation.distance(sheet.odometer_km)),
+                *_optional_facts(sheet, presentation),
+                *sheet.facts,
+            ],
+            "cautions": sheet.cautions,
+            "compartments": [_compartment(part, sheet, presentation) for part in sheet.compartments],
+            "record_url": sheet.record_url,
+            "qr": qr_svg(sheet.record_url, words["record"]),
+            "closing_note": sheet.closing_note,
+        },
+    )
+
+
+def qr_svg(address: str, title: str) -> str:
+    """Draw an address as a QR code (ISO/IEC 18004) with a title, in black on white so that it scans."""
+    buffer = io.BytesIO()
+    code = segno.make(clean_text(address), error="m", micro=False)
+    code.save(buffer, kind="svg", border=4, light="#fff", title=title, xmldecl=False, nl=False)
+    return buffer.getvalue().decode()
+
+
+def _optional_facts(sheet: JobSheet, presentation: Presentation) -> list[tuple[str, str]]:
+    words = presentation.labels
+    hours = "" if sheet.engine_hours is None else f"{presentation.number(sheet.engine_hours)} h"
+    pairs = [
+        (words["engine_hours"], hours),
+        (words["depot"], sheet.depot),
+        (words["reference"], sheet.reference),
+    ]
+    return [pair for pair in pairs if pair[1]]
+
+
+def _compartment(part: JobCompartment, sheet: JobSheet, presentation: Presentation) -> Json:
+    return {
+        "compartment": part.compartment,
+        "reason": part.reason,
+        "specification_required": part.specification_required,
+        "fluid": part.fluid,
+        "fluid_meets": part.fluid_meets,
+        "method": part.method,
+        "quantities": _quantities(part, presentation),
+        "celsius": presentation.celsius(sheet.fluid_celsius),
+        "rounds": [_round(index, plan, presentation) for index, plan in enumerate(part.rounds, start=1)],
+        "steps": [{"text": step.text, "caution": step.caution} for step in part.steps],
+        "window": _window(part, presentation),
+        "level_note": part.level_note,
+        "excess": _excess(part, presentation),
+        "volume_unit": presentation.volume_unit,
+        "parts": parts_in_words(part.parts),
+        "torques": [_torque(entry, presentation) for entry in part.torques],
+        "has_fluid_counter": part.has_fluid_counter,
+        "counter_note": part.counter_note,
+        "grades": part.grades,
+    }
+
+
+def _quantities(part: JobCompartment, presentation: Presentation) -> list[tuple[str, str]]:
+    words = presentation.labels
+    return [
+        (words["method"], part.method),
+        (words["total"], presentation.volume(part.total_litres)),
+        (words["drainable"], presentation.volume(part.drainable_litres)),
+        (words["life_used"], presentation.percent(part.life_used_before_fraction)),
+    ]
+
+
+def _round(number: int, plan: RoundPlan, presentation: Presentation) -> list[str]:
+    return [
+        str(number),
+        presentation.volume(plan.drain_litres, n_decimals=2),
+        presentation.volume(plan.fill_litres, n_decimals=2),
+        presentation.percent(plan.fresh_share_after_fraction),
+    ]
+
+
+def _window(part: JobCompartment, presentation: Presentation) -> str:
+    if part.level_low_celsius is None or part.level_high_celsius is None:
+        return presentation.labels["maker_data"]
+    return f"{presentation.celsius(part.level_low_celsius)} – {presentation.celsius(part.level_high_celsius)}"
+
+
+def _excess(part: JobCompartment, presentation: Presentation) -> str:
+    if part.excess_expected_litres is None:
+        return ""
+    return (
+        f"{presentation.labels['expected']} {presentation.volume(part.excess_expected_litres, n_decimals=2)}"
+    )
+
+
+def _torque(entry: TorqueEntry, presentation: Presentation) -> list[str]:
+    return [entry.place, entry.value, entry.source or presentation.labels["maker_data"]]

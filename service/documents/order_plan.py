@@ -1,0 +1,63 @@
+"""The order plan as CSV, XLSX and PDF."""
+
+from service.documents.csv_file import write_csv
+from service.documents.models import OrderLine, OrderPlan
+from service.documents.pdf import Json, render_pdf
+from service.documents.presentation import Presentation
+from service.documents.tables import cost_heading, order_plan_facts, order_plan_sheet
+from service.documents.xlsx_file import write_xlsx
+
+
+def order_plan_csv(
+    plan: OrderPlan, presentation: Presentation, *, with_byte_order_mark: bool = False
+) -> bytes:
+    """Write one row an order."""
+    return write_csv(order_plan_sheet(plan, presentation), with_byte_order_mark=with_byte_order_mark)
+
+
+def order_plan_xlsx(plan: OrderPlan, presentation: Presentation) -> bytes:
+    """Write a workbook with one sheet, the facts of the plan above the table."""
+    return write_xlsx(order_plan_sheet(plan, presentation), presentation, plan.planned_at)
+
+
+def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
+    """Typeset the plan on landscape paper, the orders as given, with their total where all prices are known."""
+    words = presentation.labels
+    title = " ".join(filter(None, (words["order_plan"], plan.depot)))
+    return render_pdf(
+        "order_plan",
+        {
+            "title": title,
+            "language": presentation.language,
+            "paper": presentation.paper,
+            "words": words,
+            "footer": f"{plan.organisation} · {title} · {words['planned']} {presentation.moment(plan.planned_at)}",
+            "facts": order_plan_facts(plan, presentation),
+            "lines": [_line(line, plan, presentation) for line in plan.lines],
+            "cost_heading": cost_heading(plan, presentation),
+            "total": _total(plan, presentation),
+            "notes": plan.notes,
+        },
+    )
+
+
+def _line(line: OrderLine, plan: OrderPlan, presentation: Presentation) -> Json:
+    return {
+        "item": line.item,
+        "supplier": line.supplier,
+        "packs": f"{presentation.number(line.n_packs)} × {line.pack}",
+        "volume": "" if line.volume_litres is None else presentation.volume(line.volume_litres),
+        "order_by": presentation.day(line.order_by_on),
+        "arrives": presentation.day(line.arrives_on),
+        "runs_out": presentation.day(line.runs_out_on),
+        "cost": presentation.money(line.cost_minor, plan.currency_decimals),
+        "why": line.why,
+        "if_not_ordered": line.if_not_ordered,
+    }
+
+
+def _total(plan: OrderPlan, presentation: Presentation) -> str:
+    costs = [line.cost_minor for line in plan.lines if line.cost_minor is not None]
+    if not costs or len(costs) < len(plan.lines):
+        return ""
+    return f"{presentation.money(sum(costs), plan.currency_decimals)} {plan.currency}".strip()

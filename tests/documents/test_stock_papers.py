@@ -1,0 +1,107 @@
+"""Order plan, count sheet and used-fluid label, read back with csv, openpyxl and pypdf."""
+
+import csv
+import io
+
+import openpyxl
+import pytest
+
+from service.documents.count_sheet import count_sheet_pdf
+from service.documents.models import CountLine
+from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_plan_xlsx
+from service.documents.presentation import Presentation
+from service.documents.used_fluid_label import used_fluid_label_pdf
+from service.errors import InvalidInputError
+from tests.documents.factories import count_sheet, order_line, order_plan, used_fluid_label
+from tests.documents.pdf_reading import claims_pdf_ua, full_text, page_texts
+
+
+def test_order_plan_csv_has_packs_dates_and_money_as_numbers(presentation: Presentation) -> None:
+    rows = list(csv.DictReader(io.StringIO(order_plan_csv(order_plan(), presentation).decode(), newline="")))
+    assert [int(row["Packs"]) for row in rows] == [3, 4, 5, 6, 7]
+    assert [float(row["Cost [EUR]"]) for row in rows] == [129.90, 129.91, 129.92, 129.93, 129.94]
+    assert rows[0]["Order by"] == "2026-05-13"
+
+
+def test_order_plan_workbook_reads_back(presentation: Presentation) -> None:
+    page = openpyxl.load_workbook(io.BytesIO(order_plan_xlsx(order_plan(), presentation))).active
+    assert page is not None
+    values = [[cell.value for cell in row] for row in page.iter_rows()]
+    heading = next(row for row in values if "Order by" in row)
+    first = values[values.index(heading) + 1]
+    assert first[heading.index("Cost [EUR]")] == 129.9
+    assert first[heading.index("Item")] == "Example fluid 0"
+
+
+@pytest.mark.parametrize(("decimals", "shown"), [(2, "649.60 EUR"), (0, "64 960 EUR"), (3, "64.960 EUR")])
+def test_total_follows_the_currency_s_smallest_unit(
+    decimals: int, shown: str, presentation: Presentation
+) -> None:
+    """ISO 4217 has currencies with none, two and three decimals."""
+    text = full_text(order_plan_pdf(order_plan(currency_decimals=decimals), presentation))
+    assert f"Total: {shown}" in text.replace("\u202f", " ")
+
+
+def test_a_plan_with_an_unknown_price_gives_no_total(presentation: Presentation) -> None:
+    lines = (order_line(0), order_line(1, cost_minor=None))
+    text = full_text(order_plan_pdf(order_plan(lines), presentation))
+    assert "Total:" not in text
+    assert "129.90" in text
+
+
+def test_order_plan_says_why_and_what_happens_otherwise(presentation: Presentation) -> None:
+    content = order_plan_pdf(order_plan(), presentation)
+    text = full_text(content)
+    assert claims_pdf_ua(content)
+    assert "needs 21 litres in 9 of 10 cases" in text
+    assert "If nothing is ordered: Two visits of that week would have to wait." in text
+    assert "Nothing has to be ordered." in full_text(order_plan_pdf(order_plan(()), presentation))
+
+
+def test_count_sheet_shows_the_ledger_only_when_it_is_given(presentation: Presentation) -> None:
+    content = count_sheet_pdf(count_sheet(), presentation)
+    text = full_text(content)
+    assert claims_pdf_ua(content)
+    assert "By the ledger" in text
+    assert "31.5" in text
+    blind = full_text(
+        count_sheet_pdf(count_sheet(lines=(CountLine(item="Example ATF VI", unit="litres"),)), presentation)
+    )
+    assert "By the ledger" not in blind
+    assert "Counted" in blind
+
+
+def test_count_sheet_of_many_items_repeats_its_headings(presentation: Presentation) -> None:
+    lines = tuple(CountLine(item=f"item {i}", unit="pieces", expected=float(i)) for i in range(100))
+    pages = page_texts(count_sheet_pdf(count_sheet(lines=lines), presentation))
+    assert len(pages) > 2
+    assert all("By the ledger Counted Difference" in page for page in pages[:-1])
+
+
+def test_label_carries_the_words_the_law_asks_for(presentation: Presentation) -> None:
+    """40 CFR 279.22(c)(1): containers are labelled or marked clearly with the words "Used Oil"."""
+    content = used_fluid_label_pdf([used_fluid_label(), used_fluid_label(container="Drum 5")], presentation)
+    pages = page_texts(content)
+    assert len(pages) == 2
+    assert all(page.startswith("Used Oil") for page in pages)
+    assert "Drum 5" in pages[1]
+    assert "13 02 05*" in pages[0]
+    assert claims_pdf_ua(content)
+
+
+@pytest.mark.parametrize("required", [(), ("",), ("  ",)])
+def test_a_label_without_its_words_is_refused(required: tuple[str, ...], presentation: Presentation) -> None:
+    with pytest.raises(InvalidInputError) as refusal:
+        used_fluid_label_pdf([used_fluid_label(required_words=required)], presentation)
+    assert refusal.value.errors[0].pointer == "/labels/0/required_words"
+
+
+def test_no_label_at_all_is_refused(presentation: Presentation) -> None:
+    with pytest.raises(InvalidInputError):
+        used_fluid_label_pdf([], presentation)
+
+
+def test_same_values_same_bytes(presentation: Presentation) -> None:
+    assert order_plan_pdf(order_plan(), presentation) == order_plan_pdf(order_plan(), presentation)
+    assert order_plan_xlsx(order_plan(), presentation) == order_plan_xlsx(order_plan(), presentation)
+    assert count_sheet_pdf(count_sheet(), presentation) == count_sheet_pdf(count_sheet(), presentation)
