@@ -104,14 +104,20 @@ def _port_advice(host: str, port: int, error: OSError) -> str:
     if error.errno == errno.EADDRINUSE:
         return (
             f"Port {port} on {host} is taken, perhaps by a demo that already runs. "
-            f"Stop that one, or choose another port: python3 deploy demo --port {_free_port(host)}"
+            f"Stop that one, or choose another port: python3 deploy demo --port {_free_port(host, port)}"
         )
     if error.errno in {errno.EACCES, errno.EPERM}:
         return f"This user may not listen on port {port}; ports below 1024 are reserved. Try --port 8000."
     return f"This machine cannot listen on {host} port {port}: {error.strerror}. Use --host 127.0.0.1."
 
 
-def _free_port(host: str) -> int:
-    with socket.create_server((host, 0)) as listener:
-        port: int = listener.getsockname()[1]
-        return port
+def _free_port(host: str, taken: int) -> int:
+    """Find a neighbour that is free; any free port if none is."""
+    for port in (*range(taken + 1, min(taken + 20, 65536)), 0):
+        try:
+            with socket.create_server((host, port)) as listener:
+                free: int = listener.getsockname()[1]
+                return free
+        except OSError:
+            continue
+    return DEFAULT_PORT

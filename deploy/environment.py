@@ -3,7 +3,6 @@
 import hashlib
 import importlib.util
 import os
-import re
 import shlex
 import shutil
 import subprocess
@@ -150,8 +149,7 @@ def _make_empty(project: Project) -> None:
 
 def _install(project: Project, wanted: Lock, turn: Turn) -> None:
     lock = project.lock(wanted)
-    n_packages = len(re.findall(r"^[\w.\-\[\]]+==", lock.read_text(encoding="utf-8"), flags=re.MULTILINE))
-    with step(f"Installing {n_packages} packages, each checked against its hash"):
+    with step(f"Installing what deploy/{lock.name} names, each file checked against its hash"):
         done = subprocess.run(
             [*_installer(project), "--require-hashes", "--only-binary", ":all:", "--requirement", lock],
             env=child_environment(project),
@@ -164,7 +162,7 @@ def _install(project: Project, wanted: Lock, turn: Turn) -> None:
             pass_fds=(turn.descriptor,),
         )
         if done.returncode != 0:
-            shown = "\n".join(f"    {line}" for line in done.stdout.strip().splitlines()[-12:])
+            shown = "\n".join(f"    {line[:160]}" for line in done.stdout.strip().splitlines()[-12:])
             advice = advice_for(done.stdout)
             raise SetupError(f"The packages could not be installed. The installer said:\n{shown}\n{advice}")
 
