@@ -1,0 +1,1 @@
+"""When the first limit of a compartment is reached."""

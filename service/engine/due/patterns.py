@@ -1,0 +1,73 @@
+"""Sorting compartments by the kinds of limit they have, so that each block does only the work it needs."""
+
+from dataclasses import dataclass, fields
+from typing import Final
+
+import numpy as np
+
+from service.engine.due.block import LimitBlock
+from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Limit, Meter
+
+_BIT_OF_LIMIT: Final = {Limit.DISTANCE: 1, Limit.HOURS: 2, Limit.CONDITION: 4}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meters:
+    """The meters of all vehicles, and how strongly km and hours go together."""
+
+    odometer: Meter
+    hour_meter: Meter | None
+    km_hours_correlation: float
+
+
+def limit_patterns(limits: CompartmentLimits, meters: Meters) -> IntArray:
+    """Kinds of limit that each compartment has and that its vehicle's meters can answer, as a sum of bits."""
+    pattern = (
+        _has_reading(meters.odometer, limits.distance_km, limits.vehicle_row) * _BIT_OF_LIMIT[Limit.DISTANCE]
+    )
+    if meters.hour_meter is not None:
+        has_hours = _has_reading(meters.hour_meter, limits.hours, limits.vehicle_row)
+        pattern = pattern + has_hours * _BIT_OF_LIMIT[Limit.HOURS]
+    if limits.condition is not None:
+        has_condition = ~np.isnan(limits.condition.life_used_fraction)
+        pattern = pattern + has_condition * _BIT_OF_LIMIT[Limit.CONDITION]
+    return pattern.astype(np.int64)
+
+
+def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern: int) -> LimitBlock:
+    """Gather what the scores of the given rows need; all of them have the given pattern."""
+    present = tuple(limit for limit, bit in _BIT_OF_LIMIT.items() if pattern & bit)
+    vehicles = limits.vehicle_row[rows]
+    condition = None
+    if limits.condition is not None and Limit.CONDITION in present:
+        whole = limits.condition
+        condition = Condition(**{field.name: getattr(whole, field.name)[rows] for field in fields(Condition)})
+    needs_hours = Limit.HOURS in present or (
+        condition is not None and bool((condition.life_per_hour > 0.0).any())
+    )
+    hour_meter = meters.hour_meter if needs_hours else None
+    return LimitBlock(
+        present=present,
+        vehicle_row=vehicles,
+        root_remaining_km=_root_remaining(meters.odometer, limits.distance_km[rows], vehicles),
+        root_remaining_hours=_root_remaining(hour_meter, limits.hours[rows], vehicles),
+        condition=condition,
+        condition_age_days=_age_days(meters.odometer, vehicles),
+        odometer=meters.odometer if present and present != (Limit.HOURS,) else None,
+        hour_meter=hour_meter,
+        km_hours_correlation=meters.km_hours_correlation,
+    )
+
+
+def _has_reading(meter: Meter, limit: FloatArray, vehicles: IntArray) -> IntArray:
+    return (~np.isnan(limit) & ~np.isnan(meter.last_reading[vehicles])).astype(np.int64)
+
+
+def _root_remaining(meter: Meter | None, limit: FloatArray, vehicles: IntArray) -> FloatArray:
+    if meter is None:
+        return np.zeros(vehicles.size)
+    return np.cbrt(limit - meter.last_reading[vehicles])
+
+
+def _age_days(odometer: Meter, vehicles: IntArray) -> FloatArray:
+    return np.where(np.isnan(odometer.last_reading[vehicles]), 0.0, odometer.days_since_reading[vehicles])
