@@ -23,7 +23,9 @@ def build_clock(settings: Settings) -> Clock:
     skew = timedelta(seconds=settings.test_clock_skew_seconds)
     if settings.test_clock_epoch_seconds is None:
         return ShiftedClock(settings.clock_start, settings.test_clock_speed, skew)
-    return ShiftedClock(settings.clock_start, settings.test_clock_speed, skew, settings.test_clock_epoch_seconds)
+    return ShiftedClock(
+        settings.clock_start, settings.test_clock_speed, skew, settings.test_clock_epoch_seconds
+    )
 
 
 def build_database(settings: Settings) -> Database:

@@ -55,3 +55,4 @@ def read_only() -> Callable[[ArrayLike], NDArray[Any]]:
         return array
 
     return make
+pytest_plugins = ["tests.service_fixtures"]

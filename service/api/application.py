@@ -11,12 +11,12 @@ from fastapi_offline import FastAPIOffline
 from service.api.guard import Guard
 from service.api.limiter import Limiter
 from service.api.problems import Problem, install_problem_handlers
-from service.api.routes import health
+from service.api.routes import compartments, fluids, health, vehicles
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
 from service.store.session import Database
 
-V1_ROUTERS: tuple[APIRouter, ...] = ()
+V1_ROUTERS: tuple[APIRouter, ...] = (vehicles.router, compartments.router, fluids.router)
 
 
 def build_api(
@@ -60,7 +60,11 @@ def _describe(app: FastAPI) -> None:
     def describe() -> dict[str, Any]:
         if app.openapi_schema is None:
             schema = get_openapi(
-                title=app.title, version=app.version, summary=app.summary, routes=app.routes, openapi_version="3.1.0"
+                title=app.title,
+                version=app.version,
+                summary=app.summary,
+                routes=app.routes,
+                openapi_version="3.1.0",
             )
             schemas = schema.setdefault("components", {}).setdefault("schemas", {})
             problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")

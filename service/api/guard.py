@@ -41,7 +41,9 @@ class _ClientTooSlow(Exception):  # noqa: N818 - likewise
 class Guard:
     """ASGI middleware around the whole application."""
 
-    def __init__(self, app: ASGIApp, *, max_body_bytes: int, max_upload_bytes: int, receive_timeout: float) -> None:
+    def __init__(
+        self, app: ASGIApp, *, max_body_bytes: int, max_upload_bytes: int, receive_timeout: float
+    ) -> None:
         self._app = app
         self._max_body_bytes = max_body_bytes
         self._max_upload_bytes = max_upload_bytes
@@ -121,7 +123,9 @@ class Guard:
         if isinstance(error, _BodyTooLarge):
             return render_problem(request, 413, _too_large(self._limit(request)), PayloadTooLargeError.code)
         headers = {"Connection": "close"}
-        return render_problem(request, 408, "The request did not arrive in time.", "too-slow", headers=headers)
+        return render_problem(
+            request, 408, "The request did not arrive in time.", "too-slow", headers=headers
+        )
 
 
 def _too_large(limit: int) -> str:

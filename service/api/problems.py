@@ -136,7 +136,9 @@ def _on_http_exception(request: Request, error: Exception) -> Response:
 
 def _on_anything_else(request: Request, error: Exception) -> Response:
     log.error("unexpected_error", path=request.url.path, exc_info=error)
-    return render_problem(request, 500, "Something went wrong on our side; the request id helps to find out what.")
+    return render_problem(
+        request, 500, "Something went wrong on our side; the request id helps to find out what."
+    )
 
 
 def install_problem_handlers(app: FastAPI) -> None:

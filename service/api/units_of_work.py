@@ -15,15 +15,18 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel
 from sqlmodel import Session
 
+from service.api.answers import entity_tag
 from service.clock import Clock
-from service.errors import InvalidInputError
+from service.errors import InvalidInputError, StaleVersionError
 from service.store.repositories import idempotency
 from service.store.session import Database
 from service.store.tables.operations import IdempotencyKey
 from service.usecases.authenticate import authenticate_token
 from service.usecases.caller import Caller
 
-bearer = HTTPBearer(auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens.")
+bearer = HTTPBearer(
+    auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens."
+)
 Credentials = Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]
 KeyHeader = Annotated[
     str | None,
@@ -60,7 +63,9 @@ class WriteUnit(Unit):
 
     claimed: IdempotencyKey | None = field(default=None)
 
-    def answer(self, content: BaseModel | None, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
+    def answer(
+        self, content: BaseModel | None, status: int = 200, headers: Mapping[str, str] | None = None
+    ) -> Response:
         """Render the answer and, for a keyed call, store it in this transaction."""
         body = b"" if content is None else content.model_dump_json().encode()
         all_headers = dict(headers or {})
@@ -72,6 +77,14 @@ class WriteUnit(Unit):
             self.session.add(row)
             self.session.flush()
         return Response(body, status, headers=all_headers)
+
+    def require_match(self, request: Request, present: BaseModel) -> None:
+        """Refuse an edit of something that changed since the client read it (If-Match, RFC 9110, 13.1.1)."""
+        header = request.headers.get("if-match")
+        if header is None or header.strip() == "*":
+            return
+        if entity_tag(present.model_dump_json().encode()) not in {tag.strip() for tag in header.split(",")}:
+            raise StaleVersionError("Somebody changed this since you read it; read it again.")
 
     def created(self, content: BaseModel, location: str) -> Response:
         """Render the answer to a create."""
@@ -91,7 +104,9 @@ def get_now(request: Request) -> datetime:
     return clock.now()
 
 
-def open_read(request: Request, credentials: Credentials, now: Annotated[datetime, Depends(get_now)]) -> Iterator[Unit]:
+def open_read(
+    request: Request, credentials: Credentials, now: Annotated[datetime, Depends(get_now)]
+) -> Iterator[Unit]:
     """Open a snapshot for the caller."""
     database: Database = request.app.state.database
     with database.snapshot() as session:
@@ -146,7 +161,9 @@ def claim_key(
     if earlier is None:
         return row
     if earlier.body_hash != body_hash:
-        raise InvalidInputError.at("header/Idempotency-Key", "This key was used with another body; take a new one.")
+        raise InvalidInputError.at(
+            "header/Idempotency-Key", "This key was used with another body; take a new one."
+        )
     raise ReplayedAnswer(earlier)
 
 

@@ -22,7 +22,9 @@ CACHE_KIBIBYTES: Final = 65536
 STATEMENT_TIMEOUT_FACTOR: Final = 2
 """On PostgreSQL a statement may take this many times the wait for a lock."""
 
-_TRANSIENT_POSTGRES_STATES: Final = frozenset({"40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"})
+_TRANSIENT_POSTGRES_STATES: Final = frozenset(
+    {"40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"}
+)
 
 
 class Database:
@@ -80,7 +82,10 @@ def _as_service_errors() -> Iterator[None]:
     except (OperationalError, InterfaceError) as error:
         raise _unavailable(error) from error
     except DBAPIError as error:
-        if error.connection_invalidated or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES:
+        if (
+            error.connection_invalidated
+            or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES
+        ):
             raise _unavailable(error) from error
         raise
 
@@ -88,7 +93,9 @@ def _as_service_errors() -> Iterator[None]:
 def _unavailable(error: DBAPIError) -> UnavailableError:
     message = str(error.orig).lower()
     if "full" in message or getattr(error.orig, "sqlstate", None) == "53100":
-        return UnavailableError("The disk of the database is full; nothing was stored.", retry_after_seconds=60)
+        return UnavailableError(
+            "The disk of the database is full; nothing was stored.", retry_after_seconds=60
+        )
     return UnavailableError("The database is busy or away; nothing was stored, send the same call again.")
 
 

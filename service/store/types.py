@@ -9,6 +9,8 @@ from sqlalchemy import CheckConstraint, DateTime, Dialect, ForeignKeyConstraint
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import SQLModel
 
+from service.domain.plausibility import Bounds
+
 # Set before any table is defined: every table module imports this one first.
 SQLModel.metadata.naming_convention = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -25,7 +27,7 @@ class UtcDateTime(TypeDecorator[datetime]):
     impl = DateTime(timezone=True)
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Turn into UTC; SQLite keeps text, which sorts rightly only in one zone."""
         if value is None:
             return None
@@ -34,7 +36,7 @@ class UtcDateTime(TypeDecorator[datetime]):
             raise ValueError(message)
         return value.astimezone(UTC)
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Say that what was stored is UTC."""
         if value is None:
             return None
@@ -47,12 +49,15 @@ def one_of(column: str, members: type[StrEnum] | Iterable[str], name: str) -> Ch
     return CheckConstraint(f"{column} IN ({listed})", name=name)
 
 
-def between(column: str, low: float, high: float, name: str) -> CheckConstraint:
-    """Let a numeric column hold null or values from `low` to `high` only; NaN compares as neither."""
-    return CheckConstraint(f"{column} IS NULL OR ({column} >= {low!r} AND {column} <= {high!r})", name=name)
+def within(column: str, bounds: Bounds) -> CheckConstraint:
+    """Let a numeric column hold null or what its bounds allow; NaN is neither."""
+    condition = f"{column} IS NULL OR ({column} >= {bounds.minimum!r} AND {column} <= {bounds.maximum!r})"
+    return CheckConstraint(condition, name=column)
 
 
 def belongs_to(table: str, column: str, *, cascade: bool = False) -> ForeignKeyConstraint:
     """Point at a row of the same organisation: the pair of keys makes a foreign row unreachable."""
     options: dict[str, Any] = {"ondelete": "CASCADE"} if cascade else {}
-    return ForeignKeyConstraint(["organisation_id", column], [f"{table}.organisation_id", f"{table}.id"], **options)
+    return ForeignKeyConstraint(
+        ["organisation_id", column], [f"{table}.organisation_id", f"{table}.id"], **options
+    )

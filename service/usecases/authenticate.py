@@ -10,7 +10,9 @@ from service.store.repositories import access
 from service.usecases.caller import Caller
 
 
-def authenticate_token(session: Session, secret: str | None, now: datetime, request_id: str | None = None) -> Caller:
+def authenticate_token(
+    session: Session, secret: str | None, now: datetime, request_id: str | None = None
+) -> Caller:
     """Find out who presents this token.
 
     Raises
@@ -21,7 +23,11 @@ def authenticate_token(session: Session, secret: str | None, now: datetime, requ
     if not secret:
         raise AuthenticationRequiredError("Send a token: `Authorization: Bearer <token>`.")
     token = access.find_token(session, secret)
-    if token is None or token.revoked_at is not None or (token.expires_at is not None and token.expires_at <= now):
+    if (
+        token is None
+        or token.revoked_at is not None
+        or (token.expires_at is not None and token.expires_at <= now)
+    ):
         raise AuthenticationRequiredError("This token is not valid.")
     return Caller(
         organisation_id=token.organisation_id,

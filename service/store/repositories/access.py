@@ -1,13 +1,13 @@
-"""Tokens and the record of changes."""
+"""API tokens."""
 
 from datetime import datetime, timedelta
 from hashlib import sha256
-from typing import Any, Final
+from typing import Final
 
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from service.store.tables.access import AuditEntry, Token
+from service.store.tables.access import Token
 
 LAST_USED_STEP: Final = timedelta(minutes=5)
 """The last use of a token is noted this coarsely, so that reads seldom write."""
@@ -33,30 +33,3 @@ def list_tokens(session: Session, organisation_id: int) -> list[Token]:
     """All tokens of an organisation, newest first."""
     query = select(Token).where(Token.organisation_id == organisation_id).order_by(col(Token.id).desc())
     return list(session.exec(query))
-
-
-def add_audit_entry(
-    session: Session,
-    *,
-    organisation_id: int,
-    at: datetime,
-    actor: str,
-    action: str,
-    object_type: str,
-    object_id: int | None = None,
-    detail: dict[str, Any] | None = None,
-    request_id: str | None = None,
-) -> None:
-    """Write down a change."""
-    session.add(
-        AuditEntry(
-            organisation_id=organisation_id,
-            at=at,
-            actor=actor,
-            action=action,
-            object_type=object_type,
-            object_id=object_id,
-            detail=detail or {},
-            request_id=request_id,
-        )
-    )

@@ -20,15 +20,19 @@ def claim_key(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
     """
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     values = row.model_dump(exclude={"id"})
-    statement = insert(IdempotencyKey).values(values).on_conflict_do_nothing().returning(IdempotencyKey.id)
+    statement = (
+        insert(IdempotencyKey).values(values).on_conflict_do_nothing().returning(col(IdempotencyKey.id))
+    )
     if session.execute(statement).first() is not None:
         return None
-    return session.exec(_by_key(row)).first()
+    earlier: IdempotencyKey | None = session.exec(_by_key(row)).first()
+    return earlier
 
 
 def get_claimed(session: Session, row: IdempotencyKey) -> IdempotencyKey:
     """Row that this transaction claimed."""
-    return session.exec(_by_key(row)).one()
+    claimed: IdempotencyKey = session.exec(_by_key(row)).one()
+    return claimed
 
 
 def delete_old_keys(session: Session, now: datetime) -> int:
@@ -37,7 +41,7 @@ def delete_old_keys(session: Session, now: datetime) -> int:
     return int(getattr(result, "rowcount", 0))
 
 
-def _by_key(row: IdempotencyKey):  # type: ignore[no-untyped-def]  # noqa: ANN202
+def _by_key(row: IdempotencyKey):  # type: ignore[no-untyped-def]
     return select(IdempotencyKey).where(
         IdempotencyKey.organisation_id == row.organisation_id,
         IdempotencyKey.operation == row.operation,

@@ -5,8 +5,9 @@ from datetime import datetime
 from sqlalchemy import CheckConstraint, Column, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
+from service.domain import plausibility
 from service.domain.fluid_kinds import FluidKind
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 
 class Fluid(SQLModel, table=True):
@@ -17,12 +18,12 @@ class Fluid(SQLModel, table=True):
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "reference"),
         one_of("kind", FluidKind, "kind"),
-        between("density_15c_kg_per_m3", 600, 1400, "density"),
-        between("lead_time_days", 0, 365, "lead_time"),
-        between("lead_time_sd_days", 0, 180, "lead_time_sd"),
-        between("shelf_life_days", 1, 7300, "shelf_life"),
-        between("tank_litres", 1, 1_000_000, "tank"),
-        between("service_level", 0.5, 0.9999, "service_level"),
+        within("density_15c_kg_per_m3", plausibility.DENSITY_KG_PER_M3),
+        within("lead_time_days", plausibility.LEAD_TIME_DAYS),
+        within("lead_time_sd_days", plausibility.LEAD_TIME_DAYS),
+        CheckConstraint("shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300", name="shelf_life"),
+        within("tank_litres", plausibility.STOCK_LITRES),
+        CheckConstraint("service_level BETWEEN 0.5 AND 0.9999", name="service_level"),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -54,8 +55,8 @@ class Pack(SQLModel, table=True):
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "fluid_id", "litres"),
         belongs_to("fluid", "fluid_id", cascade=True),
-        CheckConstraint("litres > 0 AND litres <= 30000", name="litres"),
-        CheckConstraint("price_minor >= 0 AND price_minor <= 1000000000", name="price"),
+        within("litres", plausibility.PACK_LITRES),
+        within("price_minor", plausibility.PRICE_MINOR),
         CheckConstraint("minimum_packs >= 1 AND minimum_packs <= 10000", name="minimum_packs"),
     )
 

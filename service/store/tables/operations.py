@@ -36,7 +36,10 @@ class ImportRun(SQLModel, table=True):
     """A file being read in pieces, each its own transaction."""
 
     __tablename__ = "import_run"
-    __table_args__ = (one_of("state", IMPORT_STATES, "state"), Index("ix_import_run_org", "organisation_id", "id"))
+    __table_args__ = (
+        one_of("state", IMPORT_STATES, "state"),
+        Index("ix_import_run_org", "organisation_id", "id"),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")

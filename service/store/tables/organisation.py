@@ -5,7 +5,8 @@ from datetime import datetime
 from sqlalchemy import CheckConstraint, Column, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
-from service.store.types import UtcDateTime, between, one_of
+from service.domain import plausibility
+from service.store.types import UtcDateTime, one_of, within
 
 
 class Organisation(SQLModel, table=True):
@@ -16,8 +17,8 @@ class Organisation(SQLModel, table=True):
         UniqueConstraint("name"),
         one_of("distance_unit", ("km", "mi"), "distance_unit"),
         one_of("volume_unit", ("litre", "us_gallon", "imperial_gallon"), "volume_unit"),
-        between("publishing_weekday", 1, 7, "publishing_weekday"),
-        between("publishing_minute", 0, 1439, "publishing_minute"),
+        CheckConstraint("publishing_weekday BETWEEN 1 AND 7", name="publishing_weekday"),
+        CheckConstraint("publishing_minute BETWEEN 0 AND 1439", name="publishing_minute"),
         CheckConstraint("length(currency) = 3", name="currency"),
     )
 
@@ -47,7 +48,7 @@ class Depot(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "reference"),
-        between("used_fluid_capacity_litres", 0, 1_000_000, "used_fluid_capacity"),
+        within("used_fluid_capacity_litres", plausibility.STOCK_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)

@@ -2,11 +2,11 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import Column, Index
+from sqlalchemy import CheckConstraint, Column, Index
 from sqlmodel import JSON, Field, SQLModel
 
 from service.domain.due_reasons import Limit
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.store.types import UtcDateTime, belongs_to, one_of
 
 
 class CompartmentState(SQLModel, table=True):
@@ -15,8 +15,8 @@ class CompartmentState(SQLModel, table=True):
     __tablename__ = "compartment_state"
     __table_args__ = (
         belongs_to("compartment", "compartment_id", cascade=True),
-        between("life_used", 0, 10, "life_used"),
-        between("life_used_variance", 0, 10, "life_used_variance"),
+        CheckConstraint("life_used >= 0 AND life_used <= 10", name="life_used"),
+        CheckConstraint("life_used_variance >= 0 AND life_used_variance <= 100", name="life_used_variance"),
     )
 
     compartment_id: int = Field(primary_key=True)
@@ -68,7 +68,9 @@ class Projection(SQLModel, table=True):
     due_q50_on: date | None = None
     due_q90_on: date | None = None
     limit_reached: str = Field(max_length=16)
-    probability_by_limit: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    probability_by_limit: dict[str, float] = Field(
+        default_factory=dict, sa_column=Column(JSON, nullable=False)
+    )
     overdue_probability: float = 0.0
     week_probabilities: bytes
     """float32 probability of falling due in each of the coming ISO weeks, the present one first."""

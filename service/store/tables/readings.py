@@ -5,8 +5,9 @@ from datetime import datetime
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
-from service.domain.outcomes import Outcome
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.domain import plausibility
+from service.domain.outcomes import ReadingOutcome
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 
 class Reading(SQLModel, table=True):
@@ -18,10 +19,10 @@ class Reading(SQLModel, table=True):
         Index("ix_reading_vehicle_time", "organisation_id", "vehicle_id", "taken_at", "id"),
         Index("ix_reading_outcome", "organisation_id", "outcome", "id"),
         UniqueConstraint("organisation_id", "vehicle_id", "source", "reference"),
-        one_of("outcome", Outcome, "outcome"),
+        one_of("outcome", ReadingOutcome, "outcome"),
         one_of("unit", ("km", "mi"), "unit"),
-        between("odometer_km", 0, 4_100_000, "odometer_km"),
-        between("engine_hours", 0, 500_000, "engine_hours"),
+        within("odometer_km", plausibility.ODOMETER_KM),
+        within("engine_hours", plausibility.ENGINE_HOURS),
         CheckConstraint("odometer_km IS NOT NULL OR engine_hours IS NOT NULL", name="says_something"),
         CheckConstraint("utc_offset_minutes BETWEEN -1440 AND 1440", name="utc_offset"),
     )
@@ -60,7 +61,13 @@ class VehicleUsage(SQLModel, table=True):
     __tablename__ = "vehicle_usage"
     __table_args__ = (
         belongs_to("vehicle", "vehicle_id", cascade=True),
-        Index("ix_vehicle_usage_stale", "organisation_id", "vehicle_id", sqlite_where=text("is_stale"), postgresql_where=text("is_stale")),
+        Index(
+            "ix_vehicle_usage_stale",
+            "organisation_id",
+            "vehicle_id",
+            sqlite_where=text("is_stale"),
+            postgresql_where=text("is_stale"),
+        ),
     )
 
     vehicle_id: int = Field(primary_key=True)

@@ -6,8 +6,9 @@ from typing import Any
 from sqlalchemy import CheckConstraint, Column, Index, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
-from service.domain.service_work import Method
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.domain import plausibility
+from service.domain.exchange_methods import ExchangeMethod
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 
 class Service(SQLModel, table=True):
@@ -18,8 +19,8 @@ class Service(SQLModel, table=True):
         UniqueConstraint("organisation_id", "id"),
         belongs_to("vehicle", "vehicle_id", cascade=True),
         Index("ix_service_vehicle", "organisation_id", "vehicle_id", "done_at"),
-        between("odometer_km", 0, 4_100_000, "odometer_km"),
-        between("engine_hours", 0, 500_000, "engine_hours"),
+        within("odometer_km", plausibility.ODOMETER_KM),
+        within("engine_hours", plausibility.ENGINE_HOURS),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -48,10 +49,10 @@ class ServiceItem(SQLModel, table=True):
         belongs_to("compartment", "compartment_id", cascade=True),
         belongs_to("fluid", "fluid_id"),
         Index("ix_service_item_compartment", "organisation_id", "compartment_id"),
-        one_of("method", Method, "method"),
-        between("level_celsius", -60, 200, "level_celsius"),
-        between("excess_drained_litres", 0, 2000, "excess"),
-        between("passed_litres", 0, 20_000, "passed_litres"),
+        one_of("method", ExchangeMethod, "method"),
+        within("level_celsius", plausibility.FLUID_CELSIUS),
+        within("excess_drained_litres", plausibility.EXCHANGED_LITRES),
+        within("passed_litres", plausibility.EXCHANGED_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -79,8 +80,8 @@ class Round(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("organisation_id", "item_id", "number"),
         belongs_to("service_item", "item_id", cascade=True),
-        CheckConstraint("drained_litres >= 0 AND drained_litres <= 2000", name="drained"),
-        CheckConstraint("filled_litres >= 0 AND filled_litres <= 2000", name="filled"),
+        within("drained_litres", plausibility.EXCHANGED_LITRES),
+        within("filled_litres", plausibility.EXCHANGED_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -100,7 +101,7 @@ class Sample(SQLModel, table=True):
         UniqueConstraint("organisation_id", "compartment_id", "source", "reference"),
         belongs_to("compartment", "compartment_id", cascade=True),
         Index("ix_sample_compartment", "organisation_id", "compartment_id", "taken_at"),
-        between("odometer_km", 0, 4_100_000, "odometer_km"),
+        within("odometer_km", plausibility.ODOMETER_KM),
         CheckConstraint("grade IS NOT NULL OR has_values", name="says_something"),
     )
 

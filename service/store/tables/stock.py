@@ -5,7 +5,8 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.domain import plausibility
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 MOVEMENT_KINDS = ("receipt", "count", "correction", "drawn", "discarded")
 ORDER_STATES = ("planned", "placed", "received", "cancelled")
@@ -20,9 +21,9 @@ class StockMovement(SQLModel, table=True):
         belongs_to("purchase_order", "purchase_order_id"),
         Index("ix_stock_movement_fluid", "organisation_id", "fluid_id", "at", "id"),
         one_of("kind", MOVEMENT_KINDS, "kind"),
-        CheckConstraint("litres >= -1000000 AND litres <= 1000000", name="litres"),
+        within("litres", plausibility.STOCK_LITRES),
         CheckConstraint("kind <> 'receipt' OR litres > 0", name="receipt_adds"),
-        between("counted_litres", 0, 1_000_000, "counted_litres"),
+        within("counted_litres", plausibility.STOCK_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)

@@ -6,10 +6,11 @@ from typing import Any
 from sqlalchemy import CheckConstraint, Column, Index, UniqueConstraint, text
 from sqlmodel import JSON, Field, SQLModel
 
+from service.domain import plausibility
 from service.domain.duties import Duty
 from service.domain.fluid_kinds import FluidKind
 from service.domain.vehicle_classes import VehicleClass
-from service.store.types import UtcDateTime, belongs_to, between, one_of
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 
 class Vehicle(SQLModel, table=True):
@@ -61,17 +62,20 @@ class Compartment(SQLModel, table=True):
         belongs_to("vehicle", "vehicle_id", cascade=True),
         belongs_to("fluid", "fluid_id"),
         one_of("kind", FluidKind, "kind"),
-        CheckConstraint("total_litres > 0 AND total_litres <= 2000", name="total_litres"),
+        within("total_litres", plausibility.COMPARTMENT_LITRES),
         CheckConstraint("drainable_litres > 0 AND drainable_litres <= total_litres", name="drainable_litres"),
-        between("interval_km", 100, 2_000_000, "interval_km"),
-        between("interval_months", 1, 240, "interval_months"),
-        between("interval_hours", 1, 100_000, "interval_hours"),
+        within("interval_km", plausibility.INTERVAL_KM),
+        within("interval_months", plausibility.INTERVAL_MONTHS),
+        within("interval_hours", plausibility.INTERVAL_HOURS),
         CheckConstraint(
             "(level_min_celsius IS NULL) = (level_max_celsius IS NULL) AND "
-            "(level_min_celsius IS NULL OR (level_min_celsius < level_max_celsius "
-            "AND level_min_celsius >= -60 AND level_max_celsius <= 200))",
+            "(level_min_celsius IS NULL OR level_min_celsius < level_max_celsius)",
             name="level_window",
         ),
+        within("baseline_odometer_km", plausibility.ODOMETER_KM),
+        within("baseline_engine_hours", plausibility.ENGINE_HOURS),
+        within("level_min_celsius", plausibility.FLUID_CELSIUS),
+        within("level_max_celsius", plausibility.FLUID_CELSIUS),
         CheckConstraint("version > 0", name="version"),
     )
 
@@ -105,6 +109,11 @@ class Compartment(SQLModel, table=True):
     seals: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     """Parts used once a service: `{"part": "drain plug washer", "pieces": 1}`."""
 
+    baseline_on: date | None = None
+    """Last full change before the first service recorded here; the three are null where nobody knows."""
+
+    baseline_odometer_km: float | None = None
+    baseline_engine_hours: float | None = None
     ageing: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
     """Ageing parameters that differ from the kind's defaults, by name."""
 

@@ -1,0 +1,154 @@
+"""Field types of request bodies: bounded, strict, and refused in words that say what to do."""
+
+import re
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Annotated, Any, Final, TypeVar
+
+from fastapi import Path, Query
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from service.domain import plausibility, texts
+from service.domain.plausibility import Bounds
+from service.errors import InvalidInputError
+
+Value = TypeVar("Value")
+
+_INSTANT: Final = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?([Zz]|[+-][0-9]{2}:?[0-9]{2})?"
+)
+_DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+class Body(BaseModel):
+    """A request body; a field we do not know is a mistake that the sender wants to hear of."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+def _told(check: Callable[[Value], Value]) -> Callable[[Value], Value]:
+    """Let a rule of ours refuse a field in pydantic's way, so that the answer points at the field."""
+
+    def run(value: Value) -> Value:
+        try:
+            return check(value)
+        except InvalidInputError as error:
+            raise ValueError(error.detail) from None
+
+    return run
+
+
+def bounded(bounds: Bounds) -> Any:
+    """Make the type of a number within bounds; text, booleans, NaN and infinities are none."""
+    return Annotated[
+        float,
+        Field(
+            strict=True, ge=bounds.minimum, le=bounds.maximum, allow_inf_nan=False, description=bounds.reason
+        ),
+    ]
+
+
+def line(maximum: int) -> Any:
+    """Make the type of one line of text."""
+    check = _told(lambda text: texts.clean_line("", text, maximum=maximum))
+    return Annotated[str, Field(strict=True, min_length=1, max_length=4 * maximum), AfterValidator(check)]
+
+
+def whole(minimum: int, maximum: int) -> Any:
+    """Make the type of a whole number within bounds."""
+    return Annotated[int, Field(strict=True, ge=minimum, le=maximum)]
+
+
+def parse_instant(text: Any) -> datetime:
+    """Read an RFC 3339 time with its offset.
+
+    Raises
+    ------
+    ValueError
+        If it is no text, no such time, or lacks the offset; the year is checked before anything is converted.
+    """
+    if not isinstance(text, str) or len(text) > 40 or _INSTANT.fullmatch(text) is None:
+        message = "must be a time such as 2026-05-01T07:30:00+01:00"
+        raise ValueError(message)
+    try:
+        instant = datetime.fromisoformat(text.upper())
+    except ValueError:
+        message = "is no date and time of the calendar"
+        raise ValueError(message) from None
+    if instant.tzinfo is None:
+        message = "needs its offset from UTC, as in 2026-05-01T07:30:00+01:00, or Z for UTC"
+        raise ValueError(message)
+    if not plausibility.FIRST_DAY.year <= instant.year <= plausibility.LAST_DAY.year:
+        message = f"the year must be from {plausibility.FIRST_DAY.year} to {plausibility.LAST_DAY.year}"
+        raise ValueError(message)
+    return instant
+
+
+def parse_day(text: Any) -> date:
+    """Read an ISO 8601 date.
+
+    Raises
+    ------
+    ValueError
+        If it is no text or no such date.
+    """
+    if not isinstance(text, str) or _DAY.fullmatch(text) is None:
+        message = "must be a date such as 2026-05-01"
+        raise ValueError(message)
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        message = "is no date of the calendar"
+        raise ValueError(message) from None
+    return _told(lambda value: plausibility.planned_day("", value))(day)
+
+
+VehicleReference = Annotated[
+    str,
+    Field(
+        strict=True, min_length=1, max_length=160, description="The fleet's own number.", examples=["VAN-07"]
+    ),
+    AfterValidator(_told(lambda text: texts.clean_vehicle_reference("", text))),
+]
+VehiclePath = Annotated[
+    str,
+    Path(min_length=1, max_length=160, description="The fleet's own number, or an id.", examples=["VAN-07"]),
+    AfterValidator(_told(lambda text: texts.clean_line("", text, maximum=160))),
+]
+IdPath = Annotated[str, Path(min_length=1, max_length=40, pattern=r"^[a-z]{3}_[0-9]+$", description="An id.")]
+PageLimit = Annotated[int, Query(ge=1, le=500, description="Rows a page.")]
+Cursor = Annotated[str | None, Query(max_length=400, description="From the Link header of the page before.")]
+Odometer = bounded(plausibility.ODOMETER_KM)
+EngineHours = bounded(plausibility.ENGINE_HOURS)
+CompartmentLitres = bounded(plausibility.COMPARTMENT_LITRES)
+ExchangedLitres = bounded(plausibility.EXCHANGED_LITRES)
+PackLitres = bounded(plausibility.PACK_LITRES)
+StockLitres = bounded(plausibility.STOCK_LITRES)
+IntervalKm = bounded(plausibility.INTERVAL_KM)
+IntervalMonths = whole(int(plausibility.INTERVAL_MONTHS.minimum), int(plausibility.INTERVAL_MONTHS.maximum))
+IntervalHours = bounded(plausibility.INTERVAL_HOURS)
+FluidCelsius = bounded(plausibility.FLUID_CELSIUS)
+Density = bounded(plausibility.DENSITY_KG_PER_M3)
+LeadTimeDays = bounded(plausibility.LEAD_TIME_DAYS)
+Weekday = whole(1, 7)
+Pieces = whole(1, 1000)
+PriceMinor = whole(0, int(plausibility.PRICE_MINOR.maximum))
+MinimumPacks = whole(1, 10_000)
+ShelfLifeDays = whole(1, 7300)
+Fraction = bounded(plausibility.FRACTION)
+Yes = Annotated[bool, Field(strict=True)]
+Line40 = line(40)
+Line80 = line(80)
+Line120 = line(120)
+Line400 = line(400)
+Note = Annotated[
+    str,
+    Field(strict=True, max_length=4 * texts.NOTE_CHARACTERS),
+    AfterValidator(_told(lambda text: texts.clean_note("", text))),
+]
+Instant = Annotated[
+    datetime,
+    BeforeValidator(parse_instant),
+    Field(examples=["2026-05-01T07:30:00+01:00"], json_schema_extra={}),
+]
+Day = Annotated[date, BeforeValidator(parse_day), Field(examples=["2026-05-01"])]

@@ -1,0 +1,119 @@
+"""Compartments: the places in a vehicle that hold a fluid."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from service.api.answers import show
+from service.api.inputs import IdPath, VehiclePath
+from service.api.problems import describe_problems
+from service.api.schemas.vehicles import (
+    CompartmentCreate,
+    CompartmentFields,
+    CompartmentList,
+    CompartmentRead,
+    CompartmentUpdate,
+)
+from service.api.units_of_work import Reading, Unit, Writing
+from service.domain.roles import Scope
+from service.store.repositories import fleet, fluids
+from service.store.tables.vehicles import Compartment, Vehicle
+from service.usecases import register_compartments
+
+router = APIRouter(tags=["compartments"])
+
+COLUMN_BY_FIELD = {
+    "compartment": "reference",
+    "last_service_on": "baseline_on",
+    "last_service_odometer_km": "baseline_odometer_km",
+    "last_service_engine_hours": "baseline_engine_hours",
+}
+
+
+@router.post(
+    "/vehicles/{vehicle}/compartments",
+    operation_id="register_compartment",
+    summary="Register a compartment",
+    status_code=201,
+    response_model=CompartmentRead,
+    responses=describe_problems(404, 409, 422),
+)
+def post_compartment(vehicle: VehiclePath, body: CompartmentCreate, unit: Writing) -> Response:
+    """Register a compartment; what the maker's figures leave open is filled from the fluid kind."""
+    row = register_compartments.register_compartment(
+        unit.session, unit.caller, unit.now, vehicle, body.kind, _facts(body, exclude={"kind"})
+    )
+    owner = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
+    answer = _read(row, owner, _fluid_names(unit))
+    return unit.created(answer, f"/v1/compartments/{answer.id}")
+
+
+@router.get(
+    "/vehicles/{vehicle}/compartments",
+    operation_id="list_compartments",
+    summary="List a vehicle's compartments",
+    response_model=CompartmentList,
+    responses=describe_problems(404, 422),
+)
+def get_compartments(request: Request, vehicle: VehiclePath, unit: Reading) -> Response:
+    """List the compartments of a vehicle."""
+    unit.caller.require(Scope.READ)
+    owner = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
+    assert owner.id is not None  # noqa: S101 - it was read
+    rows = fleet.list_compartments(unit.session, unit.caller.organisation_id, owner.id)
+    names = _fluid_names(unit)
+    return show(request, CompartmentList(compartments=[_read(row, owner, names) for row in rows]))
+
+
+@router.get(
+    "/compartments/{compartment}",
+    operation_id="get_compartment",
+    summary="Look at a compartment",
+    response_model=CompartmentRead,
+    responses=describe_problems(404, 422),
+)
+def get_compartment(request: Request, compartment: IdPath, unit: Reading) -> Response:
+    """Look at one compartment."""
+    unit.caller.require(Scope.READ)
+    return show(
+        request,
+        _read_one(unit, fleet.get_compartment(unit.session, unit.caller.organisation_id, compartment)),
+    )
+
+
+@router.patch(
+    "/compartments/{compartment}",
+    operation_id="change_compartment",
+    summary="Change a compartment",
+    response_model=CompartmentRead,
+    responses=describe_problems(404, 409, 412, 422),
+)
+def patch_compartment(
+    request: Request, compartment: IdPath, body: CompartmentUpdate, unit: Writing
+) -> Response:
+    """Change what the body names; with If-Match, only if nobody else changed it meanwhile."""
+    row = fleet.get_compartment(unit.session, unit.caller.organisation_id, compartment)
+    unit.require_match(request, _read_one(unit, row))
+    changes = _facts(body, exclude=set(), exclude_unset=True)
+    row = register_compartments.change_compartment(unit.session, unit.caller, unit.now, compartment, changes)
+    return unit.answer(_read_one(unit, row))
+
+
+def _facts(body: CompartmentFields, exclude: set[str], *, exclude_unset: bool = False) -> dict[str, Any]:
+    facts = body.model_dump(exclude=exclude, exclude_unset=exclude_unset)
+    return {COLUMN_BY_FIELD.get(name, name): value for name, value in facts.items()}
+
+
+def _fluid_names(unit: Unit) -> dict[int | None, str]:
+    return {
+        fluid.id: fluid.reference for fluid in fluids.list_fluids(unit.session, unit.caller.organisation_id)
+    }
+
+
+def _read(row: Compartment, owner: Vehicle, names: dict[int | None, str]) -> CompartmentRead:
+    return CompartmentRead.of(row, owner.reference, names.get(row.fluid_id))
+
+
+def _read_one(unit: Unit, row: Compartment) -> CompartmentRead:
+    owner = fleet.get_vehicle_by_id(unit.session, unit.caller.organisation_id, row.vehicle_id)
+    return _read(row, owner, _fluid_names(unit))

@@ -1,0 +1,71 @@
+"""Fluids as products."""
+
+from collections.abc import Sequence
+
+from fastapi import APIRouter, Request, Response
+
+from service.api.answers import show
+from service.api.inputs import VehiclePath as FluidPath
+from service.api.problems import describe_problems
+from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, Pack
+from service.api.units_of_work import Reading, Writing
+from service.domain.roles import Scope
+from service.store.repositories import fluids
+from service.usecases import register_fluids
+from service.usecases.register_fluids import PackOffer
+
+router = APIRouter(tags=["fluids"])
+
+
+@router.post(
+    "/fluids",
+    operation_id="add_fluid",
+    summary="Add a fluid",
+    status_code=201,
+    response_model=FluidRead,
+    responses=describe_problems(409, 422),
+)
+def post_fluid(body: FluidCreate, unit: Writing) -> Response:
+    """Add a fluid as a product, with its packs."""
+    facts = body.model_dump(exclude={"fluid", "kind", "packs"})
+    offers = _offers(body.packs) or ()
+    row = register_fluids.add_fluid(unit.session, unit.caller, unit.now, body.fluid, body.kind, facts, offers)
+    packs = fluids.list_packs(unit.session, unit.caller.organisation_id, row.id)
+    return unit.created(FluidRead.of(row, packs), f"/v1/fluids/{row.reference}")
+
+
+@router.get(
+    "/fluids",
+    operation_id="list_fluids",
+    summary="List fluids",
+    response_model=FluidList,
+    responses=describe_problems(),
+)
+def get_fluids(request: Request, unit: Reading) -> Response:
+    """List all fluids with their packs."""
+    unit.caller.require(Scope.READ)
+    packs = fluids.list_packs(unit.session, unit.caller.organisation_id)
+    rows = fluids.list_fluids(unit.session, unit.caller.organisation_id)
+    return show(request, FluidList(fluids=[FluidRead.of(row, packs) for row in rows]))
+
+
+@router.patch(
+    "/fluids/{fluid}",
+    operation_id="change_fluid",
+    summary="Change a fluid",
+    response_model=FluidRead,
+    responses=describe_problems(404, 422),
+)
+def patch_fluid(fluid: FluidPath, body: FluidUpdate, unit: Writing) -> Response:
+    """Change what the body names; packs given replace all packs."""
+    changes = body.model_dump(exclude_unset=True, exclude={"packs"}, exclude_none=True)
+    row = register_fluids.change_fluid(
+        unit.session, unit.caller, unit.now, fluid, changes, _offers(body.packs)
+    )
+    return unit.answer(
+        FluidRead.of(row, fluids.list_packs(unit.session, unit.caller.organisation_id, row.id))
+    )
+
+
+def _offers(packs: Sequence[Pack] | None) -> list[PackOffer] | None:
+    return None if packs is None else [PackOffer(**pack.model_dump()) for pack in packs]

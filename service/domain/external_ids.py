@@ -1,0 +1,52 @@
+"""Identifiers as the outside sees them: a kind and a number, for instance `veh_12`.
+
+The prefix keeps them apart from a fleet's own vehicle numbers, which work wherever an id does.
+"""
+
+import re
+from enum import StrEnum
+from typing import Final
+
+
+class IdKind(StrEnum):
+    """Kinds of things that have an id."""
+
+    VEHICLE = "veh"
+    COMPARTMENT = "cmp"
+    READING = "rdg"
+    SERVICE = "srv"
+    SAMPLE = "smp"
+    FLUID = "fld"
+    DEPOT = "dep"
+    MOVEMENT = "mov"
+    PURCHASE_ORDER = "ord"
+    DUE_LIST_LINE = "lin"
+    TOKEN = "tok"
+    PERSON = "per"
+    IMPORT = "imp"
+    SUBSCRIPTION = "sub"
+
+
+MAX_NUMBER: Final = 2**63 - 1
+_EXTERNAL_ID: Final = re.compile(rf"({'|'.join(IdKind)})_([1-9][0-9]{{0,18}})")
+
+
+def format_id(kind: IdKind, number: int | None) -> str:
+    """Write an id; the row must be stored already."""
+    if number is None:
+        message = f"a {kind.name.lower()} that is not stored has no id"
+        raise ValueError(message)
+    return f"{kind}_{number}"
+
+
+def parse_id(kind: IdKind, text: str) -> int | None:
+    """Read the number in an id of this kind; none if the text is something else."""
+    match = _EXTERNAL_ID.fullmatch(text)
+    if match is None or match[1] != kind or int(match[2]) > MAX_NUMBER:
+        return None
+    return int(match[2])
+
+
+def looks_like_an_id(text: str) -> bool:
+    """Whether the text has the form of an id of any kind, so that it cannot be a reference."""
+    return _EXTERNAL_ID.fullmatch(text) is not None

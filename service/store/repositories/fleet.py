@@ -1,0 +1,162 @@
+"""Depots, vehicles and compartments of one organisation."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import TypeVar
+
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.errors import NotFoundError
+from service.store.tables.organisation import Depot, Organisation
+from service.store.tables.vehicles import Compartment, Vehicle
+
+Value = TypeVar("Value")
+LOOKUP_CHUNK = 900
+"""Values in one IN list: SQLite's oldest builds take 999."""
+
+
+def get_organisation(session: Session, organisation_id: int) -> Organisation:
+    """Organisation with this id."""
+    organisation = session.get(Organisation, organisation_id)
+    if organisation is None:
+        raise NotFoundError("There is no such organisation.")
+    return organisation
+
+
+def list_organisation_ids(session: Session) -> list[int]:
+    """Ids of all organisations, oldest first."""
+    return [
+        key for key in session.exec(select(Organisation.id).order_by(col(Organisation.id))) if key is not None
+    ]
+
+
+def find_depot(session: Session, organisation_id: int, reference: str) -> Depot | None:
+    """Depot by its reference or id."""
+    number = parse_id(IdKind.DEPOT, reference)
+    wanted = Depot.reference == reference if number is None else Depot.id == number
+    return session.exec(select(Depot).where(Depot.organisation_id == organisation_id, wanted)).first()
+
+
+def list_depots(session: Session, organisation_id: int) -> list[Depot]:
+    """All depots, by reference."""
+    query = select(Depot).where(Depot.organisation_id == organisation_id).order_by(col(Depot.reference))
+    return list(session.exec(query))
+
+
+def find_vehicle(session: Session, organisation_id: int, reference: str) -> Vehicle | None:
+    """Vehicle in use by the fleet's own number, or any vehicle by its id."""
+    query = select(Vehicle).where(Vehicle.organisation_id == organisation_id)
+    number = parse_id(IdKind.VEHICLE, reference)
+    if number is not None:
+        return session.exec(query.where(Vehicle.id == number)).first()
+    return session.exec(
+        query.where(Vehicle.reference == reference, col(Vehicle.retired_at).is_(None))
+    ).first()
+
+
+def get_vehicle(session: Session, organisation_id: int, reference: str) -> Vehicle:
+    """Vehicle by number or id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none, whoever else may have.
+    """
+    vehicle = find_vehicle(session, organisation_id, reference)
+    if vehicle is None:
+        raise NotFoundError("There is no vehicle with this number or id.")
+    return vehicle
+
+
+def get_vehicle_by_id(session: Session, organisation_id: int, vehicle_id: int) -> Vehicle:
+    """Vehicle by its key, in use or not."""
+    query = select(Vehicle).where(Vehicle.organisation_id == organisation_id, Vehicle.id == vehicle_id)
+    return session.exec(query).one()
+
+
+def list_vehicles(
+    session: Session,
+    organisation_id: int,
+    *,
+    after_id: int = 0,
+    limit: int | None = None,
+    depot_id: int | None = None,
+) -> list[Vehicle]:
+    """Vehicles in use by id, a page at a time."""
+    query = select(Vehicle).where(
+        Vehicle.organisation_id == organisation_id,
+        col(Vehicle.id) > after_id,
+        col(Vehicle.retired_at).is_(None),
+    )
+    if depot_id is not None:
+        query = query.where(Vehicle.depot_id == depot_id)
+    return list(session.exec(query.order_by(col(Vehicle.id)).limit(limit)))
+
+
+def vehicles_by_reference(
+    session: Session, organisation_id: int, references: Iterable[str]
+) -> dict[str, Vehicle]:
+    """Vehicles in use for a batch of numbers or ids; what is unknown is missing from the answer."""
+    found: dict[str, Vehicle] = {}
+    numbers: dict[int, str] = {}
+    names: list[str] = []
+    for reference in dict.fromkeys(references):
+        number = parse_id(IdKind.VEHICLE, reference)
+        if number is None:
+            names.append(reference)
+        else:
+            numbers[number] = reference
+    in_use = (Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
+    for chunk in _chunks(names):
+        rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.reference).in_(chunk)))
+        found |= {vehicle.reference: vehicle for vehicle in rows}
+    for ids in _chunks(list(numbers)):
+        rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.id).in_(ids)))
+        found |= {numbers[vehicle.id]: vehicle for vehicle in rows if vehicle.id is not None}
+    return found
+
+
+def count_vehicles(session: Session, organisation_id: int) -> int:
+    """How many vehicles are in use."""
+    query = select(Vehicle.id).where(
+        Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None)
+    )
+    return len(session.exec(query).all())
+
+
+def retire_vehicle(session: Session, vehicle: Vehicle, now: datetime) -> None:
+    """Take a vehicle out of use; its history stays."""
+    vehicle.retired_at = now
+    vehicle.version += 1
+    session.add(vehicle)
+
+
+def list_compartments(session: Session, organisation_id: int, vehicle_id: int) -> list[Compartment]:
+    """Compartments of a vehicle, in the order they were registered."""
+    query = select(Compartment).where(
+        Compartment.organisation_id == organisation_id, Compartment.vehicle_id == vehicle_id
+    )
+    return list(session.exec(query.order_by(col(Compartment.id))))
+
+
+def get_compartment(session: Session, organisation_id: int, reference: str) -> Compartment:
+    """Compartment by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.COMPARTMENT, reference)
+    query = select(Compartment).where(
+        Compartment.organisation_id == organisation_id, Compartment.id == number
+    )
+    compartment = session.exec(query).first() if number is not None else None
+    if compartment is None:
+        raise NotFoundError("There is no compartment with this id.")
+    return compartment
+
+
+def _chunks(values: Sequence[Value]) -> Iterable[Sequence[Value]]:
+    return (values[start : start + LOOKUP_CHUNK] for start in range(0, len(values), LOOKUP_CHUNK))

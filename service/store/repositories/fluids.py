@@ -1,0 +1,42 @@
+"""Fluids and their packs."""
+
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.errors import NotFoundError
+from service.store.tables.fluids import Fluid, Pack
+
+
+def find_fluid(session: Session, organisation_id: int, reference: str) -> Fluid | None:
+    """Fluid by its article name or id."""
+    number = parse_id(IdKind.FLUID, reference)
+    wanted = Fluid.reference == reference if number is None else Fluid.id == number
+    return session.exec(select(Fluid).where(Fluid.organisation_id == organisation_id, wanted)).first()
+
+
+def get_fluid(session: Session, organisation_id: int, reference: str) -> Fluid:
+    """Fluid by its article name or id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    fluid = find_fluid(session, organisation_id, reference)
+    if fluid is None:
+        raise NotFoundError("There is no fluid with this article name or id.")
+    return fluid
+
+
+def list_fluids(session: Session, organisation_id: int) -> list[Fluid]:
+    """All fluids, by article name."""
+    query = select(Fluid).where(Fluid.organisation_id == organisation_id).order_by(col(Fluid.reference))
+    return list(session.exec(query))
+
+
+def list_packs(session: Session, organisation_id: int, fluid_id: int | None = None) -> list[Pack]:
+    """Packs of one fluid, or of all, smallest first."""
+    query = select(Pack).where(Pack.organisation_id == organisation_id)
+    if fluid_id is not None:
+        query = query.where(Pack.fluid_id == fluid_id)
+    return list(session.exec(query.order_by(col(Pack.fluid_id), col(Pack.litres))))

@@ -1,0 +1,58 @@
+"""Bring a database to the present schema, or say how far behind it is."""
+
+from pathlib import Path
+from typing import Final
+
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection
+
+from service.errors import ConflictError
+from service.store.session import Database
+
+MIGRATIONS: Final = Path(__file__).parent / "migrations"
+
+
+def _config(connection: Connection | None = None) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["connection"] = connection
+    return config
+
+
+def newest_revision() -> str:
+    """Revision that this program works with."""
+    revision = ScriptDirectory.from_config(_config()).get_current_head()
+    assert revision is not None  # noqa: S101 - there is at least one migration
+    return revision
+
+
+def current_revision(database: Database) -> str | None:
+    """Revision that the database is at; none if it is empty."""
+    with database.engine.connect() as connection:
+        return MigrationContext.configure(connection).get_current_revision()
+
+
+def upgrade_schema(database: Database) -> None:
+    """Apply what is missing, in one transaction; killed half-way, it leaves the database as it was.
+
+    Raises
+    ------
+    ConflictError
+        If the database was written by a newer program.
+    """
+    engine = database.engine.execution_options(sqlite_begin="IMMEDIATE")
+    with engine.connect() as connection, connection.begin():
+        present = MigrationContext.configure(connection).get_current_revision()
+        known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
+        if present is not None and present not in known:
+            raise ConflictError(f"The database is at revision {present}, which this program does not know.")
+        command.upgrade(_config(connection), "head")
+
+
+def draft_revision(database: Database, message: str) -> None:
+    """Write a new migration from the difference between the tables and an upgraded database."""
+    with database.engine.connect() as connection, connection.begin():
+        command.revision(_config(connection), message, autogenerate=True)

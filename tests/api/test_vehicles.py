@@ -1,0 +1,81 @@
+"""Vehicles and compartments through the API."""
+
+VAN = {"vehicle": "VAN-07", "class": "van", "depot": "North"}
+
+
+def test_a_vehicle_is_found_by_its_own_number_and_by_its_id(operator):
+    created = operator.post("/v1/vehicles", VAN)
+    assert created.status_code == 201, created.text
+    assert created.headers["Location"] == "/v1/vehicles/VAN-07"
+    by_number = operator.get("/v1/vehicles/VAN-07").json()
+    by_id = operator.get(f"/v1/vehicles/{created.json()['id']}").json()
+    assert by_number == by_id == created.json()
+
+
+def test_a_number_in_use_is_refused_and_free_again_after_the_vehicle_retired(operator):
+    operator.post("/v1/vehicles", VAN)
+    again = operator.post("/v1/vehicles", VAN)
+    assert again.status_code == 409
+    assert again.json()["type"] == "/problems/duplicate"
+    assert operator.delete("/v1/vehicles/VAN-07").status_code == 204
+    assert operator.post("/v1/vehicles", VAN).status_code == 201
+
+
+def test_vehicles_are_listed_a_page_at_a_time_along_the_link_header(operator):
+    for number in range(5):
+        operator.post("/v1/vehicles", VAN | {"vehicle": f"VAN-{number}"})
+    seen, path = [], "/v1/vehicles?limit=2"
+    while path:
+        page = operator.get(path)
+        seen += [vehicle["vehicle"] for vehicle in page.json()["vehicles"]]
+        path = page.links.get("next", {}).get("url")
+    assert seen == [f"VAN-{number}" for number in range(5)]
+
+
+def test_what_a_compartment_leaves_open_is_filled_from_its_fluid_kind(operator):
+    operator.post("/v1/vehicles", VAN)
+    created = operator.post(
+        "/v1/vehicles/VAN-07/compartments", {"kind": "automatic_transmission_car", "total_litres": 9.0}
+    )
+    assert created.status_code == 201, created.text
+    body = created.json()
+    assert body["id"].startswith("cmp_")
+    assert body["drainable_litres"] == 4.05  # 0.45 of the whole: common practice, no source
+    assert (body["level_min_celsius"], body["level_max_celsius"]) == (35, 45)
+    assert operator.get(f"/v1/compartments/{body['id']}").json() == body
+
+
+def test_an_edit_of_something_stale_is_refused(operator):
+    operator.post("/v1/vehicles", VAN)
+    tag = operator.get("/v1/vehicles/VAN-07").headers["ETag"]
+    assert operator.patch("/v1/vehicles/VAN-07", {"duty": "severe"}, headers={"If-Match": tag}).status_code == 200
+    stale = operator.patch("/v1/vehicles/VAN-07", {"duty": "mixed"}, headers={"If-Match": tag})
+    assert stale.status_code == 412
+    assert operator.get("/v1/vehicles/VAN-07").json()["duty"] == "severe"
+
+
+def test_a_read_that_the_client_has_already_is_not_sent_again(operator):
+    operator.post("/v1/vehicles", VAN)
+    tag = operator.get("/v1/vehicles/VAN-07").headers["ETag"]
+    again = operator.get("/v1/vehicles/VAN-07", headers={"If-None-Match": tag})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_the_same_keyed_call_registers_once(operator):
+    first = operator.post("/v1/vehicles", VAN, headers={"Idempotency-Key": "k1"})
+    second = operator.post("/v1/vehicles", VAN, headers={"Idempotency-Key": "k1"})
+    assert (first.status_code, second.status_code) == (201, 201)
+    assert first.json() == second.json()
+    assert second.headers["Idempotency-Replayed"] == "true"
+    other = operator.post("/v1/vehicles", VAN | {"vehicle": "VAN-08"}, headers={"Idempotency-Key": "k1"})
+    assert other.status_code == 422
+
+
+def test_another_organisation_s_vehicle_does_not_exist(operator, join):
+    operator.post("/v1/vehicles", VAN)
+    vehicle_id = operator.get("/v1/vehicles/VAN-07").json()["id"]
+    stranger = join("Another Invented Operator")
+    for reference in ("VAN-07", vehicle_id, "veh_999999"):
+        answer = stranger.get(f"/v1/vehicles/{reference}")
+        assert answer.status_code == 404
+        assert answer.json()["detail"] == "There is no vehicle with this number or id."
