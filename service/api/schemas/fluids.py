@@ -10,8 +10,10 @@ from service.api.inputs import (
     LeadTimeDays,
     Line40,
     Line80,
+    MinimumPacks,
     PackLitres,
     PriceMinor,
+    ShelfLifeDays,
     StockLitres,
     Yes,
 )
