@@ -157,7 +157,7 @@ _TRACTOR_TRANSMISSION: Final = CompartmentBlueprint(
     drainable_litres=38.0,
     interval_km=None,
     interval_months=24,
-    interval_hours=500,
+    interval_hours=400,
 )
 _HYDRAULICS: Final = CompartmentBlueprint(
     compartment="hydraulics",

@@ -47,7 +47,6 @@ NEWEST_MISTAKES: Final = {
 
 SHORT_FLUID: Final = "DEMO-AXLE-90"
 """Too little of it for what is due this week, and nothing on order."""
-ORDERED_FLUID: Final = "DEMO-ATF-HEAVY"
 LINE_EXCHANGED: Final = ("VAN-02", "gearbox")
 TOPPED_UP: Final = ("TRK-04", "engine")
 

@@ -26,6 +26,9 @@ N_OF_EACH: Final = 2
 UNDISTURBED_AT_ENDS: Final = 6
 """Readings at either end of a history that stay right, so that a mistake has neighbours on both sides."""
 
+_FATES: Final = {"future": "refused", "duplicate": "duplicate"}
+"""What becomes of a mistake that nobody has to look at."""
+
 Histories = dict[str, list[DemoReading]]
 
 
@@ -63,7 +66,7 @@ def plant_mistakes(
                 vehicle=vehicle,
                 kind=kind,
                 true_odometer=right.odometer,
-                is_decided=index < len(readings[vehicle]) - 1 and kind not in {"future", "duplicate"},
+                fate=_FATES.get(kind, "discarded" if right is not readings[vehicle][-1] else "waiting"),
             )
         )
     everything = [row for rows in histories.values() for row in rows]

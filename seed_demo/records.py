@@ -50,6 +50,7 @@ class DemoCompartment:
 
     vehicle: str
     compartment: str
+    place: str
     kind: str
     fluid: str
     specification: str
@@ -131,6 +132,7 @@ class DemoSample:
     reference: str
     grade: str | None = None
     laboratory: dict[str, float] = field(default_factory=dict)
+    is_contaminated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,8 +203,8 @@ class DemoMistake:
     vehicle: str
     kind: str
     true_odometer: float
-    is_decided: bool
-    """Somebody has looked at it and discarded it; the others wait."""
+    fate: str
+    """`discarded` by somebody who looked at it, `waiting` for that, `refused` at the door, or a `duplicate`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,3 +216,17 @@ class DemoClusterReplacement:
     old_odometer: float
     new_odometer: float
     unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueCompartment:
+    """The true state of one compartment now, and the day on which it really falls due."""
+
+    vehicle: str
+    compartment: str
+    life_used: float
+    fresh_share: float
+    last_service_on: date
+    due_on: date | None
+    """Nothing if no limit is reached within the year ahead."""
+    limit: str | None

@@ -11,6 +11,7 @@ from seed_demo.process import Exceptions, Habit
 from seed_demo.records import DemoCompartment, DemoDepot, DemoOrganisation, DemoVehicle
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import FluidKind
+from service.domain.service_work import USUAL_PLACE
 from service.domain.units_of_distance import DistanceUnit
 
 ORGANISATION: Final = DemoOrganisation(
@@ -105,6 +106,7 @@ def _compartment(vehicle: str, blueprint: CompartmentBlueprint) -> DemoCompartme
     return DemoCompartment(
         vehicle=vehicle,
         compartment=blueprint.compartment,
+        place=USUAL_PLACE[blueprint.kind].value,
         kind=blueprint.kind.value,
         fluid=blueprint.fluid,
         specification=f"INVENTED {blueprint.fluid.removeprefix('DEMO-')}",

@@ -92,15 +92,30 @@ def used_by_limit(wear: Wear, past: Past, fill: Fill, end: float | Floats) -> di
 
 def find_fill_day(wear: Wear, past: Past, end: float, target: float, carried: Fill) -> float | None:
     """Find the latest day on which a charge must have come in to have used the target share by `end`."""
-    days = np.arange(np.floor(end)) + carried.day % 1.0
-    km, span, hours = past.growth(days, end)
+    days = np.asarray(np.arange(np.floor(end)) + carried.day % 1.0, dtype=np.float64)
+    found = np.flatnonzero((_used_since(wear, past, days, end, carried) >= target) & (days < end))
+    return float(days[found[-1]]) if found.size else None
+
+
+def find_fill_minute(wear: Wear, past: Past, end: float, carried: Fill) -> float | None:
+    """Find the latest minute at which a charge must have come in to be due by `end`."""
+    day = find_fill_day(wear, past, end, 1.0, carried)
+    if day is None:
+        return None
+    minutes = np.asarray(day + np.arange(1440) / 1440.0, dtype=np.float64)
+    used = _used_since(wear, past, minutes, end, carried)
+    return float(minutes[np.flatnonzero(used >= 1.0)[-1]])
+
+
+def _used_since(wear: Wear, past: Past, starts: Floats, end: float, carried: Fill) -> Floats:
+    """Share of the first limit to bite, used up at `end` by charges that came in at `starts`."""
+    km, span, hours = past.growth(starts, end)
     schedule = np.maximum.reduce(
         [km / wear.interval_km, span / wear.interval_days, hours / wear.interval_hours]
     )
-    life = carried.life_used + life_grown(wear, past, days, end)
+    life = carried.life_used + life_grown(wear, past, starts, end)
     used = np.maximum(carried.schedule_used + schedule, life / wear.life_at_due)
-    found = np.flatnonzero((used >= target) & (days < end))
-    return float(days[found[-1]]) if found.size else None
+    return np.asarray(used, dtype=np.float64)
 
 
 def first_due(
