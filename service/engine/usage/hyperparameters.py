@@ -49,11 +49,11 @@ class Hyperparameters:
 
 # Common practice, no source: picked on simulated fleets whose laws are not this model's.
 DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
-    reversion_per_day=1.0 / 26.0,
-    temporary_sd=0.45,
-    noise_sd=0.80,
+    reversion_per_day=1.0 / 18.0,
+    temporary_sd=0.40,
+    noise_sd=0.90,
     drift_per_day=2.5e-4,
     initial_sd=0.60,
-    reading_sd_days=0.06,
-    dispersion_weight=8.0,
+    reading_sd_days=0.10,
+    dispersion_weight=0.5,
 )
