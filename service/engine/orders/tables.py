@@ -1,0 +1,207 @@
+"""What every week would cost at every stock level: the tables both solvers plan on."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.demand.lattice import (
+    LatticeDistributions,
+    distribution_mean,
+    distribution_quantile,
+    expected_excess,
+)
+from service.engine.orders.expiry import replay_lots
+from service.engine.orders.pack_mix import pack_unit
+from service.engine.orders.terms import NEVER_EXPIRES, RunOutTarget, StockOnHand, SupplyTerms
+
+# A tank is checked against a week of low demand: what is used up with this probability. Own choice.
+_LOW_DEMAND_LEVEL: Final = 0.10
+# A litre expected to expire counts as many times its price, so that waste gives way only to running out. Own choice.
+_WASTE_PRICE_FACTOR: Final = 10.0
+# Demand level that the largest order looks up to when running out has a price. Own choice.
+_FAR_LEVEL: Final = 0.9999
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanningTables:
+    """Quantities and costs per week; levels are 0, 1, 2 ... units arrived from orders of this plan."""
+
+    unit_quantity: float
+    n_units: int
+    committed_quantity: NDArray[np.float64]
+    """Shape (weeks,): usable stock and open orders up to the week's start, less what is expected to expire."""
+    needed_quantity: NDArray[np.float64]
+    """Shape (weeks,): cumulative supply that the week asks for."""
+    room_quantity: NDArray[np.float64]
+    """Shape (weeks,): cumulative supply that the tank leaves room for."""
+    usable_quantity: NDArray[np.float64]
+    """Shape (weeks,): cumulative supply that is expected to be used before an arrival of that week expires."""
+    shortage_penalty_minor: float
+    waste_penalty_minor: float
+
+
+def _all_lots(
+    stock: StockOnHand, shelf_life_weeks: int
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+    """Quantity, arrival week and expiry week of what is on the shelf and on its way."""
+    quantity = np.concatenate([stock.lot_quantity, stock.open_quantity])
+    arrival = np.concatenate([np.zeros(stock.lot_quantity.size, np.int64), stock.open_arrival_week])
+    expiry = np.concatenate([stock.lot_expiry_week, stock.open_arrival_week + shelf_life_weeks - 1])
+    return quantity, arrival, expiry
+
+
+def expected_expiry(
+    cumulative: LatticeDistributions,
+    terms: SupplyTerms,
+    stock: StockOnHand,
+    arrival_week: NDArray[np.int64],
+    pack_count: NDArray[np.int64],
+) -> float:
+    """Quantity expected to expire within the horizon when the mean demand comes and the plan is followed."""
+    lots = _all_lots(stock, terms.shelf_life_weeks)
+    quantity = np.concatenate([lots[0], pack_count @ terms.pack_quantity])
+    arrival = np.concatenate([lots[1], arrival_week])
+    expiry = np.concatenate([lots[2], arrival_week + terms.shelf_life_weeks - 1])
+    weekly = np.diff(distribution_mean(cumulative), prepend=0.0)
+    return float(replay_lots(quantity, arrival, expiry, weekly).expired.sum())
+
+
+def committed_supply(
+    stock: StockOnHand, shelf_life_weeks: int, mean_cumulative: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Cumulative supply at each week's start without any new order.
+
+    Parameters
+    ----------
+    stock : StockOnHand
+        Lots and open orders.
+    shelf_life_weeks : int
+        Life of what open orders bring.
+    mean_cumulative : ndarray, shape (weeks,), float64
+        Expected cumulative demand, which decides what expires (first expired, first out).
+
+    Returns
+    -------
+    ndarray, shape (weeks,), float64
+    """
+    week = np.arange(mean_cumulative.size)
+    quantity, arrival, expiry = _all_lots(stock, shelf_life_weeks)
+    replay = replay_lots(quantity, arrival, expiry, np.diff(mean_cumulative, prepend=0.0))
+    lost_before = np.cumsum(replay.expired) - replay.expired
+    already_expired = float(stock.lot_quantity[stock.lot_expiry_week < 0].sum())
+    arrived = (quantity * (arrival <= week[:, None])).sum(axis=1)
+    committed: NDArray[np.float64] = np.where(week == 0, arrived - already_expired, arrived - lost_before)
+    return committed
+
+
+def _usable_within_life(mean_cumulative: NDArray[np.float64], shelf_life_weeks: int) -> NDArray[np.float64]:
+    """Give the expected demand until an arrival of each week expires, continued at the mean rate."""
+    n_weeks = mean_cumulative.size
+    if shelf_life_weeks >= NEVER_EXPIRES:
+        return np.full(n_weeks, np.inf)
+    last = np.arange(n_weeks) + shelf_life_weeks - 1
+    inside = mean_cumulative[np.minimum(last, n_weeks - 1)]
+    usable: NDArray[np.float64] = inside + np.maximum(last - (n_weeks - 1), 0) * mean_cumulative[-1] / n_weeks
+    return usable
+
+
+def _n_units(terms: SupplyTerms, unit: float, missing: float) -> int:
+    """Most units a plan may ever bring: what is missing, and a pack, a minimum or a near price tier on top."""
+    if missing <= 0.0:
+        return 0
+    largest_pack = float(terms.pack_quantity.max())
+    pack_of_tier = np.repeat(terms.pack_quantity, np.diff(terms.tier_offsets))
+    tier_quantity = terms.tier_minimum_count * pack_of_tier
+    near_tier = tier_quantity[tier_quantity <= 2.0 * missing].max(initial=0.0)
+    cheapest = float((terms.tier_price_minor / pack_of_tier).min())
+    by_value = terms.minimum_order_minor / cheapest if cheapest > 0.0 else 0.0
+    most = max(missing, near_tier, terms.minimum_order_quantity, by_value) + largest_pack
+    return int(np.ceil(most / unit))
+
+
+def planning_tables(
+    cumulative: LatticeDistributions,
+    terms: SupplyTerms,
+    stock: StockOnHand,
+    target: RunOutTarget,
+    planning_level: float,
+) -> PlanningTables:
+    """Gather what each week needs, holds and loses.
+
+    Parameters
+    ----------
+    cumulative : LatticeDistributions
+        Demand up to the end of each week, one distribution a week.
+    terms, stock, target
+        Checked inputs of the plan.
+    planning_level : float
+        Service level to plan with; above the target's when the lead time varies.
+
+    Returns
+    -------
+    PlanningTables
+    """
+    mean = distribution_mean(cumulative)
+    unit = pack_unit(terms.pack_quantity)
+    committed = committed_supply(stock, terms.shelf_life_weeks, mean)
+    has_price = target.shortage_cost_minor > 0.0
+    needed = distribution_quantile(cumulative, planning_level)
+    farthest = distribution_quantile(cumulative, _FAR_LEVEL) if has_price else needed
+    low = np.concatenate([np.zeros(1), distribution_quantile(cumulative, _LOW_DEMAND_LEVEL)[:-1]])
+    pack_of_tier = np.repeat(terms.pack_quantity, np.diff(terms.tier_offsets))
+    unit_price = max(float((terms.tier_price_minor / pack_of_tier).max()), 1e-6)
+    waste = _WASTE_PRICE_FACTOR * unit_price
+    largest = float(terms.pack_quantity.max()) + terms.minimum_order_quantity
+    worst_order = (
+        (unit_price + waste + terms.holding_cost_minor * mean.size) * largest
+        + terms.order_cost_minor
+        + (1.0 + _WASTE_PRICE_FACTOR) * terms.minimum_order_minor
+    )
+    return PlanningTables(
+        unit_quantity=unit,
+        n_units=_n_units(terms, unit, float((farthest - committed).max())),
+        committed_quantity=committed,
+        needed_quantity=needed,
+        room_quantity=terms.tank_capacity + low,
+        usable_quantity=_usable_within_life(mean, terms.shelf_life_weeks),
+        shortage_penalty_minor=2.0 * worst_order / float(cumulative.step_quantity.min()),
+        waste_penalty_minor=waste,
+    )
+
+
+def state_costs(
+    cumulative: LatticeDistributions,
+    supply: NDArray[np.float64],
+    tables: PlanningTables,
+    holding_cost_minor: float,
+    shortage_cost_minor: float,
+) -> NDArray[np.float64]:
+    """Cost of each week at each cumulative supply, convex in the supply.
+
+    Parameters
+    ----------
+    supply : ndarray, shape (weeks, m), float64
+        Cumulative supply at the week's start. [L or pieces]
+
+    Returns
+    -------
+    ndarray, shape (weeks, m), float64
+        Expected cost of keeping plus either the priced expected shortage or the penalty for missing the level.
+    """
+    short = expected_excess(cumulative, supply)
+    over = supply - distribution_mean(cumulative)[:, None] + short
+    if shortage_cost_minor > 0.0:
+        run_out = shortage_cost_minor * short
+    else:
+        missing = np.maximum(tables.needed_quantity[:, None] - supply, 0.0)
+        run_out = tables.shortage_penalty_minor * missing
+    return holding_cost_minor * np.maximum(over, 0.0) + run_out
+
+
+def arrival_costs(tables: PlanningTables, supply: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Cost of an arrival that lifts the cumulative supply of each week to `supply`; infinite above the tank."""
+    waste = np.maximum(supply - np.maximum(tables.usable_quantity, tables.committed_quantity)[:, None], 0.0)
+    fits = supply <= tables.room_quantity[:, None] + 1e-9
+    return np.where(fits, tables.waste_penalty_minor * waste, np.inf)
