@@ -37,10 +37,9 @@ _MAKERS_LISTS: Final = (
     "Severe-use lists of one owner's manual and one trade magazine agree on these conditions."
 )
 _CITY_BUSES: Final = (
-    "Zakarian and others, SAE 2003-01-1985, abstract: city buses with "
-    "retarders reached 80,000 km in about a year, "
-    "said to be four times the maker's interval. A truck maker's table "
-    "gives 400/300/180 thousand miles by duty."
+    "Zakarian and others, SAE 2003-01-1985, abstract: city buses with retarders reached 80,000 km in "
+    "about a year, said to be four times the maker's interval. A truck maker's table gives 400/300/180 "
+    "thousand miles by duty."
 )
 
 DUTY_DEFAULTS: Final[Mapping[Duty, DutyDefaults]] = MappingProxyType(
@@ -66,8 +65,8 @@ DUTY_DEFAULTS: Final[Mapping[Duty, DutyDefaults]] = MappingProxyType(
                 label="Severe",
                 rate_multiplier=practice(2.0, 1.5, 2.5),
                 recognised_by=(
-                    "Short trips, long idling, dust or salt, heavy traffic in heat, repeated hills, towing, "
-                    "patrol, taxi or delivery work, sustained high speed."
+                    "Short trips, long idling, dust or salt, heavy traffic in heat, repeated hills, "
+                    "towing, patrol, taxi or delivery work, sustained high speed."
                 ),
                 evidence=f"{_MAKERS_LISTS} The trade's rule of halving the interval gives 2.",
             ),

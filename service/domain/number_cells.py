@@ -33,8 +33,8 @@ def number_from_cell(pointer: str, text: str, mark: DecimalMark) -> float:
     if not _PATTERNS[mark].fullmatch(stripped):
         raise InvalidInputError.at(
             pointer,
-            f"Not a number: write digits with '{mark.value}' before the "
-            "decimals and nothing between thousands.",
+            f"Not a number: write digits with '{mark.value}' before the decimals and nothing between "
+            "thousands.",
         )
     return float(stripped.replace(",", "."))
 
@@ -54,7 +54,7 @@ def decimal_mark_of(cells: Iterable[str]) -> DecimalMark:
             seen.update(mark for mark in DecimalMark if mark in text and _PATTERNS[mark].fullmatch(text))
     if len(seen) > 1 or (doubtful and not seen):
         raise InvalidInputError(
-            "The decimal mark of this file is not clear. Say whether it is a point or a comma, "
-            "and write nothing between thousands."
+            "The decimal mark of this file is not clear. Say whether it is a point or a comma, and write "
+            "nothing between thousands."
         )
     return seen.pop() if seen else DecimalMark.POINT

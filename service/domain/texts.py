@@ -1,9 +1,9 @@
 """Text that people type: bounded, normalised, and free of characters that hide or reorder what is read."""
 
-import re
 import unicodedata
 from typing import Final
 
+from service.domain.external_ids import looks_like_an_id
 from service.errors import InvalidInputError
 
 VEHICLE_REFERENCE_CHARACTERS: Final = 40
@@ -15,8 +15,6 @@ _LINE_SEPARATORS: Final = frozenset("\u2028\u2029")
 _NOTE_CONTROLS: Final = frozenset("\n\t")
 _LONGEST_COMPOSITION: Final = 4
 """How many characters may compose into one; a bound on work before normalising, not a rule of its own."""
-
-_OWN_VEHICLE_ID: Final = re.compile(r"veh_[0-9]+", re.IGNORECASE)
 
 
 def clean_line(pointer: str, value: str, *, maximum: int = NAME_CHARACTERS, minimum: int = 1) -> str:
@@ -35,7 +33,7 @@ def clean_vehicle_reference(pointer: str, value: str) -> str:
     reference = clean_line(pointer, value, maximum=VEHICLE_REFERENCE_CHARACTERS)
     if any(unicodedata.category(character) == "Cf" for character in reference):
         raise InvalidInputError.at(pointer, "Must not contain invisible characters.")
-    if _OWN_VEHICLE_ID.fullmatch(reference):
+    if looks_like_an_id(reference):
         raise InvalidInputError.at(
             pointer, "Looks like one of this service's own ids; choose another number."
         )

@@ -123,8 +123,8 @@ SOLID_WASTE_CODES: Final = (
 )
 
 GROUP_13_03_NOTE: Final = (
-    "Group 13 03 is insulating and heat transmission oil, as from transformers. "
-    "Fluid from a gearbox belongs to 13 02."
+    "Group 13 03 is insulating and heat transmission oil, as from transformers. Fluid from a gearbox "
+    "belongs to 13 02."
 )
 
 US_OWN_TRIP_LIMIT_LITRES: Final = 208.198
@@ -154,8 +154,8 @@ KEEPING_RULES: Final = (
     ),
     KeepingRule(
         text=(
-            "Take no more than 55 US gallons a trip to an approved centre; "
-            "more needs a registered transporter."
+            "Take no more than 55 US gallons a trip to an approved centre; more needs a registered "
+            "transporter."
         ),
         jurisdiction="United States",
         flag=Flag.PUBLISHED,

@@ -69,8 +69,8 @@ _BY_TEXT: Final = {grade.value: grade for grade in VisualGrade} | {
 }
 
 COLOUR_CAUTION: Final = (
-    "Colour is a dye that fades: some new fluids are dark and a worn unit can hold red fluid. "
-    "A good colour never puts a due date off; a bad one may bring it forward."
+    "Colour is a dye that fades: some new fluids are dark and a worn unit can hold red fluid. A good "
+    "colour never puts a due date off; a bad one may bring it forward."
 )
 
 

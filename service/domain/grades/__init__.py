@@ -1,0 +1,1 @@
+"""Grades and curves of the open standards for fluids."""

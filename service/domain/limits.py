@@ -1,0 +1,185 @@
+"""Alarm limits for laboratory values: defaults that every organisation can edit.
+
+There is no agreed common set of limits. These are starting points with their sources; an organisation's own
+history, as percentiles of its own samples, is the better guide as soon as there is enough of it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Final
+
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, OIL_KINDS, FluidKind
+from service.domain.laboratory import LaboratoryProperty
+from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
+from service.errors import InvalidInputError
+
+
+class Basis(StrEnum):
+    """What a limit is compared with."""
+
+    VALUE = "value"
+    """The value itself may not rise above the limit."""
+    VALUE_FALLING = "value_falling"
+    """The value itself may not fall below the limit."""
+    INCREASE = "increase"
+    """The rise above the new fluid may not exceed the limit."""
+    CHANGE_FRACTION = "change_fraction"
+    """The change against the new fluid, either way, may not exceed this share of it."""
+    LEFT_FRACTION = "left_fraction"
+    """No less than this share of the new fluid's value may be left."""
+
+
+class AlarmLevel(StrEnum):
+    """How far a value has gone."""
+
+    NORMAL = "normal"
+    CAUTION = "caution"
+    CRITICAL = "critical"
+    UNKNOWN = "unknown"
+    """The limit needs the value of the new fluid, and nobody gave it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmLimit:
+    """One pair of limits for one property in one kind of fluid."""
+
+    kind: FluidKind
+    laboratory_property: LaboratoryProperty
+    basis: Basis
+    caution: float
+    critical: float
+    flag: Flag
+    source: str
+
+    def __post_init__(self) -> None:
+        falling = self.basis in {Basis.VALUE_FALLING, Basis.LEFT_FRACTION}
+        if (self.caution < self.critical) if falling else (self.caution > self.critical):
+            raise InvalidInputError("Caution must be reached before critical.")
+
+    def level(self, value: float, new_value: float | None = None) -> AlarmLevel:
+        """Compare a value with the limits; the value of the new fluid is needed for relative limits."""
+        measure = self._measure(value, new_value)
+        if measure is None:
+            return AlarmLevel.UNKNOWN
+        if self.basis in {Basis.VALUE_FALLING, Basis.LEFT_FRACTION}:
+            at_caution, at_critical = measure <= self.caution, measure <= self.critical
+        else:
+            at_caution, at_critical = measure >= self.caution, measure >= self.critical
+        if at_critical:
+            return AlarmLevel.CRITICAL
+        return AlarmLevel.CAUTION if at_caution else AlarmLevel.NORMAL
+
+    def _measure(self, value: float, new_value: float | None) -> float | None:
+        if self.basis in {Basis.VALUE, Basis.VALUE_FALLING}:
+            return value
+        if new_value is None or (new_value <= 0 and self.basis is not Basis.INCREASE):
+            return None
+        if self.basis is Basis.INCREASE:
+            return value - new_value
+        return value / new_value if self.basis is Basis.LEFT_FRACTION else abs(value / new_value - 1)
+
+
+_HEAVY_MANUAL: Final = "Operator's manual of a heavy automatic transmission, fluid condition table"
+_ENGINE_GUIDE: Final = "An independent laboratory's engine-oil guide, which calls its levels approximate"
+_PLANT_ARTICLE: Final = "Plant-maintenance magazine, October 2010: viscosity of industrial oils"
+_D7590: Final = "ASTM D7590 as quoted in an article on voltammetry"
+
+_P = LaboratoryProperty
+
+
+def _limits(
+    kinds: frozenset[FluidKind],
+    laboratory_property: LaboratoryProperty,
+    basis: Basis,
+    levels: tuple[float, float],
+    flag: Flag,
+    source: str,
+) -> tuple[AlarmLimit, ...]:
+    return tuple(
+        AlarmLimit(
+            kind=kind,
+            laboratory_property=laboratory_property,
+            basis=basis,
+            caution=levels[0],
+            critical=levels[1],
+            flag=flag,
+            source=source,
+        )
+        for kind in sorted(kinds)
+    )
+
+
+_PETROL: Final = frozenset({FluidKind.ENGINE_OIL_PETROL})
+_DIESEL: Final = ENGINE_OIL_KINDS - _PETROL
+_HEAVY_AUTOMATIC: Final = frozenset({FluidKind.AUTOMATIC_TRANSMISSION_HEAVY})
+_GEARS: Final = frozenset({FluidKind.MANUAL_GEARBOX, FluidKind.AXLE})
+_HYDRAULIC: Final = frozenset({FluidKind.HYDRAULIC})
+_BRAKE: Final = frozenset({FluidKind.BRAKE_FLUID})
+_INDUSTRIAL: Final = frozenset({FluidKind.HYDRAULIC, FluidKind.TRACTOR_TRANSMISSION})
+_MEMORY, _PUBLISHED, _PRACTICE = Flag.FROM_MEMORY, Flag.PUBLISHED, Flag.COMMON_PRACTICE
+
+DEFAULT_LIMITS: Final[tuple[AlarmLimit, ...]] = (
+    *_limits(
+        AUTOMATIC_KINDS,
+        _P.VISCOSITY_100C_MM2_PER_S,
+        Basis.CHANGE_FRACTION,
+        (0.20, 0.25),
+        _PUBLISHED,
+        f"{_HEAVY_MANUAL} (critical); caution at four fifths of it is common practice",
+    ),
+    *_limits(
+        AUTOMATIC_KINDS,
+        _P.ACID_NUMBER_MG_KOH_PER_G,
+        Basis.INCREASE,
+        (2.4, 3.0),
+        _PUBLISHED,
+        f"{_HEAVY_MANUAL} (critical); caution at four fifths of it is common practice",
+    ),
+    *_limits(AUTOMATIC_KINDS, _P.WATER_FRACTION, Basis.VALUE, (0.002, 0.002), _PUBLISHED, _HEAVY_MANUAL),
+    *_limits(_HEAVY_AUTOMATIC, _P.OXIDATION_ABS_PER_CM, Basis.INCREASE, (24, 30), _MEMORY, NOT_VERIFIED),
+    *_limits(_HEAVY_AUTOMATIC, _P.SOLIDS_FRACTION, Basis.VALUE, (0.016, 0.02), _MEMORY, NOT_VERIFIED),
+    *_limits(
+        _INDUSTRIAL,
+        _P.VISCOSITY_40C_MM2_PER_S,
+        Basis.CHANGE_FRACTION,
+        (0.05, 0.10),
+        _PUBLISHED,
+        _PLANT_ARTICLE,
+    ),
+    *_limits(ENGINE_OIL_KINDS, _P.WATER_FRACTION, Basis.VALUE, (0.001, 0.004), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(
+        ENGINE_OIL_KINDS,
+        _P.BASE_NUMBER_MG_KOH_PER_G,
+        Basis.LEFT_FRACTION,
+        (0.50, 0.35),
+        _PUBLISHED,
+        _ENGINE_GUIDE,
+    ),
+    *_limits(ENGINE_OIL_KINDS, _P.OXIDATION_ABS_PER_CM, Basis.INCREASE, (10, 20), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(ENGINE_OIL_KINDS, _P.NITRATION_ABS_PER_CM, Basis.INCREASE, (7, 11), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(ENGINE_OIL_KINDS, _P.SULFATION_ABS_PER_CM, Basis.INCREASE, (16, 27), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(_PETROL, _P.FUEL_FRACTION, Basis.VALUE, (0.024, 0.049), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(_DIESEL, _P.SOOT_FRACTION, Basis.VALUE, (0.034, 0.069), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(OIL_KINDS, _P.COOLANT_FRACTION, Basis.VALUE, (1e-6, 1e-6), _PRACTICE, NO_SOURCE),
+    *_limits(OIL_KINDS, _P.ANTIOXIDANT_LEFT_FRACTION, Basis.VALUE_FALLING, (0.40, 0.25), _PUBLISHED, _D7590),
+    *_limits(ENGINE_OIL_KINDS, _P.IRON_MG_PER_KG, Basis.VALUE, (100, 150), _MEMORY, NOT_VERIFIED),
+    *_limits(ENGINE_OIL_KINDS, _P.COPPER_MG_PER_KG, Basis.VALUE, (30, 50), _MEMORY, NOT_VERIFIED),
+    *_limits(AUTOMATIC_KINDS, _P.IRON_MG_PER_KG, Basis.VALUE, (150, 250), _MEMORY, NOT_VERIFIED),
+    *_limits(AUTOMATIC_KINDS, _P.COPPER_MG_PER_KG, Basis.VALUE, (100, 200), _MEMORY, NOT_VERIFIED),
+    *_limits(_GEARS, _P.IRON_MG_PER_KG, Basis.VALUE, (300, 500), _MEMORY, NOT_VERIFIED),
+    *_limits(_GEARS, _P.COPPER_MG_PER_KG, Basis.VALUE, (50, 100), _MEMORY, NOT_VERIFIED),
+    *_limits(_HYDRAULIC, _P.IRON_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
+    *_limits(_HYDRAULIC, _P.COPPER_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
+    *_limits(_BRAKE, _P.WATER_FRACTION, Basis.VALUE, (0.03, 0.04), _PRACTICE, NO_SOURCE),
+)
+
+_BY_KIND: Final[Mapping[FluidKind, tuple[AlarmLimit, ...]]] = MappingProxyType(
+    {kind: tuple(limit for limit in DEFAULT_LIMITS if limit.kind is kind) for kind in FluidKind}
+)
+
+
+def limits_for(kind: FluidKind) -> tuple[AlarmLimit, ...]:
+    """List the default limits of a fluid kind."""
+    return _BY_KIND[kind]
