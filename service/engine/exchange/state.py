@@ -129,7 +129,8 @@ def spread(*columns: FloatArray) -> tuple[FloatArray, ...]:
         If the shapes do not fit together.
     """
     try:
-        return tuple(np.broadcast_arrays(*columns))
+        shape = np.broadcast_shapes(*(column.shape for column in columns))
     except ValueError as error:
         shapes = ", ".join(str(column.shape) for column in columns)
         raise InvalidInputError(f"these lengths do not fit together: {shapes}") from error
+    return tuple(column if column.shape == shape else np.broadcast_to(column, shape) for column in columns)

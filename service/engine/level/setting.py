@@ -1,0 +1,183 @@
+"""Pouring at one temperature for a level that is right at another."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Final
+
+import numpy as np
+
+from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.level.expansion import (
+    density_kg_per_m3,
+    litres_at,
+    litres_at_15c,
+    volume_correction_factor,
+)
+from service.errors import InvalidInputError
+
+MILLILITRES_PER_LITRE: Final = 1000.0
+LITRES_PER_CUBIC_METRE: Final = 1000.0
+
+
+class WindowOutcome(IntEnum):
+    """Where the oil temperature lies; also what has to happen before the level may be set."""
+
+    INSIDE = 0
+    TOO_COLD = 1
+    TOO_HOT = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pour:
+    """What to pour into n compartments; arrays of one shape.
+
+    Parameters
+    ----------
+    poured_litres : ndarray
+        At the pouring temperature. [L]
+    poured_kg : ndarray
+        The same by weight. [kg]
+    """
+
+    poured_litres: FloatArray
+    poured_kg: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WindowCheck:
+    """Whether a level may be set at this temperature; arrays of shape (n,).
+
+    Parameters
+    ----------
+    is_inside : ndarray of bool
+    outcome : ndarray of int64
+        A `WindowOutcome`.
+    off_delta_celsius : ndarray
+        Distance to the nearer edge, negative when too cold, 0 inside. [°C]
+    level_error_millilitres : ndarray
+        Fluid too much (positive) once the oil is inside the window, if the level were set now. [mL]
+    """
+
+    is_inside: BoolArray
+    outcome: IntArray
+    off_delta_celsius: FloatArray
+    level_error_millilitres: FloatArray
+
+
+def litres_to_pour(
+    needed_litres: Floats, *, needed_celsius: Floats, pour_celsius: Floats, density_15c_kg_per_m3: Floats
+) -> Pour:
+    """Litres to pour at ambient for a volume that is needed at the level temperature.
+
+    Parameters
+    ----------
+    needed_litres : float or ndarray
+        Volume missing at `needed_celsius`, not negative. [L]
+    needed_celsius, pour_celsius : float or ndarray
+        [°C]
+    density_15c_kg_per_m3 : float or ndarray
+        [kg/m³]
+
+    Returns
+    -------
+    Pour
+
+    Raises
+    ------
+    InvalidInputError
+        If a value is out of range.
+    """
+    at_15c = litres_at_15c(needed_litres, needed_celsius, density_15c_kg_per_m3)
+    poured = litres_at(at_15c, pour_celsius, density_15c_kg_per_m3)
+    density = density_kg_per_m3(pour_celsius, density_15c_kg_per_m3)
+    return Pour(poured_litres=poured, poured_kg=np.asarray(poured * density / LITRES_PER_CUBIC_METRE))
+
+
+def excess_millilitres(
+    *,
+    volume_15c_litres: Floats,
+    level_litres: Floats,
+    check_celsius: Floats,
+    density_15c_kg_per_m3: Floats,
+) -> FloatArray:
+    """Fluid that should run off at the level check, or be missing if negative.
+
+    Parameters
+    ----------
+    volume_15c_litres : float or ndarray
+        What is in the compartment, at 15 °C. [L]
+    level_litres : float or ndarray
+        What the compartment holds when the fluid just reaches the mark. [L]
+    check_celsius : float or ndarray
+        Oil temperature at the check. [°C]
+    density_15c_kg_per_m3 : float or ndarray
+        [kg/m³]
+
+    Returns
+    -------
+    ndarray of float64
+        [mL]
+
+    Raises
+    ------
+    InvalidInputError
+        If a value is out of range.
+
+    Notes
+    -----
+    The mark is a height, so it stands for the same litres at any temperature; the housing's own expansion
+    is ignored (derived). The charge is right if the excess is 0 inside the maker's window.
+    """
+    held = litres_at(volume_15c_litres, check_celsius, density_15c_kg_per_m3)
+    return np.asarray((held - require_within("level_litres", level_litres, 0.0)) * MILLILITRES_PER_LITRE)
+
+
+def check_window(
+    oil_celsius: Floats,
+    *,
+    lowest_celsius: Floats,
+    highest_celsius: Floats,
+    charge_litres: Floats,
+    density_15c_kg_per_m3: Floats,
+) -> WindowCheck:
+    """Compare the oil temperature with the window in which the level may be set.
+
+    Parameters
+    ----------
+    oil_celsius : float or ndarray, shape (n,)
+        Measured. [°C]
+    lowest_celsius, highest_celsius : float or ndarray, shape (n,)
+        The maker's window; both ends belong to it. [°C]
+    charge_litres : float or ndarray, shape (n,)
+        The whole charge, because all of it expands. [L]
+    density_15c_kg_per_m3 : float or ndarray, shape (n,)
+        [kg/m³]
+
+    Returns
+    -------
+    WindowCheck
+
+    Raises
+    ------
+    InvalidInputError
+        If a value is out of range or a window ends before it begins.
+    """
+    oil = require_within("oil_celsius", oil_celsius, -50.0, 150.0)
+    lowest = require_within("lowest_celsius", lowest_celsius, -50.0, 150.0)
+    highest = require_within("highest_celsius", highest_celsius, -50.0, 150.0)
+    if np.any(highest < lowest):
+        raise InvalidInputError.at("/highest_celsius", "a level window must not end below its beginning")
+    oil, nearest = np.broadcast_arrays(np.atleast_1d(oil), np.clip(oil, lowest, highest))
+    here = volume_correction_factor(oil, density_15c_kg_per_m3)
+    inside = volume_correction_factor(nearest, density_15c_kg_per_m3)
+    error = require_within("charge_litres", charge_litres, 0.0) * (here / inside - 1.0)
+    off = oil - nearest
+    outcome = np.where(
+        off < 0.0, WindowOutcome.TOO_COLD, np.where(off > 0.0, WindowOutcome.TOO_HOT, WindowOutcome.INSIDE)
+    )
+    return WindowCheck(
+        is_inside=off == 0.0,
+        outcome=outcome.astype(np.int64),
+        off_delta_celsius=off,
+        level_error_millilitres=error * MILLILITRES_PER_LITRE,
+    )
