@@ -120,7 +120,7 @@ def _heavy_engine(litres: float, drainable: float, km: float, hours: float) -> C
 _CAR_ENGINE: Final = CompartmentBlueprint(
     compartment="engine",
     kind=FluidKind.ENGINE_OIL_PETROL,
-    fluid="DEMO-ENGINE-LIGHT",
+    fluid="DEMO-ENGINE-PETROL",
     total_litres=4.8,
     drainable_litres=4.4,
     interval_km=15_000,
@@ -131,7 +131,7 @@ _CAR_ENGINE: Final = CompartmentBlueprint(
 _VAN_ENGINE: Final = CompartmentBlueprint(
     compartment="engine",
     kind=FluidKind.ENGINE_OIL_DIESEL_LIGHT,
-    fluid="DEMO-ENGINE-LIGHT",
+    fluid="DEMO-ENGINE-DIESEL",
     total_litres=7.5,
     drainable_litres=6.9,
     interval_km=20_000,

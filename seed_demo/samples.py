@@ -14,6 +14,7 @@ from seed_demo.records import DemoSample
 from seed_demo.upkeep import Upkeep
 from seed_demo.wear import life_grown
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, FluidKind
+from service.domain.laboratory import LaboratoryProperty
 from service.domain.visual_grades import VisualGrade
 
 LABORATORY_KINDS: Final = frozenset(
@@ -95,11 +96,11 @@ def _analysed(upkeep: Upkeep, instruments: Instruments, day: float, rng: np.rand
     life = _life_used(upkeep, day)
     noise = np.exp(0.06 * rng.standard_normal(2))
     values = {
-        "iron_mg_per_kg": round(IRON_AT_LIMIT_MG_PER_KG * life * float(noise[0]), 1),
-        "acid_number_mg_koh_per_g": round(
+        LaboratoryProperty.IRON_MG_PER_KG.value: round(IRON_AT_LIMIT_MG_PER_KG * life * float(noise[0]), 1),
+        LaboratoryProperty.ACID_NUMBER_MG_KOH_PER_G.value: round(
             ACID_NUMBER_WHEN_NEW + ACID_NUMBER_RISE_AT_LIMIT * life * float(noise[1]), 2
         ),
-        "water_fraction": round(float(rng.uniform(0.0001, 0.0005)), 5),
+        LaboratoryProperty.WATER_FRACTION.value: round(float(rng.uniform(0.0001, 0.0005)), 5),
     }
     return replace(_taken(upkeep, instruments, day, "LAB"), laboratory=values)
 
@@ -109,5 +110,10 @@ def _contaminated(
 ) -> DemoSample:
     """Find coolant in the fluid: milky, wet, and due now."""
     analysed = _analysed(upkeep, instruments, day, rng)
-    wet = {**analysed.laboratory, "water_fraction": 0.0062, "glycol_fraction": 0.004}
+    wet = {
+        **analysed.laboratory,
+        LaboratoryProperty.WATER_FRACTION.value: 0.0062,
+        LaboratoryProperty.COOLANT_FRACTION.value: 0.009,
+        LaboratoryProperty.SODIUM_MG_PER_KG.value: 310.0,
+    }
     return replace(analysed, laboratory=wet, grade=VisualGrade.MILKY.value, is_contaminated=True)

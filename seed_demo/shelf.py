@@ -39,7 +39,8 @@ def _fluid(reference: str, kind: FluidKind, lead_time_days: float, packs: _Packs
 FLUIDS: Final = (
     _fluid("DEMO-ATF-RED", FluidKind.AUTOMATIC_TRANSMISSION_CAR, 5, ((4, 3600), (20, 15800), (60, 43200)), 5),
     _fluid("DEMO-ATF-HEAVY", FluidKind.AUTOMATIC_TRANSMISSION_HEAVY, 7, ((20, 14900), (208, 131000)), 5),
-    _fluid("DEMO-ENGINE-LIGHT", FluidKind.ENGINE_OIL_DIESEL_LIGHT, 4, ((5, 3100), (60, 31800)), 5),
+    _fluid("DEMO-ENGINE-PETROL", FluidKind.ENGINE_OIL_PETROL, 4, ((5, 3100), (20, 11200)), 5),
+    _fluid("DEMO-ENGINE-DIESEL", FluidKind.ENGINE_OIL_DIESEL_LIGHT, 4, ((5, 3100), (60, 31800)), 5),
     _fluid("DEMO-ENGINE-HEAVY", FluidKind.ENGINE_OIL_DIESEL_HEAVY, 4, ((20, 9800), (208, 87500)), 5),
     _fluid("DEMO-AXLE-90", FluidKind.AXLE, 14, ((20, 12600), (60, 34500)), 5),
     _fluid("DEMO-COOLANT-50", FluidKind.COOLANT_OAT, 6, ((20, 6900), (208, 61000)), 5),

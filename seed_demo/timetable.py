@@ -12,6 +12,8 @@ from seed_demo.records import DemoCompartment, DemoVehicle
 from seed_demo.wear import Fill, Past, Wear, find_fill_day, find_fill_minute, wear_of
 
 LEAST_USED: Final = 0.05
+LEAST_USED_OF_CONTAMINATED: Final = 0.45
+"""Its last service lies well before the sample that finds the coolant."""
 MOST_USED: Final = 0.93
 SHARED_VISIT_DAYS: Final = 10
 
@@ -136,6 +138,8 @@ class _Planner:
     def _last_by_chance(self, rng: np.random.Generator) -> float:
         carried = self._carried()
         least = max(carried.schedule_used, carried.life_used / self.wear.life_at_due) + LEAST_USED
+        if (self.compartment.vehicle, self.compartment.compartment) == cast.CONTAMINATED:
+            least = max(least, LEAST_USED_OF_CONTAMINATED)
         day = self._walk(float(LIFE_DAYS), float(rng.uniform(least, MOST_USED)))
         return self.earliest if day is None else max(self._on_a_workday(day), self.earliest)
 

@@ -13,6 +13,7 @@ from seed_demo.process import LIFE_DAYS
 from seed_demo.records import DemoCompartment, DemoCompartmentWork, DemoRound, TrueCompartment
 from seed_demo.timetable import Timetable
 from seed_demo.wear import Fill, first_due, life_grown, used_by_limit
+from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, FluidKind
@@ -76,6 +77,8 @@ def tell_truth(upkeep: Upkeep, now_day: float, first_on: date) -> TrueCompartmen
     months = table.compartment.interval_months
     due_on = months_after(last_on, months) if months and fill.schedule_used == 0.0 else None
     due = first_due(table.wear, table.past, fill, first_on, due_on)
+    if (table.compartment.vehicle, table.compartment.compartment) == cast.CONTAMINATED:
+        due = first_on + timedelta(days=int(now_day)), Limit.CONTAMINATION.value
     return TrueCompartment(
         vehicle=table.compartment.vehicle,
         compartment=table.compartment.compartment,
