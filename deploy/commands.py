@@ -5,8 +5,10 @@ import errno
 import os
 import socket
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
+from deploy.backup import back_up
 from deploy.checks import run_tests
 from deploy.environment import Lock, Project, child_environment, ensure_environment
 from deploy.failures import SetupError, check_writable
@@ -19,10 +21,12 @@ USAGE = """\
 usage: python3 deploy demo [--port PORT] [--host HOST] [--dir FOLDER]
        python3 deploy test [PYTEST ARGUMENTS]
        python3 deploy setup [--dev]
+       python3 deploy backup --dir FOLDER [--keep COUNT]
 
 demo   set up, make an invented fleet in a SQLite file and serve it on this machine
 test   set up and pass every check; with arguments, run only pytest with them
 setup  only make the environment in .venv (--dev: with the tools for `test`)
+backup copy the database that SUMPWISE_DATABASE_URL names, while the service runs
 
 Everything lands in .venv inside the project; remove that folder to start afresh."""
 
@@ -32,7 +36,7 @@ def main(arguments: Sequence[str]) -> int:
     if not arguments or arguments[0] in {"-h", "--help", "help"}:
         print(USAGE)
         return 0 if arguments else 2
-    commands = {"demo": demo, "test": test, "setup": setup}
+    commands = {"demo": demo, "test": test, "setup": setup, "backup": backup}
     name, rest = arguments[0], arguments[1:]
     if name not in commands:
         say(f"There is no command {name!r}.\n{USAGE}")
@@ -82,6 +86,18 @@ def setup(project: Project, arguments: Sequence[str]) -> int:
         return 2
     ensure_environment(project, Lock.DEVELOPMENT if arguments else Lock.RUNTIME)
     say(f"Ready: {project.programs / 'sumpwise'}")
+    return 0
+
+
+def backup(_project: Project, arguments: Sequence[str]) -> int:
+    """Back up the database, without needing the environment."""
+    parser = argparse.ArgumentParser(prog="python3 deploy backup", allow_abbrev=False)
+    parser.add_argument("--dir", type=Path, required=True, help="folder for the backups")
+    parser.add_argument("--keep", type=int, default=14, help="how many to keep (default 14)")
+    chosen = parser.parse_args(arguments)
+    now = datetime.now(UTC)  # noqa: TID251 -- the name of a file, outside the service and its clock
+    path = back_up(os.environ.get("SUMPWISE_DATABASE_URL", ""), chosen.dir, chosen.keep, now)
+    print(f"{path} ({path.stat().st_size} bytes)")
     return 0
 
 
