@@ -17,6 +17,8 @@ from service.store.tables.fluids import Fluid
 from service.store.tables.vehicles import Compartment
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
+from service.usecases.recommend_exchange import FULL_DRAIN_FRACTION
+from service.usecases.update_states import update_states
 
 _MUST_HAVE = frozenset(
     {"reference", "total_litres", "drainable_litres", "has_fluid_counter", "partial_is_full"}
@@ -60,6 +62,7 @@ def register_compartment(
     session.flush()
     detail = {"vehicle": owner.reference, "compartment": compartment.reference, "kind": str(kind)}
     record_change(session, caller, now, "registered", "compartment", compartment.id, detail)
+    update_states(session, caller.organisation_id, [owner.id])
     return compartment
 
 
@@ -122,7 +125,7 @@ def _columns_from(defaults: FluidDefaults) -> dict[str, Any]:
         "level_min_celsius": None if window is None else window.low,
         "level_max_celsius": None if window is None else window.high,
         "has_fluid_counter": False,
-        "partial_is_full": False,
+        "partial_is_full": defaults.exchange.drainable_fraction.value >= FULL_DRAIN_FRACTION,
     }
 
 

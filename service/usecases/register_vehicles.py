@@ -19,6 +19,7 @@ from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
+from service.usecases.update_states import update_states
 
 DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""
@@ -82,6 +83,7 @@ def change_vehicle(
     session.flush()
     after = {name: _plain(value) for name, value in changes.items()}
     record_change(session, caller, now, "changed", "vehicle", vehicle.id, {"before": before, "after": after})
+    update_states(session, caller.organisation_id, [vehicle.id or 0])
     return vehicle
 
 

@@ -44,6 +44,9 @@ class Fluid(SQLModel, table=True):
     service_level: float = 0.95
     """Wanted probability of not running out before the next delivery."""
 
+    new_values: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    """Laboratory properties of the new fluid, from its data sheet; relative limits need them."""
+
     created_at: datetime = Field(sa_type=UtcDateTime)
 
 

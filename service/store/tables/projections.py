@@ -15,33 +15,45 @@ class CompartmentState(SQLModel, table=True):
     __tablename__ = "compartment_state"
     __table_args__ = (
         belongs_to("compartment", "compartment_id", cascade=True),
+        Index("ix_compartment_state_vehicle", "organisation_id", "vehicle_id"),
         CheckConstraint("life_used >= 0 AND life_used <= 10", name="life_used"),
         CheckConstraint("life_used_variance >= 0 AND life_used_variance <= 100", name="life_used_variance"),
     )
 
     compartment_id: int = Field(primary_key=True)
     organisation_id: int
-    as_of: datetime = Field(sa_type=UtcDateTime)
-    """Instant of the last event."""
+    vehicle_id: int
+    as_of_days: float
+    """Instant of the last event, in days since 1970-01-01 UTC."""
 
     odometer_km: float | None = None
-    """Odometer the state belongs to, on the projection's own continuous series."""
+    """Odometer at that instant, on the vehicle's continuous series."""
 
     engine_hours: float | None = None
     volume_15c_litres: float
     life_used: float
     life_used_variance: float
-    water_fraction: float = 0.0
+    water_mass_fraction: float = 0.0
     iron_mg_per_kg: float = 0.0
-    glycol_fraction: float | None = None
+    glycol_fraction: float = 0.0
     is_contaminated: bool = False
-    schedule_on: date
+    is_sampled: bool = False
+    """The life used rests on a sample, not on the model alone."""
+
+    schedule_on: date | None = None
     """Civil date from which months count: the last full-equivalent service, moved by partial ones."""
 
     schedule_odometer_km: float | None = None
     schedule_engine_hours: float | None = None
+    due_on: date | None = None
+    due_odometer_km: float | None = None
+    due_engine_hours: float | None = None
+    """Where each limit of the hard schedule is reached."""
+
     fresh_fraction: float = 0.0
     """Share of the charge put in at the last service."""
+
+    n_events: int = 0
 
 
 class Projection(SQLModel, table=True):

@@ -75,6 +75,9 @@ class VehicleUsage(SQLModel, table=True):
     usage_state: bytes | None = None
     """float64 row of the usage filter."""
 
+    hours_state: bytes | None = None
+    """The same for the hour meter."""
+
     screening_state: bytes | None = None
     """float64 row of the screening."""
 

@@ -68,7 +68,7 @@ class ServiceItem(SQLModel, table=True):
     excess_drained_litres: float | None = None
     counter_reset: bool | None = None
     seals_renewed: bool | None = None
-    old_fluid_grade: str | None = Field(default=None, max_length=8)
+    old_fluid_grade: str | None = Field(default=None, max_length=16)
     override_reason: str | None = Field(default=None, max_length=400)
     """Why a rule was set aside, for instance a fluid outside the specification."""
 
@@ -112,10 +112,13 @@ class Sample(SQLModel, table=True):
     utc_offset_minutes: int = 0
     odometer_km: float | None = None
     engine_hours: float | None = None
-    grade: str | None = Field(default=None, max_length=8)
+    grade: str | None = Field(default=None, max_length=16)
     has_values: bool = False
     laboratory: dict[str, Any] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
     """Property → value in the property's own unit."""
+
+    new_values: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    """The same of the new fluid, if the laboratory gave them."""
 
     is_contaminated: bool = False
     source: str = Field(default="api", max_length=40)

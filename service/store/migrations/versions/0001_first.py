@@ -96,6 +96,7 @@ def upgrade() -> None:
     sa.Column('shelf_life_days', sa.Integer(), nullable=True),
     sa.Column('tank_litres', sa.Float(), nullable=True),
     sa.Column('service_level', sa.Float(), nullable=False),
+    sa.Column('new_values', sa.JSON(), nullable=False),
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.CheckConstraint("kind IN ('automatic_transmission_car', 'automatic_transmission_heavy', 'cvt', 'dual_clutch', 'manual_gearbox', 'axle', 'engine_oil_petrol', 'engine_oil_diesel_light', 'engine_oil_diesel_heavy', 'coolant_traditional', 'coolant_oat', 'brake_fluid', 'hydraulic', 'tractor_transmission', 'power_steering')", name=op.f('ck_fluid_kind')),
     sa.CheckConstraint('density_15c_kg_per_m3 IS NULL OR (density_15c_kg_per_m3 >= 600 AND density_15c_kg_per_m3 <= 1400)', name=op.f('ck_fluid_density_15c_kg_per_m3')),
@@ -499,6 +500,7 @@ def upgrade() -> None:
     sa.Column('vehicle_id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('usage_state', sa.LargeBinary(), nullable=True),
+    sa.Column('hours_state', sa.LargeBinary(), nullable=True),
     sa.Column('screening_state', sa.LargeBinary(), nullable=True),
     sa.Column('n_readings', sa.Integer(), nullable=False),
     sa.Column('is_stale', sa.Boolean(), nullable=False),
@@ -512,25 +514,34 @@ def upgrade() -> None:
     op.create_table('compartment_state',
     sa.Column('compartment_id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
-    sa.Column('as_of', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('vehicle_id', sa.Integer(), nullable=False),
+    sa.Column('as_of_days', sa.Float(), nullable=False),
     sa.Column('odometer_km', sa.Float(), nullable=True),
     sa.Column('engine_hours', sa.Float(), nullable=True),
     sa.Column('volume_15c_litres', sa.Float(), nullable=False),
     sa.Column('life_used', sa.Float(), nullable=False),
     sa.Column('life_used_variance', sa.Float(), nullable=False),
-    sa.Column('water_fraction', sa.Float(), nullable=False),
+    sa.Column('water_mass_fraction', sa.Float(), nullable=False),
     sa.Column('iron_mg_per_kg', sa.Float(), nullable=False),
-    sa.Column('glycol_fraction', sa.Float(), nullable=True),
+    sa.Column('glycol_fraction', sa.Float(), nullable=False),
     sa.Column('is_contaminated', sa.Boolean(), nullable=False),
-    sa.Column('schedule_on', sa.Date(), nullable=False),
+    sa.Column('is_sampled', sa.Boolean(), nullable=False),
+    sa.Column('schedule_on', sa.Date(), nullable=True),
     sa.Column('schedule_odometer_km', sa.Float(), nullable=True),
     sa.Column('schedule_engine_hours', sa.Float(), nullable=True),
+    sa.Column('due_on', sa.Date(), nullable=True),
+    sa.Column('due_odometer_km', sa.Float(), nullable=True),
+    sa.Column('due_engine_hours', sa.Float(), nullable=True),
     sa.Column('fresh_fraction', sa.Float(), nullable=False),
+    sa.Column('n_events', sa.Integer(), nullable=False),
     sa.CheckConstraint('life_used >= 0 AND life_used <= 10', name=op.f('ck_compartment_state_life_used')),
     sa.CheckConstraint('life_used_variance >= 0 AND life_used_variance <= 100', name=op.f('ck_compartment_state_life_used_variance')),
     sa.ForeignKeyConstraint(['organisation_id', 'compartment_id'], ['compartment.organisation_id', 'compartment.id'], name=op.f('fk_compartment_state_organisation_id_compartment_id'), ondelete='CASCADE'),
     sa.PrimaryKeyConstraint('compartment_id', name=op.f('pk_compartment_state'))
     )
+    with op.batch_alter_table('compartment_state', schema=None) as batch_op:
+        batch_op.create_index('ix_compartment_state_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
+
     op.create_table('projection',
     sa.Column('compartment_id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -567,9 +578,10 @@ def upgrade() -> None:
     sa.Column('utc_offset_minutes', sa.Integer(), nullable=False),
     sa.Column('odometer_km', sa.Float(), nullable=True),
     sa.Column('engine_hours', sa.Float(), nullable=True),
-    sa.Column('grade', sa.String(length=8), nullable=True),
+    sa.Column('grade', sa.String(length=16), nullable=True),
     sa.Column('has_values', sa.Boolean(), nullable=False),
     sa.Column('laboratory', sa.JSON(), nullable=False),
+    sa.Column('new_values', sa.JSON(), nullable=False),
     sa.Column('is_contaminated', sa.Boolean(), nullable=False),
     sa.Column('source', sa.String(length=40), nullable=False),
     sa.Column('reference', sa.String(length=80), nullable=True),
@@ -600,7 +612,7 @@ def upgrade() -> None:
     sa.Column('excess_drained_litres', sa.Float(), nullable=True),
     sa.Column('counter_reset', sa.Boolean(), nullable=True),
     sa.Column('seals_renewed', sa.Boolean(), nullable=True),
-    sa.Column('old_fluid_grade', sa.String(length=8), nullable=True),
+    sa.Column('old_fluid_grade', sa.String(length=16), nullable=True),
     sa.Column('override_reason', sa.String(length=400), nullable=True),
     sa.CheckConstraint("method IN ('drain_and_fill', 'line_exchange', 'flush', 'top_up')", name=op.f('ck_service_item_method')),
     sa.CheckConstraint('excess_drained_litres IS NULL OR (excess_drained_litres >= 0 AND excess_drained_litres <= 4000)', name=op.f('ck_service_item_excess_drained_litres')),
@@ -646,6 +658,9 @@ def downgrade() -> None:
         batch_op.drop_index('ix_projection_due')
 
     op.drop_table('projection')
+    with op.batch_alter_table('compartment_state', schema=None) as batch_op:
+        batch_op.drop_index('ix_compartment_state_vehicle')
+
     op.drop_table('compartment_state')
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
         batch_op.drop_index('ix_vehicle_usage_stale', sqlite_where=sa.text('is_stale'), postgresql_where=sa.text('is_stale'))

@@ -1,0 +1,102 @@
+"""What the projection reads and writes, as columns: a fleet is too large for an object a row."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from sqlalchemy import delete, insert, select
+from sqlmodel import Session, col
+
+from service.store.tables.projections import CompartmentState, Projection
+from service.store.tables.readings import VehicleUsage
+from service.store.tables.vehicles import Compartment, Vehicle
+
+VEHICLE_CHUNK: Final = 10_000
+"""Vehicles in one IN list; SQLite takes 32,766 values, PostgreSQL 65,535."""
+
+COMPARTMENT_COLUMNS: Final = (
+    Compartment.id,
+    Compartment.vehicle_id,
+    Compartment.reference,
+    Compartment.kind,
+    Compartment.fluid_id,
+    Compartment.total_litres,
+    Compartment.drainable_litres,
+    Compartment.interval_km,
+    Compartment.interval_months,
+    Compartment.interval_hours,
+    Compartment.ageing,
+    Vehicle.vehicle_class,
+    Vehicle.duty,
+    CompartmentState.as_of_days,
+    CompartmentState.odometer_km,
+    CompartmentState.engine_hours,
+    CompartmentState.volume_15c_litres,
+    CompartmentState.life_used,
+    CompartmentState.life_used_variance,
+    CompartmentState.water_mass_fraction,
+    CompartmentState.iron_mg_per_kg,
+    CompartmentState.glycol_fraction,
+    CompartmentState.is_contaminated,
+    CompartmentState.is_sampled,
+    CompartmentState.due_on,
+    CompartmentState.due_odometer_km,
+    CompartmentState.due_engine_hours,
+    CompartmentState.fresh_fraction,
+)
+
+
+def read_compartments(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
+) -> dict[str, list[Any]]:
+    """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
+    query = (
+        select(*(col(column) for column in COMPARTMENT_COLUMNS))
+        .join(
+            Vehicle,
+            (col(Vehicle.organisation_id) == Compartment.organisation_id)
+            & (col(Vehicle.id) == Compartment.vehicle_id),
+        )
+        .join(CompartmentState, col(CompartmentState.compartment_id) == Compartment.id)
+        .where(
+            col(Compartment.organisation_id) == organisation_id, col(Compartment.vehicle_id).in_(vehicle_ids)
+        )
+        .order_by(col(Compartment.vehicle_id), col(Compartment.id))
+    )
+    names = [column.key for column in query.selected_columns]
+    rows = session.connection().execute(query).all()
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(names)
+    return {str(name): list(values) for name, values in zip(names, columns, strict=True)}
+
+
+def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, VehicleUsage]:
+    """Read what is stored of some vehicles' use, by vehicle; those without are missing."""
+    query = select(VehicleUsage).where(
+        col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.vehicle_id).in_(vehicle_ids)
+    )
+    return {row.vehicle_id: row for row in session.execute(query).scalars()}
+
+
+def replace_usage(session: Session, vehicle_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
+    """Store the use of these vehicles anew."""
+    _replace(session, VehicleUsage, col(VehicleUsage.vehicle_id), vehicle_ids, rows)
+
+
+def replace_states(session: Session, compartment_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
+    """Store the states of these compartments anew."""
+    _replace(session, CompartmentState, col(CompartmentState.compartment_id), compartment_ids, rows)
+
+
+def replace_projections(
+    session: Session, compartment_ids: Sequence[int], rows: Sequence[dict[str, Any]]
+) -> None:
+    """Store the projections of these compartments anew."""
+    _replace(session, Projection, col(Projection.compartment_id), compartment_ids, rows)
+
+
+def _replace(
+    session: Session, table: type, key: Any, ids: Sequence[int], rows: Sequence[dict[str, Any]]
+) -> None:
+    for start in range(0, len(ids), VEHICLE_CHUNK):
+        session.execute(delete(table).where(key.in_(ids[start : start + VEHICLE_CHUNK])))
+    if rows:
+        session.execute(insert(table), list(rows))

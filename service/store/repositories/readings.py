@@ -1,0 +1,122 @@
+"""Readings of vehicles, one by one and in bulk."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import ColumnElement, Float, cast, func, insert, literal_column, update
+from sqlalchemy import select as core_select
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.domain.outcomes import ReadingOutcome
+from service.errors import NotFoundError
+from service.store.tables.readings import Reading, VehicleUsage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterHistory:
+    """Accepted values of one meter of many vehicles, one vehicle after the other in the order asked for.
+
+    `time_days` counts from 1970-01-01 UTC; `offsets` says where each vehicle's values begin.
+    """
+
+    time_days: NDArray[np.float64]
+    value: NDArray[np.float64]
+    offsets: NDArray[np.int64]
+
+
+def insert_readings(session: Session, rows: Sequence[dict[str, Any]]) -> None:
+    """Store readings in bulk; every row has the same keys."""
+    if rows:
+        session.execute(insert(Reading), list(rows))
+
+
+def get_reading(session: Session, organisation_id: int, reference: str) -> Reading:
+    """Reading by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.READING, reference)
+    query = select(Reading).where(Reading.organisation_id == organisation_id, Reading.id == number)
+    reading = session.exec(query).first() if number is not None else None
+    if reading is None:
+        raise NotFoundError("There is no reading with this id.")
+    return reading
+
+
+def list_readings(
+    session: Session,
+    organisation_id: int,
+    *,
+    vehicle_id: int | None = None,
+    reference: str | None = None,
+    outcome: str | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> list[Reading]:
+    """Readings in the order they were stored, a page at a time."""
+    query = select(Reading).where(Reading.organisation_id == organisation_id, col(Reading.id) > after_id)
+    if vehicle_id is not None:
+        query = query.where(Reading.vehicle_id == vehicle_id)
+    if reference is not None:
+        query = query.where(Reading.reference == reference)
+    if outcome is not None:
+        query = query.where(Reading.outcome == outcome)
+    return list(session.exec(query.order_by(col(Reading.id)).limit(limit)))
+
+
+def meter_history(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int] | None, meter: str
+) -> MeterHistory:
+    """Accepted values of `used_km` or `engine_hours`; of all vehicles that have any where none are named.
+
+    With named vehicles the answer has one stretch for each, in that order. Without, use `meter_history_of_all`.
+    """
+    wanted = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids or ())}
+    rows = session.connection().execute(_history_query(session, organisation_id, meter, list(wanted))).all()
+    counts = np.zeros(len(wanted), dtype=np.int64)
+    ids = np.array([row[0] for row in rows], dtype=np.int64)
+    places = np.array([wanted[key] for key in ids.tolist()], dtype=np.int64)
+    order = np.argsort(places, kind="stable")
+    np.add.at(counts, places, 1)
+    return MeterHistory(
+        time_days=np.array([row[1] for row in rows], dtype=np.float64)[order],
+        value=np.array([row[2] for row in rows], dtype=np.float64)[order],
+        offsets=np.concatenate(([0], np.cumsum(counts))).astype(np.int64),
+    )
+
+
+def _history_query(session: Session, organisation_id: int, meter: str, vehicle_ids: Sequence[int]) -> Any:
+    value = Reading.used_km if meter == "used_km" else Reading.engine_hours
+    return (
+        core_select(col(Reading.vehicle_id), days_since_epoch(session, col(Reading.taken_at)), col(value))
+        .where(
+            col(Reading.organisation_id) == organisation_id,
+            col(Reading.vehicle_id).in_(vehicle_ids),
+            col(Reading.outcome) == ReadingOutcome.ACCEPTED,
+            col(value).is_not(None),
+        )
+        .order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
+    )
+
+
+def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
+    """Days since 1970-01-01 UTC, computed where the data are: parsing a million times in Python takes seconds."""
+    if session.get_bind().dialect.name == "sqlite":
+        return func.julianday(instant) - literal_column("2440587.5")
+    return cast(func.extract("epoch", instant), Float) / 86_400.0
+
+
+def mark_stale(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
+    """Say that what was derived from these vehicles' readings has to be computed again."""
+    query = update(VehicleUsage).where(
+        col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.vehicle_id).in_(vehicle_ids)
+    )
+    session.execute(query.values(is_stale=True, updated_at=now))

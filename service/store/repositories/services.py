@@ -1,0 +1,115 @@
+"""Services with their items and rounds, and samples."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.errors import NotFoundError
+from service.store.tables.services import Round, Sample, Service, ServiceItem
+
+
+@dataclass(frozen=True, slots=True)
+class DoneItem:
+    """What one service did to one compartment."""
+
+    service: Service
+    item: ServiceItem
+    rounds: tuple[Round, ...]
+
+
+def items_of_compartments(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int]
+) -> dict[int, list[DoneItem]]:
+    """Service items by compartment, oldest first; voided services are left out."""
+    query = (
+        select(Service, ServiceItem)
+        .join(ServiceItem, col(ServiceItem.service_id) == Service.id)
+        .where(
+            Service.organisation_id == organisation_id,
+            col(ServiceItem.compartment_id).in_(compartment_ids),
+            col(Service.voided_at).is_(None),
+        )
+        .order_by(col(Service.done_at), col(Service.id), col(ServiceItem.id))
+    )
+    pairs = session.exec(query).all()
+    rounds = rounds_of_items(session, organisation_id, [item.id for _, item in pairs if item.id is not None])
+    found: dict[int, list[DoneItem]] = {}
+    for service, item in pairs:
+        found.setdefault(item.compartment_id, []).append(
+            DoneItem(service, item, tuple(rounds.get(item.id, ())))
+        )
+    return found
+
+
+def rounds_of_items(
+    session: Session, organisation_id: int, item_ids: Sequence[int]
+) -> dict[int | None, list[Round]]:
+    """Rounds by item, in the order they were done."""
+    query = select(Round).where(Round.organisation_id == organisation_id, col(Round.item_id).in_(item_ids))
+    found: dict[int | None, list[Round]] = {}
+    for row in session.exec(query.order_by(col(Round.item_id), col(Round.number))):
+        found.setdefault(row.item_id, []).append(row)
+    return found
+
+
+def samples_of_compartments(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int]
+) -> dict[int, list[Sample]]:
+    """Samples by compartment, oldest first; voided ones are left out."""
+    query = select(Sample).where(
+        Sample.organisation_id == organisation_id,
+        col(Sample.compartment_id).in_(compartment_ids),
+        col(Sample.voided_at).is_(None),
+    )
+    found: dict[int, list[Sample]] = {}
+    for row in session.exec(query.order_by(col(Sample.taken_at), col(Sample.id))):
+        found.setdefault(row.compartment_id, []).append(row)
+    return found
+
+
+def get_service(session: Session, organisation_id: int, reference: str) -> Service:
+    """Service by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.SERVICE, reference)
+    query = select(Service).where(Service.organisation_id == organisation_id, Service.id == number)
+    service = session.exec(query).first() if number is not None else None
+    if service is None:
+        raise NotFoundError("There is no service with this id.")
+    return service
+
+
+def list_services(
+    session: Session,
+    organisation_id: int,
+    *,
+    vehicle_id: int | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> list[Service]:
+    """Services in the order they were recorded, a page at a time."""
+    query = select(Service).where(Service.organisation_id == organisation_id, col(Service.id) > after_id)
+    if vehicle_id is not None:
+        query = query.where(Service.vehicle_id == vehicle_id)
+    return list(session.exec(query.order_by(col(Service.id)).limit(limit)))
+
+
+def list_samples(
+    session: Session,
+    organisation_id: int,
+    *,
+    compartment_id: int | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> list[Sample]:
+    """Samples in the order they were recorded, a page at a time."""
+    query = select(Sample).where(Sample.organisation_id == organisation_id, col(Sample.id) > after_id)
+    if compartment_id is not None:
+        query = query.where(Sample.compartment_id == compartment_id)
+    return list(session.exec(query.order_by(col(Sample.id)).limit(limit)))

@@ -1,0 +1,110 @@
+"""How far and how long vehicles run: the filter's states, from accepted readings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.engine.due.limits import Meter
+from service.engine.usage.filter import filter_readings
+from service.engine.usage.predict import increment_moments
+from service.engine.usage.priors import RatePriors, configured_priors
+from service.engine.usage.state import UsageState
+from service.store.repositories import projections, readings
+from service.usecases.engine_time import days_of
+
+# Common practice, no source: an hour meter runs two hours on an average day, within a factor of 2.5 either way.
+HOURS_LOG_RATE: Final = float(np.log(2.0))
+HOURS_LOG_RATE_SD: Final = 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetUsage:
+    """The two meters of n vehicles, one row a vehicle."""
+
+    odometer: UsageState
+    hours: UsageState
+
+
+def hours_priors(n_vehicles: int) -> RatePriors:
+    """What is assumed of an hour meter before it was read."""
+    return RatePriors(
+        log_rate=np.full(n_vehicles, HOURS_LOG_RATE), log_rate_sd=np.full(n_vehicles, HOURS_LOG_RATE_SD)
+    )
+
+
+def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
+    """Run the filter over all accepted readings of some vehicles."""
+    km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
+    hours = readings.meter_history(session, organisation_id, vehicle_ids, "engine_hours")
+    n_vehicles = len(vehicle_ids)
+    return FleetUsage(
+        odometer=filter_readings(km.time_days, km.value, km.offsets, configured_priors(n_vehicles)),
+        hours=filter_readings(hours.time_days, hours.value, hours.offsets, hours_priors(n_vehicles)),
+    )
+
+
+def stored_usage(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime
+) -> FleetUsage:
+    """Give the stored states, computing anew those of vehicles whose readings changed since, and store these."""
+    rows = projections.read_usage(session, organisation_id, vehicle_ids)
+    stale = [
+        key for key in vehicle_ids if key not in rows or rows[key].is_stale or rows[key].usage_state is None
+    ]
+    if stale:
+        refresh_usage(session, organisation_id, stale, now)
+        rows |= projections.read_usage(session, organisation_id, stale)
+    return FleetUsage(
+        odometer=_unpack([rows[key].usage_state for key in vehicle_ids]),
+        hours=_unpack([rows[key].hours_state for key in vehicle_ids]),
+    )
+
+
+def refresh_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
+    """Compute the states of some vehicles from all their readings and store them."""
+    usage = estimate_usage(session, organisation_id, vehicle_ids)
+    kept = projections.read_usage(session, organisation_id, vehicle_ids)
+    odometer, hours = usage.odometer.to_array(), usage.hours.to_array()
+    rows = [
+        {
+            "vehicle_id": key,
+            "organisation_id": organisation_id,
+            "usage_state": odometer[place].tobytes(),
+            "hours_state": hours[place].tobytes(),
+            "screening_state": kept[key].screening_state if key in kept else None,
+            "n_readings": int(usage.odometer.n_readings[place]),
+            "is_stale": False,
+            "updated_at": now,
+        }
+        for place, key in enumerate(vehicle_ids)
+    ]
+    session.expunge_all()
+    projections.replace_usage(session, vehicle_ids, rows)
+
+
+def meter(state: UsageState, now: datetime) -> Meter:
+    """Describe a meter to the due forecast; a vehicle without a reading has none."""
+    is_known = state.n_readings > 0
+
+    def moments(
+        rows: NDArray[np.int64], days: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Mean and variance of the increment; the usage model wants the vehicle axis first."""
+        mean, variance = increment_moments(state.take(rows), np.moveaxis(days, -1, 0))
+        return np.moveaxis(mean, 0, -1), np.moveaxis(variance, 0, -1)
+
+    return Meter(
+        last_reading=np.where(is_known, state.last_odometer_km, np.nan),
+        days_since_reading=np.where(is_known, np.maximum(days_of(now) - state.last_time_days, 0.0), 0.0),
+        moments=moments,
+    )
+
+
+def _unpack(blobs: Sequence[bytes | None]) -> UsageState:
+    rows = np.frombuffer(b"".join(blob or b"" for blob in blobs), dtype=np.float64)
+    return UsageState.from_array(rows.reshape(len(blobs), -1))

@@ -1,0 +1,96 @@
+"""Translate fluid kinds and compartments into the arrays that the engine works with."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.duties import DUTY_DEFAULTS, Duty
+from service.domain.fluid_ageing import DAYS_PER_YEAR
+from service.domain.fluid_defaults import defaults_for
+from service.domain.fluid_kinds import FluidKind
+from service.domain.sourced import Sourced
+from service.domain.vehicle_classes import VehicleClass
+from service.engine.ageing.age import AgeingRates
+
+Floats = NDArray[np.float64]
+
+AGEING_NAMES: Final = (
+    "life_km",
+    "life_days",
+    "life_hours",
+    "life_coefficient_of_variation",
+    "planning_reserve_fraction",
+)
+"""Parameters that a compartment may have of its own, in `Compartment.ageing`."""
+
+N_COLUMNS: Final = 11
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompartmentParameters:
+    """Parameters of n compartments, each field of shape (n,)."""
+
+    rates: AgeingRates
+    duty_multiplier: Floats
+    planning_reserve_fraction: Floats
+    density_15c_kg_per_m3: Floats
+    drainable_fraction_sd: Floats
+
+
+def parameters_of(
+    kinds: Sequence[str],
+    vehicle_classes: Sequence[str],
+    duties: Sequence[str],
+    own: Sequence[Mapping[str, float]],
+) -> CompartmentParameters:
+    """Collect the parameters of n compartments from their kinds, their vehicles' classes and duties.
+
+    `own` holds what was set or fitted for a compartment itself, by the names in `AGEING_NAMES`.
+    """
+    rows = [_defaults_row(*facts) for facts in zip(kinds, vehicle_classes, duties, strict=True)]
+    table = np.array(rows, dtype=np.float64).reshape(len(rows), N_COLUMNS)
+    for row, values in enumerate(own):
+        for name, value in values.items():
+            table[row, AGEING_NAMES.index(name)] = value
+    return CompartmentParameters(
+        rates=AgeingRates(
+            distance_limit_km=table[:, 0],
+            time_limit_days=table[:, 1],
+            hours_limit=table[:, 2],
+            life_coefficient_of_variation=table[:, 3],
+            water_limit_mass_fraction=table[:, 5],
+            water_time_constant_days=table[:, 6],
+            iron_mg_per_kg_per_km=table[:, 7],
+        ),
+        planning_reserve_fraction=table[:, 4],
+        duty_multiplier=table[:, 8],
+        density_15c_kg_per_m3=table[:, 9],
+        drainable_fraction_sd=table[:, 10],
+    )
+
+
+@cache
+def _defaults_row(kind: str, vehicle_class: str, duty: str) -> tuple[float, ...]:
+    defaults = defaults_for(FluidKind(kind), VehicleClass(vehicle_class))
+    ageing, water = defaults.ageing, defaults.contamination
+    return (
+        _or(ageing.life_km, np.inf),
+        ageing.life_days.value,
+        _or(ageing.life_hours, np.inf),
+        ageing.life_coefficient_of_variation.value,
+        ageing.planning_reserve_fraction.value,
+        _or(water.water_saturation_fraction, 0.0),
+        _or(water.water_time_constant_days, DAYS_PER_YEAR),
+        _or(ageing.iron_mg_per_kg_per_1000km, 0.0) / 1000.0,
+        DUTY_DEFAULTS[Duty(duty)].rate_multiplier.value,
+        defaults.exchange.density_15c_kg_per_m3.value,
+        defaults.exchange.drainable_fraction.standard_deviation or 0.0,
+    )
+
+
+def _or(sourced: Sourced | None, otherwise: float) -> float:
+    return otherwise if sourced is None else sourced.value

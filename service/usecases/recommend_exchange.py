@@ -1,0 +1,61 @@
+"""How the fluid of each compartment should be changed next: method, rounds, litres."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
+from service.domain.fluid_kinds import FluidKind
+from service.domain.service_work import labour_minutes
+from service.engine.exchange.credit import rounds_needed, schedule_credit
+from service.engine.exchange.line import retained_tanks_in_series
+
+TARGET_FRESH_FRACTION: Final = 0.75
+"""A service by rounds should renew this share of the charge. Common practice, no source."""
+
+MAX_ROUNDS: Final = 6
+FLUSH_TURNOVERS: Final = 1.5
+"""Litres passed by litres held in a line exchange or flush. Common practice, no source."""
+
+FULL_DRAIN_FRACTION: Final = 0.8
+"""Where one drain brings out this share, one round is the service."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recommendation:
+    """The next exchange of n compartments, each of shape (n,)."""
+
+    method: list[ExchangeMethod]
+    n_rounds: NDArray[np.int64]
+    litres: NDArray[np.float64]
+    fresh_fraction_after: NDArray[np.float64]
+    labour_minutes: NDArray[np.float64]
+
+
+def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
+    """Recommend the next exchange of compartments, given as columns."""
+    total = np.array(columns["total_litres"], dtype=np.float64)
+    drainable = np.array(columns["drainable_litres"], dtype=np.float64)
+    share = np.minimum(drainable / total, 1.0)
+    method = [EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in columns["kind"]]
+    is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in method], dtype=bool)
+    wanted = np.where(share >= FULL_DRAIN_FRACTION, 1, rounds_needed(share, 1.0 - TARGET_FRESH_FRACTION))
+    n_rounds = np.where(is_drained, np.minimum(wanted, MAX_ROUNDS), 1).astype(np.int64)
+    by_rounds = schedule_credit(share, n_rounds.astype(np.float64))
+    flushed = 1.0 - float(retained_tanks_in_series(FLUSH_TURNOVERS))
+    return Recommendation(
+        method=method,
+        n_rounds=n_rounds,
+        litres=np.where(is_drained, n_rounds * drainable, FLUSH_TURNOVERS * total),
+        fresh_fraction_after=np.where(is_drained, by_rounds, flushed),
+        labour_minutes=_labour(method, n_rounds),
+    )
+
+
+def _labour(method: Sequence[ExchangeMethod], n_rounds: NDArray[np.int64]) -> NDArray[np.float64]:
+    minutes = [labour_minutes(one, int(rounds)) for one, rounds in zip(method, n_rounds, strict=True)]
+    return np.array(minutes, dtype=np.float64)
