@@ -1,0 +1,210 @@
+"""The best explanation of a history: the chain of readings that belong together, found anew with every reading."""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.screening.outcomes import Verdict
+from service.engine.screening.plausibility import BELIEF_MARGIN, pace_km_per_day, step_log_odds
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+Booleans: TypeAlias = NDArray[np.bool_]
+
+# Exact: international yard and pound agreement of 1959.
+MILE_IN_KM: Final = 1.609344
+# Common practice, no source; picked on simulated entries.
+LOOK_BACK: Final = 8
+"""Readings back to which a chain may reach, besides the best chain's end, however far back that is."""
+REPLACEMENT_COST: Final = 16.0
+"""Log odds against a new instrument: three or four readings that follow each other outweigh it."""
+UNIT_CHANGE_COST: Final = 14.0
+ODD_START_COST: Final = 1.5
+RELEASE_BONUS: Final = 1.0e3
+
+# What people key in when they have no number at hand.
+_ODD_NUMBERS: Final = np.array(
+    [float(digit * n) for digit in "123456789" for n in range(1, 8)]
+    + [float("123456789"[:n]) for n in range(2, 8)]
+    + [10.0**n for n in range(7)]
+    + [0.0]
+)
+
+
+@dataclass(slots=True, kw_only=True)
+class Nodes:
+    """Best chain that ends at each reading, time-major: row k holds the k-th reading of every vehicle."""
+
+    score: Floats
+    time_days: Floats
+    km: Floats  # on the scale of the vehicle's first instrument, in km
+    first_time_days: Floats
+    first_km: Floats
+    factor: Floats
+    offset_km: Floats
+    back: Integers
+    renewed: Booleans
+
+    @classmethod
+    def empty(cls, n_steps: int, n_vehicles: int) -> "Nodes":
+        """Make room for every reading; nothing ends anywhere yet."""
+        floats = {name: np.zeros((n_steps, n_vehicles)) for name in _FLOAT_FIELDS}
+        floats["score"].fill(-np.inf)
+        return cls(
+            **floats,
+            back=np.full((n_steps, n_vehicles), -1, dtype=np.int64),
+            renewed=np.zeros((n_steps, n_vehicles), dtype=np.bool_),
+        )
+
+
+_FLOAT_FIELDS: Final = ("score", "time_days", "km", "first_time_days", "first_km", "factor", "offset_km")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chains:
+    """Explanation of n vehicles' histories, time-major, shape (k, n)."""
+
+    believed_on_arrival: Booleans
+    believed: Booleans
+    km: Floats
+    factor: Floats
+    offset_km: Floats
+    renewed: Booleans
+
+
+def explain(
+    time_days: Floats, keyed_km: Floats, verdict: NDArray[np.int8], n_readings: Integers, prior_rate: Floats
+) -> Chains:
+    """Find, with every reading, the best chain so far.
+
+    Parameters
+    ----------
+    time_days, keyed_km, verdict : ndarray, shape (k, n)
+        Readings of n vehicles, time-major, in order of time; vehicles sorted by their number of readings,
+        most first; entries beyond a vehicle's number are not looked at.
+    n_readings : ndarray, shape (n,), int64
+        Readings of each vehicle.
+    prior_rate : ndarray, shape (n,), float64
+        Rate that the vehicle's class suggests. [km/d]
+
+    Returns
+    -------
+    Chains
+        What was believed when each reading came, and what is believed after the last one.
+
+    Notes
+    -----
+    A chain scores the log odds of its steps; a step may leave readings out, start a new instrument or a new
+    unit at a cost. The best chain that ends at each reading follows from those before (Viterbi 1967); nothing
+    later is looked at, so replaying a history gives what was said at the time. O(k n).
+    """
+    n_steps, n = time_days.shape
+    nodes = Nodes.empty(n_steps, n)
+    best = np.full(n, -1, dtype=np.int64)
+    best_score = np.full(n, -np.inf)
+    on_arrival = np.zeros((n_steps, n), dtype=np.bool_)
+    for k in range(n_steps):
+        a = int(np.count_nonzero(n_readings > k))
+        _place(nodes, k, a, time_days[k, :a], keyed_km[k, :a], prior_rate[:a], best[:a])
+        nodes.score[k, :a] += RELEASE_BONUS * (verdict[k, :a] == Verdict.RELEASED)
+        better = nodes.score[k, :a] > best_score[:a] + BELIEF_MARGIN
+        best[:a][better] = k
+        best_score[:a][better] = nodes.score[k, :a][better]
+        on_arrival[k, :a] = better
+    believed = _trace(nodes.back, best)
+    return Chains(
+        believed_on_arrival=on_arrival,
+        believed=believed,
+        km=nodes.km,
+        factor=nodes.factor,
+        offset_km=nodes.offset_km,
+        renewed=nodes.renewed & believed,
+    )
+
+
+def _place(
+    nodes: Nodes, k: int, a: int, time: Floats, keyed: Floats, prior_rate: Floats, best: Integers
+) -> None:
+    """Extend the best chain to the k-th reading of the first `a` vehicles."""
+    columns = np.arange(a)
+    score = -ODD_START_COST * np.isin(keyed, _ODD_NUMBERS)
+    back = np.full(a, -1, dtype=np.int64)
+    factor, offset, renewed = np.ones(a), np.zeros(a), np.zeros(a, dtype=np.bool_)
+    if k > 0:
+        recent = np.arange(max(0, k - LOOK_BACK), k)[::-1, None] + np.zeros((1, a), dtype=np.int64)
+        rows = np.concatenate([recent, best[None, :]])
+        steps = _Steps(nodes, rows, columns, prior_rate, time)
+        for change, cost in (
+            (1.0, 0.0),
+            (MILE_IN_KM, UNIT_CHANGE_COST),
+            (1.0 / MILE_IN_KM, UNIT_CHANGE_COST),
+        ):
+            chosen = steps if cost == 0.0 else steps.only_best()
+            new_factor = chosen.factor * change
+            value = chosen.score_of(keyed, new_factor) - cost
+            at = np.argmax(value, axis=0)
+            better = value[at, columns] > score
+            score = np.where(better, value[at, columns], score)
+            back = np.where(better, chosen.rows[at, columns], back)
+            factor = np.where(better, new_factor[at, columns], factor)
+            offset = np.where(better, chosen.offset[at, columns], offset)
+            renewed = np.where(better, cost > 0.0, renewed)
+        last = steps.only_best()
+        value = last.score[0] - REPLACEMENT_COST
+        better = value > score
+        score, back = np.where(better, value, score), np.where(better, last.rows[0], back)
+        expected = last.km[0] + last.pace[0] * last.days[0]
+        factor = np.where(better, last.factor[0], factor)
+        offset = np.where(better, expected - last.factor[0] * keyed, offset)
+        renewed = renewed | better
+    nodes.score[k, :a] = score
+    nodes.back[k, :a] = back
+    nodes.factor[k, :a] = factor
+    nodes.offset_km[k, :a] = offset
+    nodes.renewed[k, :a] = renewed
+    nodes.time_days[k, :a] = time
+    nodes.km[k, :a] = factor * keyed + offset
+    started = back < 0
+    source = np.maximum(back, 0)
+    nodes.first_time_days[k, :a] = np.where(started, time, nodes.first_time_days[source, columns])
+    nodes.first_km[k, :a] = np.where(started, nodes.km[k, :a], nodes.first_km[source, columns])
+
+
+class _Steps:
+    """Possible predecessors of one reading of every vehicle, shape (candidates, a)."""
+
+    def __init__(
+        self, nodes: Nodes, rows: Integers, columns: Integers, prior_rate: Floats, time: Floats
+    ) -> None:
+        self.rows = rows
+        self.score, self.km = nodes.score[rows, columns], nodes.km[rows, columns]
+        self.factor, self.offset = nodes.factor[rows, columns], nodes.offset_km[rows, columns]
+        self.days = time - nodes.time_days[rows, columns]
+        self.known_days = nodes.time_days[rows, columns] - nodes.first_time_days[rows, columns]
+        self.pace = pace_km_per_day(prior_rate, self.km - nodes.first_km[rows, columns], self.known_days)
+
+    def only_best(self) -> "_Steps":
+        """Leave only the end of the best chain so far, which comes last."""
+        chosen = object.__new__(_Steps)
+        for name, value in vars(self).items():
+            setattr(chosen, name, value[-1:])
+        return chosen
+
+    def score_of(self, keyed: Floats, factor: Floats) -> Floats:
+        """Score of the chains that each predecessor would make with the reading."""
+        distance = factor * keyed + self.offset - self.km
+        return np.asarray(self.score + step_log_odds(distance, self.days, keyed, self.pace, self.known_days))
+
+
+def _trace(back: Integers, best: Integers) -> Booleans:
+    """Walk the best chains back to their starts."""
+    believed = np.zeros(back.shape, dtype=np.bool_)
+    at = best.copy()
+    columns = np.arange(best.size)
+    for k in range(back.shape[0] - 1, -1, -1):
+        on = at == k
+        believed[k] = on
+        at = np.where(on, back[k, columns], at)
+    return believed

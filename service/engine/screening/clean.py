@@ -1,0 +1,111 @@
+"""Vehicles whose history raises no question: every reading follows the one before at an ordinary pace."""
+
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.screening.plausibility import (
+    BELIEF_MARGIN,
+    is_plainly_clean,
+    pace_km_per_day,
+    step_log_odds,
+    step_penalty,
+)
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+Booleans: TypeAlias = NDArray[np.bool_]
+
+BLOCK_READINGS: Final = 65_536
+MARGIN: Final = 0.5
+"""The pace of a chain that leaves readings out differs a little; this much log odds covers it."""
+
+
+def find_clean_vehicles(
+    time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats
+) -> Booleans:
+    """Mark the vehicles all of whose readings any explanation would believe.
+
+    Parameters
+    ----------
+    time_days, keyed_km, offsets
+        Finite readings in order of time within each vehicle.
+    prior_rate : ndarray, shape (n,), float64
+        Rate that the vehicle's class suggests. [km/d]
+
+    Returns
+    -------
+    ndarray, shape (n,), bool
+        True also for vehicles with one reading or none.
+
+    Notes
+    -----
+    Leaving readings out of a chain loses their gains, and the step that spans the gap gains at most the penalty
+    of the step it replaces. So where every step gains something, and more than the next one's penalty, no chain
+    beats the whole history. About 10 ns a reading.
+    """
+    n_vehicles = offsets.size - 1
+    clean = np.ones(n_vehicles, dtype=np.bool_)
+    begin = 0
+    while begin < n_vehicles:
+        end = int(np.searchsorted(offsets, offsets[begin] + BLOCK_READINGS, side="right")) - 1
+        end = min(max(end, begin + 1), n_vehicles)
+        clean[begin:end] = _block(time_days, keyed_km, offsets[begin : end + 1], prior_rate[begin:end])
+        begin = end
+    return clean
+
+
+def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats) -> Booleans:
+    first, last = int(offsets[0]), int(offsets[-1])
+    counts = np.diff(offsets)
+    clean = np.ones(counts.size, dtype=np.bool_)
+    if last - first < 2:
+        return clean
+    time, keyed = time_days[first:last], keyed_km[first:last]
+    vehicle = np.repeat(np.arange(counts.size), counts)
+    inside = vehicle[1:] == vehicle[:-1]
+    start = np.minimum(offsets[:-1] - first, time.size - 1)
+    owner = vehicle[:-1]
+    known_days = time[:-1] - time[start][owner]
+    pace = pace_km_per_day(prior_rate[owner], keyed[:-1] - keyed[start][owner], known_days)
+    days, distance = time[1:] - time[:-1], keyed[1:] - keyed[:-1]
+    steps = Steps(distance, days, keyed[1:], pace, known_days)
+    fits = is_plainly_clean(distance, days, keyed[1:], pace) | ~inside
+    doubtful = np.flatnonzero(~fits)
+    if doubtful.size:
+        clean[owner[doubtful[~_holds(steps, doubtful, inside)]]] = False
+    return clean
+
+
+def _holds(steps: "Steps", doubtful: Integers, inside: Booleans) -> Booleans:
+    """Tell which doubtful steps are sure to be believed all the same."""
+    last = inside.size - 1
+    before, after = np.maximum(doubtful - 1, 0), np.minimum(doubtful + 1, last)
+    has_before = (doubtful > 0) & inside[before]
+    has_after = (doubtful < last) & inside[after]
+    gain, penalty = steps.gain(doubtful), steps.penalty(doubtful)
+    forgone = np.where(has_before, steps.gain(before), np.inf)
+    regained = np.where(has_after, steps.penalty(after), 0.0)
+    return np.asarray((gain > np.maximum(regained, BELIEF_MARGIN) + MARGIN) & (forgone > penalty + MARGIN))
+
+
+class Steps:
+    """Steps between readings that follow each other."""
+
+    def __init__(
+        self, distance_km: Floats, days: Floats, keyed_km: Floats, pace: Floats, known_days: Floats
+    ) -> None:
+        self._distance_km, self._days, self._keyed_km = distance_km, np.maximum(days, 0.0), keyed_km
+        self._pace, self._known_days = np.maximum(pace, 0.0), known_days
+
+    def gain(self, at: Integers) -> Floats:
+        """Log odds of some steps; minus infinity where the odometer falls, be it by rounding."""
+        odds = step_log_odds(
+            self._distance_km[at], self._days[at], self._keyed_km[at], self._pace[at], self._known_days[at]
+        )
+        return np.where(self._distance_km[at] >= 0.0, odds, -np.inf)
+
+    def penalty(self, at: Integers) -> Floats:
+        """Log odds that some steps lose by an unexpected distance."""
+        return step_penalty(self._distance_km[at], self._days[at], self._pace[at], self._known_days[at])

@@ -1,0 +1,169 @@
+"""Why a reading is not believed, and what it probably should have been."""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.screening.chains import MILE_IN_KM
+from service.engine.screening.outcomes import Reason
+from service.engine.screening.plausibility import ROUNDING_KM, pace_km_per_day
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+Booleans: TypeAlias = NDArray[np.bool_]
+
+# Common practice, no source.
+PARKED_DAYS: Final = 14.0
+PARKED_KM_PER_DAY: Final = 0.5
+FLEET_TOLERANCE_KM: Final = 300.0
+_HIGHEST_PLACES: Final = 7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """Readings with what was decided about them, shapes as in `Entries` and `Screening`."""
+
+    time_days: Floats
+    keyed_km: Floats
+    odometer_km: Floats
+    offsets: Integers
+    accepted: Booleans
+    factor: Floats
+    renewed: Booleans
+    prior_rate: Floats
+    fleet_km: Floats
+
+
+def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
+    """Name the reason of every reading and a number that would fit where one suggests itself.
+
+    Returns
+    -------
+    reason : ndarray, shape (r,), int8
+        `Reason` codes.
+    suggested_km : ndarray, shape (r,), float64
+        NaN where nothing suggests itself. [km]
+    """
+    n = context.keyed_km.size
+    reason = np.zeros(n, dtype=np.int8)
+    suggested = np.full(n, np.nan)
+    if n == 0:
+        return reason, suggested
+    before = _nearest_accepted(context, forwards=True)
+    _explain_accepted(context, before, reason)
+    off = np.flatnonzero(~context.accepted)
+    if off.size:
+        lowest, expected, highest = _window(context, before, off)
+        reason[off], suggested[off] = _explain_refused(
+            context.keyed_km[off], lowest, expected, highest, context.fleet_km
+        )
+    return reason, suggested
+
+
+def _nearest_accepted(context: Context, forwards: bool) -> Integers:
+    """Position of the accepted reading of the same vehicle before (or after) each reading, -1 for none."""
+    n = context.accepted.size
+    position = np.where(context.accepted, np.arange(n), -1)
+    vehicle = np.repeat(np.arange(context.offsets.size - 1), np.diff(context.offsets))
+    if forwards:
+        running = np.maximum.accumulate(position)
+        nearest = np.concatenate([[-1], running[:-1]])
+    else:
+        running = np.minimum.accumulate(np.where(position < 0, n, position)[::-1])[::-1]
+        nearest = np.where(running >= n, -1, running)
+        nearest = np.concatenate([nearest[1:], [-1]])
+    same = vehicle[np.maximum(nearest, 0)] == vehicle
+    return np.where((nearest >= 0) & same, nearest, -1)
+
+
+def _explain_accepted(context: Context, before: Integers, reason: NDArray[np.int8]) -> None:
+    known = context.accepted & (before >= 0)
+    source = np.maximum(before, 0)
+    days = context.time_days - context.time_days[source]
+    distance = context.odometer_km - context.odometer_km[source]
+    reason[known & (days >= PARKED_DAYS) & (distance <= PARKED_KM_PER_DAY * days)] = Reason.PARKED
+    renewed = known & context.renewed
+    reason[renewed] = Reason.INSTRUMENT_REPLACED
+    unit = renewed & (context.factor != context.factor[source])
+    reason[unit & (context.factor > context.factor[source])] = Reason.MILES_FOR_KILOMETRES
+    reason[unit & (context.factor < context.factor[source])] = Reason.KILOMETRES_FOR_MILES
+
+
+def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, Floats, Floats]:
+    """Lowest, expected and highest number that would not have surprised, for readings not accepted."""
+    after = _nearest_accepted(context, forwards=False)
+    vehicle = np.searchsorted(context.offsets, off, side="right") - 1
+    earlier, later = before[off], after[off]
+    start = context.offsets[:-1][vehicle]
+    anchor = np.where(earlier >= 0, earlier, np.where(later >= 0, later, start))
+    first = np.where(context.accepted[start], start, anchor)
+    known = np.maximum(context.time_days[anchor] - context.time_days[first], 0.0)
+    pace = pace_km_per_day(
+        context.prior_rate[vehicle],
+        np.maximum(context.odometer_km[anchor] - context.odometer_km[first], 0.0),
+        known,
+    )
+    days = context.time_days[off] - context.time_days[anchor]
+    expected = context.odometer_km[anchor] + pace * days
+    margin = 3.0 * pace * np.abs(days) + 500.0
+    lowest = np.where(earlier >= 0, context.odometer_km[anchor] - ROUNDING_KM, expected - margin)
+    highest = np.where(later >= 0, context.odometer_km[np.maximum(later, 0)] + ROUNDING_KM, expected + margin)
+    # The window is on the scale of the first instrument; numbers are keyed on that of the present one.
+    return np.minimum(lowest, expected), expected, np.maximum(highest, np.minimum(expected, lowest))
+
+
+def _explain_refused(
+    keyed: Floats, lowest: Floats, expected: Floats, highest: Floats, fleet_km: Floats
+) -> tuple[NDArray[np.int8], Floats]:
+    reason = np.where(keyed < lowest, Reason.ROLLBACK, Reason.IMPLAUSIBLE_PACE).astype(np.int8)
+    suggested = np.full(keyed.size, np.nan)
+    if fleet_km.size:
+        at = np.clip(np.searchsorted(fleet_km, keyed), 1, max(fleet_km.size - 1, 1))
+        gap = np.minimum(
+            np.abs(fleet_km[np.minimum(at, fleet_km.size - 1)] - keyed), np.abs(fleet_km[at - 1] - keyed)
+        )
+        reason[gap <= FLEET_TOLERANCE_KM] = Reason.OTHER_VEHICLE
+    families = (
+        (Reason.DIGIT_ADDED, _without_a_digit(keyed)),
+        (Reason.DIGIT_LOST, _with_a_digit(keyed)),
+        (Reason.MILES_FOR_KILOMETRES, (keyed * MILE_IN_KM)[None, :]),
+        (Reason.KILOMETRES_FOR_MILES, (keyed / MILE_IN_KM)[None, :]),
+    )
+    n_fitting = np.zeros(keyed.size, dtype=np.int64)
+    for why, candidates in families:
+        fits = (candidates >= lowest) & (candidates <= highest)
+        error = np.where(fits, np.abs(candidates - expected), np.inf)
+        nearest = np.argmin(error, axis=0)
+        found = np.take_along_axis(fits, nearest[None, :], axis=0)[0]
+        n_fitting += found
+        reason[found] = why
+        suggested[found] = np.take_along_axis(candidates, nearest[None, :], axis=0)[0][found]
+    several = n_fitting > 1
+    reason[several], suggested[several] = Reason.AMBIGUOUS, np.nan
+    return reason, suggested
+
+
+def _without_a_digit(keyed: Floats) -> Floats:
+    """Numbers that remain when one digit is struck out, shape (places, m)."""
+    whole = np.floor(keyed)
+    candidates: list[Floats] = []
+    for place in range(_HIGHEST_PLACES):
+        power = 10.0**place
+        shorter = np.floor(whole / (10.0 * power)) * power + np.mod(whole, power)
+        candidates.append(np.where(whole >= power, shorter, -1.0))
+    return np.stack(candidates)
+
+
+def _with_a_digit(keyed: Floats) -> Floats:
+    """Numbers that arise when one digit is put in anywhere, shape (10 places, m)."""
+    whole = np.floor(keyed)
+    candidates: list[Floats] = []
+    for place in range(_HIGHEST_PLACES):
+        power = 10.0**place
+        opened = np.floor(whole / power) * 10.0 * power + np.mod(whole, power)
+        candidates.extend(
+            np.where(whole * 10.0 >= power, opened + digit * power, -1.0) for digit in range(10)
+        )
+    return np.stack(candidates)
