@@ -6,14 +6,14 @@ from typing import Final
 import numpy as np
 
 from service.engine.due.bivariate import CORRELATION_BOUND
-from service.engine.due.condition import LifeGain, condition_score, condition_sd
+from service.engine.due.condition import LifeGain, condition_score, life_variance
 from service.engine.due.limits import Condition, FloatArray, IntArray, Limit, Meter
-from service.engine.due.motion import MeterTable, Motion, meter_table
+from service.engine.due.motion import Motion, meter_table
 from service.engine.due.passage import passage_score
 
 Pair = tuple[Limit, Limit]
 
-_SMALLEST_SD: Final = 1e-12
+_SMALLEST_VARIANCE: Final = 1e-24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,13 +45,11 @@ class LimitBlock:
         heads = self.vehicle_row[is_head]
         repeat = np.cumsum(is_head) - 1
         days = grid_days[:, np.newaxis] + np.zeros(heads.size)
-        km = meter_table(self.odometer, heads, days)
-        hours = meter_table(self.hour_meter, heads, days)
         return Motion(
             columns=slice(None),
             days_ahead=grid_days[:, np.newaxis],
-            km=None if km is None else km.take(repeat),
-            hours=None if hours is None else hours.take(repeat),
+            km=meter_table(self.odometer, heads, days, repeat),
+            hours=meter_table(self.hour_meter, heads, days, repeat),
         )
 
     def motion_at(self, columns: IntArray, days_ahead: FloatArray) -> Motion:
@@ -65,32 +63,32 @@ class LimitBlock:
         )
 
     def scores(self, motion: Motion) -> list[FloatArray]:
-        """Score of each present limit: the limit has been reached with probability Phi(score)."""
+        """Score each present limit: it has been reached with probability Phi(score)."""
         scores = []
         for limit in self.present:
             if limit is Limit.DISTANCE and motion.km is not None:
-                remaining = self.root_remaining_km[motion.columns]
-                scores.append(passage_score(motion.km.offset, motion.km.slope, remaining))
+                offset, slope = motion.km.passage_terms()
+                scores.append(passage_score(offset, slope, self.root_remaining_km[motion.columns]))
             elif limit is Limit.HOURS and motion.hours is not None:
-                remaining = self.root_remaining_hours[motion.columns]
-                scores.append(passage_score(motion.hours.offset, motion.hours.slope, remaining))
+                offset, slope = motion.hours.passage_terms()
+                scores.append(passage_score(offset, slope, self.root_remaining_hours[motion.columns]))
             elif limit is Limit.CONDITION and self.condition is not None:
                 scores.append(self._condition_score(self.condition, motion))
         return scores
 
     def correlations(self, motion: Motion) -> dict[Pair, FloatArray]:
-        """Correlation of each pair of limits at the motion's days, one value a column."""
-        pairs = {(Limit.DISTANCE, Limit.HOURS): np.full(self.vehicle_row.size, self.km_hours_correlation)}
-        if self.condition is None:
-            return pairs
-        at = motion.columns
-        gain = self._gain(self.condition, motion)
-        sd = condition_sd(self.condition.life_used_sd_fraction[at], self.condition.rate_cv_fraction[at], gain)
-        km_sd = _life_sd(motion.km, self.condition.life_per_km[at])
-        hours_sd = _life_sd(motion.hours, self.condition.life_per_hour[at])
-        r, scale = self.km_hours_correlation, 1.0 / np.maximum(sd, _SMALLEST_SD)
-        pairs[Limit.DISTANCE, Limit.CONDITION] = np.minimum((km_sd + r * hours_sd) * scale, CORRELATION_BOUND)
-        pairs[Limit.HOURS, Limit.CONDITION] = np.minimum((hours_sd + r * km_sd) * scale, CORRELATION_BOUND)
+        """Correlate each pair of limits at the motion's days, one value a column."""
+        r = self.km_hours_correlation
+        pairs = {(Limit.DISTANCE, Limit.HOURS): np.full(self.vehicle_row.size, r)}
+        if self.condition is not None:
+            gain = self._gain(self.condition, motion)
+            cv = self.condition.rate_cv_fraction[motion.columns]
+            variance = life_variance(self.condition.life_used_sd_fraction[motion.columns], cv, gain)
+            scale = 1.0 / np.sqrt(np.maximum(variance, _SMALLEST_VARIANCE))
+            with_km = (gain.km_sd + r * gain.hours_sd) * scale
+            with_hours = (gain.hours_sd + r * gain.km_sd) * scale
+            pairs[Limit.DISTANCE, Limit.CONDITION] = np.minimum(with_km, CORRELATION_BOUND)
+            pairs[Limit.HOURS, Limit.CONDITION] = np.minimum(with_hours, CORRELATION_BOUND)
         return pairs
 
     def _condition_score(self, condition: Condition, motion: Motion) -> FloatArray:
@@ -104,20 +102,16 @@ class LimitBlock:
 
     def _gain(self, condition: Condition, motion: Motion) -> LifeGain:
         at = motion.columns
-        days = motion.days_ahead + self.condition_age_days[at]
-        mean = condition.life_per_day[at] * days
-        km_sd = _life_sd(motion.km, condition.life_per_km[at])
-        hours_sd = _life_sd(motion.hours, condition.life_per_hour[at])
+        mean = condition.life_per_day[at] * (motion.days_ahead + self.condition_age_days[at])
+        km_sd = hours_sd = np.zeros(1)
         if motion.km is not None:
-            mean = mean + condition.life_per_km[at] * motion.km.mean
+            km_mean, km_sd = motion.km.mean_and_sd()
+            mean, km_sd = mean + condition.life_per_km[at] * km_mean, condition.life_per_km[at] * km_sd
         if motion.hours is not None:
-            mean = mean + condition.life_per_hour[at] * motion.hours.mean
-        variance = km_sd * km_sd + hours_sd * hours_sd + 2.0 * self.km_hours_correlation * km_sd * hours_sd
-        return LifeGain(mean_fraction=mean, meter_variance=variance)
-
-
-def _life_sd(table: MeterTable | None, life_per_unit: FloatArray) -> FloatArray:
-    """Doubt about a meter, in life used."""
-    if table is None:
-        return np.zeros(1)
-    return life_per_unit * np.sqrt(np.maximum(table.variance, 0.0))
+            h_mean, hours_sd = motion.hours.mean_and_sd()
+            mean, hours_sd = (
+                mean + condition.life_per_hour[at] * h_mean,
+                condition.life_per_hour[at] * hours_sd,
+            )
+        variance = km_sd * km_sd + hours_sd * (hours_sd + 2.0 * self.km_hours_correlation * km_sd)
+        return LifeGain(mean_fraction=mean, meter_variance=variance, km_sd=km_sd, hours_sd=hours_sd)

@@ -8,28 +8,34 @@ import numpy as np
 from service.engine.due.limits import FloatArray
 from service.engine.due.passage import SCORE_BOUND
 
-_SMALLEST_SD: Final = 1e-12
+_SMALLEST_GAIN: Final = 1e-12
+_SMALLEST_VARIANCE: Final = 1e-24
 _SMALLEST_SPREAD: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LifeGain:
-    """Life used up since the last reading: mean, and the part of the variance that the meters cause."""
+    """Life used up since the last reading: mean, and the doubt that the meters cause, together and each."""
 
     mean_fraction: FloatArray
     meter_variance: FloatArray
+    km_sd: FloatArray
+    hours_sd: FloatArray
 
 
-def condition_sd(life_used_sd: FloatArray, rate_cv: FloatArray, gain: LifeGain) -> FloatArray:
-    """Give the standard deviation of the life used.
+def life_variance(life_used_sd: FloatArray, rate_cv: FloatArray, gain: LifeGain) -> FloatArray:
+    """Give the variance of the life used.
 
     Notes
     -----
-    Doubt about the rate is fully correlated in time: sd = sd_0 + cv * gain. The meters' own doubt comes in
-    independently.
+    Doubt about the rate is fully correlated in time, so its standard deviation grows by cv * gain. The doubt of the
+    meters comes in independently.
     """
-    own = life_used_sd + rate_cv * gain.mean_fraction
-    return np.sqrt(own * own + gain.meter_variance * (1.0 + rate_cv * rate_cv))
+    variance: FloatArray = rate_cv * gain.mean_fraction
+    variance += life_used_sd
+    variance *= variance
+    variance += gain.meter_variance * (1.0 + rate_cv * rate_cv)
+    return variance
 
 
 def condition_score(
@@ -54,18 +60,37 @@ def condition_score(
     Notes
     -----
     Gain less life left is a shifted log-normal variable with matched mean, variance and third cumulant. Two closed
-    forms are its ends: with the life left known it is the log-normal ratio of gain and threshold, with nothing
-    gained it is the normal doubt about the life used. The skewness g of a log-normal variable with coefficient of
-    variation q is q³ + 3q, so q = 2 sinh(asinh(g / 2) / 3).
+    forms are its ends: with the life used known it is the log-normal ratio of gain and threshold, with nothing
+    gained it is the normal doubt about the life used. With own = cv * gain and q the coefficient of variation of
+    the gain, the third cumulant is (3 q + q³) (sd of gain)³ + 3 sd_0 own cv (2 own + sd_0): the second part because
+    one doubt drives both. A log-normal variable of coefficient of variation s has skewness s³ + 3 s, so
+    s = 2 sinh(asinh(skewness / 2) / 3). Within .007 of that model by simulation, cv .2 to .4.
     """
-    mean = gain.mean_fraction
-    gain_variance = rate_cv * rate_cv * mean * mean + gain.meter_variance * (1.0 + rate_cv * rate_cv)
-    sd = np.maximum(condition_sd(life_used_sd, rate_cv, gain), _SMALLEST_SD)
-    gain_cv = np.sqrt(gain_variance) / np.maximum(mean, _SMALLEST_SD)
-    ratio = np.sqrt(gain_variance) / sd
-    skewness = gain_cv * (3.0 + gain_cv * gain_cv) * ratio * ratio * ratio
-    spread = np.maximum(2.0 * np.sinh(np.arcsinh(skewness / 2.0) / 3.0), _SMALLEST_SPREAD)
+    mean = np.maximum(gain.mean_fraction, _SMALLEST_GAIN)
+    gain_variance = life_variance(np.zeros_like(life_used_sd), rate_cv, gain)
+    total_variance = np.maximum(life_variance(life_used_sd, rate_cv, gain), _SMALLEST_VARIANCE)
+    scale = 1.0 / np.sqrt(total_variance)
+    per_gain = gain_variance / mean
+    half_skewness = per_gain / mean
+    half_skewness += 3.0
+    half_skewness *= per_gain * gain_variance
+    own = rate_cv * mean
+    shared = 2.0 * own
+    shared += life_used_sd
+    shared *= own
+    shared *= 3.0 * life_used_sd * rate_cv
+    half_skewness += shared
+    half_skewness *= scale / (2.0 * total_variance)
+    spread = np.arcsinh(half_skewness, out=half_skewness)
+    spread /= 3.0
+    np.sinh(spread, out=spread)
+    spread *= 2.0
+    np.maximum(spread, _SMALLEST_SPREAD, out=spread)
     log_variance = np.log1p(spread * spread)
-    shift = np.maximum(-spread * (mean - life_left) / sd, _SMALLEST_SD - 1.0)
-    score: FloatArray = -(np.log1p(shift) + log_variance / 2.0) / np.sqrt(log_variance)
-    return np.clip(score, -SCORE_BOUND, SCORE_BOUND)
+    spread *= scale
+    spread *= life_left - mean
+    score: FloatArray = np.log1p(np.maximum(spread, _SMALLEST_GAIN - 1.0))
+    score += log_variance / 2.0
+    score /= -np.sqrt(log_variance)
+    np.clip(score, -SCORE_BOUND, SCORE_BOUND, out=score)
+    return score

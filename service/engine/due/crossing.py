@@ -1,28 +1,37 @@
 """When a probability that only rises reaches given levels: bracketed roots in the square root of time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.engine.due.limits import BoolArray, FloatArray, IntArray
 
-# A due date is shown as a day; a hundredth of that is never seen.
-DAY_TOLERANCE: Final = 0.005
+# A due date is shown as a day; a hundredth of one is never seen.
+DAY_TOLERANCE: Final = 0.01
 
+# A last step this short is corrected along the chord, which is right to a tenth: a tenth of it is left.
+_LAST_STEP_DAYS: Final = 0.05
 _MOST_ROUNDS: Final = 60
-_BISECT_AFTER: Final = 12
+_HALVE_AFTER: Final = 6
 
 ScoreAt = Callable[[IntArray, FloatArray], FloatArray]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Brackets:
-    """Open brackets: place in the answer, column, level, and both ends in sqrt(days) with score less level.
+class Grid:
+    """Scores of n columns on rising days common to all: shapes (k,) and (k, n). The scores never fall."""
 
-    `moved` says which end the last round replaced: -1 the low one, 1 the high one, 0 none yet.
+    days: FloatArray
+    scores: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Brackets:
+    """Open brackets: place in the answer, column, level, and three points in sqrt(days) with score less level.
+
+    The root lies between `low` and `high`; `third` is the nearest other point known.
     """
 
     place: IntArray
@@ -32,71 +41,64 @@ class _Brackets:
     low_gap: FloatArray
     high: FloatArray
     high_gap: FloatArray
-    moved: NDArray[np.int8]
+    third: FloatArray
+    third_gap: FloatArray
 
     def keep(self, is_kept: BoolArray) -> "_Brackets":
-        return _Brackets(
-            place=self.place[is_kept],
-            column=self.column[is_kept],
-            level=self.level[is_kept],
-            low=self.low[is_kept],
-            low_gap=self.low_gap[is_kept],
-            high=self.high[is_kept],
-            high_gap=self.high_gap[is_kept],
-            moved=self.moved[is_kept],
-        )
+        return _Brackets(**{field.name: getattr(self, field.name)[is_kept] for field in fields(self)})
 
 
-def crossing_days(
-    score_at: ScoreAt, root_days: FloatArray, grid_scores: FloatArray, levels: FloatArray
-) -> FloatArray:
-    """Days ahead at which a score first reaches each level.
+def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: FloatArray) -> FloatArray:
+    """Find the days ahead at which a score first reaches each level.
 
     Parameters
     ----------
     score_at : callable
         `score_at(columns, days)`: the score of each named column at its own day.
-    root_days : ndarray, shape (k,), float64
-        Square roots of the grid days, rising from zero. [d^(1/2)]
-    grid_scores : ndarray, shape (k, n), float64
-        Scores on the grid, never falling along it.
+    grid : Grid
+        The same score on k days, from day 0 to the horizon.
     levels : ndarray, shape (q, n), float64
         Levels to reach.
+    end_days : ndarray, shape (n,), float64
+        Day after which each column's crossings are of no interest. [d]
 
     Returns
     -------
     ndarray, shape (q, n), float64
-        Days ahead; 0 where the level is reached at once, inf where it is not reached on the grid. [d]
+        Days ahead; 0 where the level is reached at once, inf where it is not reached, or of no interest. [d]
 
     Notes
     -----
-    The grid brackets each root; the Illinois variant of false position closes the bracket, in the square root of
-    time because the score is nearly a straight line there; halving for what is left after twelve rounds. Stops
-    when the next step is below DAY_TOLERANCE. Costs two to three scores a root.
+    The grid brackets each root. Inverse quadratic interpolation through three known points closes the bracket, in
+    the square root of time because the score is nearly a straight line there; halving for what is left after six
+    rounds. Right to DAY_TOLERANCE. Costs one to two scores a root.
     """
-    n = grid_scores.shape[1]
-    n_before = np.zeros(levels.shape, dtype=np.int64)
-    for scores in grid_scores:
+    n_before = np.zeros(levels.shape, dtype=np.int16)
+    for scores in grid.scores:
         n_before += scores < levels
     answer = np.where(n_before == 0, 0.0, np.inf).ravel()
-    brackets = _open_brackets(root_days, grid_scores, levels, n_before)
+    brackets = _open_brackets(grid, levels, n_before.astype(np.int64), end_days)
     for round_number in range(_MOST_ROUNDS):
         if brackets.place.size == 0:
             break
-        brackets = _close_in(score_at, brackets, answer, is_halving=round_number >= _BISECT_AFTER)
-    return answer.reshape(-1, n)
+        point = _next_point(brackets)
+        if round_number >= _HALVE_AFTER:
+            point = (brackets.low + brackets.high) / 2.0
+        gap = score_at(brackets.column, point * point) - brackets.level
+        brackets = _close_in(brackets, point, gap, answer)
+    return answer.reshape(levels.shape)
 
 
-def _open_brackets(
-    root_days: FloatArray, grid_scores: FloatArray, levels: FloatArray, n_before: IntArray
-) -> _Brackets:
-    n_days, n = grid_scores.shape
-    flat_before = n_before.ravel()
-    place = np.flatnonzero((flat_before > 0) & (flat_before < n_days))
+def _open_brackets(grid: Grid, levels: FloatArray, n_before: IntArray, end_days: FloatArray) -> _Brackets:
+    n_days, n = grid.scores.shape
+    root_days = np.sqrt(grid.days)
+    is_open = (n_before > 0) & (n_before < n_days) & (grid.days[n_before - 1] < end_days)
+    place = np.flatnonzero(is_open)
     column = place % n
-    after = flat_before[place]
+    after = n_before.ravel()[place]
+    beside = np.where(after + 1 < n_days, after + 1, np.maximum(after - 2, 0))
     level = levels.ravel()[place]
-    flat_scores = grid_scores.ravel()
+    flat_scores = grid.scores.ravel()
     return _Brackets(
         place=place,
         column=column,
@@ -105,34 +107,43 @@ def _open_brackets(
         low_gap=flat_scores[(after - 1) * n + column] - level,
         high=root_days[after],
         high_gap=flat_scores[after * n + column] - level,
-        moved=np.zeros(place.size, dtype=np.int8),
+        third=root_days[beside],
+        third_gap=flat_scores[beside * n + column] - level,
     )
 
 
-def _close_in(score_at: ScoreAt, old: _Brackets, answer: FloatArray, *, is_halving: bool) -> _Brackets:
-    """One round: a new point in each bracket; writes what has settled to `answer`, returns the rest."""
-    if is_halving:
-        point = (old.low + old.high) / 2.0
-    else:
-        point = old.low - old.low_gap * (old.high - old.low) / (old.high_gap - old.low_gap)
-    gap = score_at(old.column, point * point) - old.level
-    slope = (old.high_gap - old.low_gap) / (old.high - old.low)
-    step = -gap / slope
+def _next_point(b: _Brackets) -> FloatArray:
+    """Inverse quadratic interpolation; the chord where the three points do not bend the right way."""
+    slope = (b.high - b.low) / (b.high_gap - b.low_gap)
+    chord = b.low - b.low_gap * slope
+    low_run, high_run = b.third_gap - b.low_gap, b.third_gap - b.high_gap
+    is_usable = (low_run != 0.0) & (high_run != 0.0)
+    far_slope = (b.third - b.high) / np.where(is_usable, high_run, 1.0)
+    bend = (far_slope - slope) / np.where(is_usable, low_run, 1.0)
+    point = chord + b.low_gap * b.high_gap * bend
+    is_inside = is_usable & (point > b.low) & (point < b.high)
+    return np.where(is_inside, point, chord)
+
+
+def _close_in(old: _Brackets, point: FloatArray, gap: FloatArray, answer: FloatArray) -> _Brackets:
+    """Put a new point in each bracket; write what has settled to `answer`, return the rest."""
     is_low = gap < 0.0
-    # Illinois: an end that stays a second time has its gap halved, so that the next point falls beyond the root.
-    low_gap = np.where(old.moved == 1, old.low_gap / 2.0, old.low_gap)
-    high_gap = np.where(old.moved == -1, old.high_gap / 2.0, old.high_gap)
-    low, high = np.where(is_low, point, old.low), np.where(is_low, old.high, point)
-    is_settled = (2.0 * point * np.abs(step) < DAY_TOLERANCE) | (high * high - low * low < DAY_TOLERANCE)
-    settled_at = np.clip(point + step, low, high)[is_settled]
-    answer[old.place[is_settled]] = settled_at * settled_at
+    low, low_gap = np.where(is_low, point, old.low), np.where(is_low, gap, old.low_gap)
+    high, high_gap = np.where(is_low, old.high, point), np.where(is_low, old.high_gap, gap)
+    settled = low - low_gap * (high - low) / np.where(high_gap > low_gap, high_gap - low_gap, 1.0)
+    squared = settled * settled
+    is_settled = (np.abs(squared - point * point) < _LAST_STEP_DAYS) | (
+        high * high - low * low < DAY_TOLERANCE
+    )
+    answer[old.place[is_settled]] = squared[is_settled]
     return _Brackets(
         place=old.place,
         column=old.column,
         level=old.level,
         low=low,
-        low_gap=np.where(is_low, gap, low_gap),
+        low_gap=low_gap,
         high=high,
-        high_gap=np.where(is_low, high_gap, gap),
-        moved=np.where(is_low, -1, 1).astype(np.int8),
+        high_gap=high_gap,
+        third=np.where(is_low, old.low, old.high),
+        third_gap=np.where(is_low, old.low_gap, old.high_gap),
     ).keep(~is_settled)

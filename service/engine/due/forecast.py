@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.due.answer import Answer, answer_with, certain_limits
 from service.engine.due.bivariate import CORRELATION_BOUND
-from service.engine.due.joint import normal_score
 from service.engine.due.limits import (
     CompartmentLimits,
     FloatArray,
@@ -18,7 +18,7 @@ from service.engine.due.limits import (
     check_meter,
 )
 from service.engine.due.patterns import Meters, block_of, limit_patterns
-from service.engine.due.reached import Question, Reached, first_reached
+from service.engine.due.reached import Question, first_reached
 from service.errors import InvalidInputError
 
 # Three years: beyond them a usage forecast says nothing that a planner could use. Common practice, no source.
@@ -113,7 +113,7 @@ def forecast_due(
     meters = Meters(odometer=odometer, hour_meter=hour_meter, km_hours_correlation=km_hours_correlation)
     _check_meters(meters, odometer.last_reading.size)
     n = limits.vehicle_row.size
-    asked = _asked_levels(probabilities, n)
+    asked = _asked(probabilities, n)
     _check_weeks(week_end_days, horizon_days)
     forecast = _empty_forecast(n, asked.shape[0], week_end_days.size)
     patterns = limit_patterns(limits, meters)
@@ -121,65 +121,27 @@ def forecast_due(
         rows_of_pattern = np.flatnonzero(patterns == pattern)
         for start in range(0, rows_of_pattern.size, block_rows):
             rows = rows_of_pattern[start : start + block_rows]
-            calendar = np.fmin(limits.calendar_days_ahead[rows], np.inf)
-            calendar = np.where(calendar <= horizon_days, np.maximum(calendar, 0.0), np.inf)
+            block = block_of(limits, meters, rows, int(pattern))
+            certain = certain_limits(limits, rows, horizon_days)
             question = Question(
-                levels=asked[:, rows] if asked.shape[1] == n else np.repeat(asked, rows.size, axis=1),
+                probabilities=asked[:, rows],
                 week_end_days=week_end_days,
-                end_days=np.minimum(calendar, horizon_days),
+                end_days=np.minimum(certain.calendar_days, horizon_days),
                 horizon_days=horizon_days,
             )
-            reached = first_reached(block_of(limits, meters, rows, int(pattern)), question)
-            is_contaminated = limits.is_contaminated[rows]
-            is_certain_by = is_contaminated | (calendar < week_end_days[:, np.newaxis])
-            _write(forecast, rows, reached, calendar, is_contaminated)
-            _write_weeks(forecast, rows, reached.by_week_end, is_certain_by)
+            _write(forecast, rows, answer_with(certain, block, first_reached(block, question), week_end_days))
     return forecast
 
 
-def _write(
-    forecast: DueForecast,
-    rows: IntArray,
-    reached: Reached,
-    calendar_days: FloatArray,
-    is_contaminated: NDArray[np.bool_],
-) -> None:
-    """Join what is certain, calendar and contamination, to a block's answer and put it in its rows."""
-    is_now = is_contaminated | (calendar_days <= 0.0)
-    days = np.where(is_contaminated, 0.0, np.minimum(reached.days_ahead, calendar_days))
-    has_limit = is_contaminated | np.isfinite(calendar_days) | bool(reached.shares)
-    forecast.days_ahead[rows] = np.where(has_limit, days, np.nan).T
-    forecast.overdue_probability[rows] = np.where(is_now, 1.0, reached.by_now)
-    _write_shares(forecast, rows, reached, calendar_days, is_contaminated)
-
-
-def _write_shares(
-    forecast: DueForecast,
-    rows: IntArray,
-    reached: Reached,
-    calendar_days: FloatArray,
-    is_contaminated: NDArray[np.bool_],
-) -> None:
-    share = np.zeros((rows.size, len(Limit)))
-    for limit, probability in reached.shares.items():
-        share[:, limit] = probability
-    certain = np.where(np.isfinite(calendar_days), Limit.CALENDAR, Limit.NONE)
-    share[np.arange(rows.size), certain] = 1.0 - reached.by_end
-    share[is_contaminated] = 0.0
-    share[is_contaminated, Limit.CONTAMINATION] = 1.0
-    can_be_reached = share[:, 1:].max(axis=1) > 0.0
-    forecast.limit_probability[rows] = share
-    forecast.biting_limit[rows] = np.where(can_be_reached, share[:, 1:].argmax(axis=1) + 1, Limit.NONE)
-
-
-def _write_weeks(
-    forecast: DueForecast,
-    rows: IntArray,
-    by_week_end: FloatArray,
-    is_certain_by: NDArray[np.bool_],
-) -> None:
-    by_end = np.where(is_certain_by, 1.0, by_week_end)
-    forecast.week_probability[rows] = np.diff(by_end, axis=0, prepend=0.0).T
+def _write(forecast: DueForecast, rows: IntArray, answer: Answer) -> None:
+    forecast.days_ahead[rows] = answer.days_ahead.T
+    forecast.overdue_probability[rows] = answer.by_now
+    forecast.limit_probability[rows] = answer.shares
+    forecast.biting_limit[rows] = answer.biting_limit
+    by_week_end = answer.by_week_end
+    week_probability = by_week_end.astype(np.float32)
+    np.subtract(by_week_end[1:], by_week_end[:-1], out=week_probability[1:], casting="same_kind")
+    forecast.week_probability[rows] = week_probability.T
 
 
 def _empty_forecast(n: int, n_probabilities: int, n_weeks: int) -> DueForecast:
@@ -192,14 +154,15 @@ def _empty_forecast(n: int, n_probabilities: int, n_weeks: int) -> DueForecast:
     )
 
 
-def _asked_levels(probabilities: FloatArray | None, n: int) -> FloatArray:
-    """Turn the asked probabilities into normal scores, shape (q, 1) or (q, n)."""
+def _asked(probabilities: FloatArray | None, n: int) -> FloatArray:
+    """Bring the asked probabilities to shape (q, n)."""
     asked = np.asarray(DEFAULT_PROBABILITIES) if probabilities is None else probabilities
     if asked.ndim not in {1, 2} or (asked.ndim == 2 and asked.shape[0] != n):
         raise InvalidInputError.at("probabilities", "needs shape (q,) or one row a compartment")
     if not ((asked > 0.0) & (asked < 1.0)).all():
         raise InvalidInputError.at("probabilities", "must lie between 0 and 1, both excluded")
-    return normal_score(asked[:, np.newaxis] if asked.ndim == 1 else asked.T)
+    columns = asked[:, np.newaxis] if asked.ndim == 1 else asked.T
+    return np.broadcast_to(columns, (columns.shape[0], n))
 
 
 def _check_weeks(week_end_days: FloatArray, horizon_days: float) -> None:

@@ -7,67 +7,91 @@ from typing import Final
 import numpy as np
 from scipy import special
 
-from service.engine.due.bivariate import dependence_excess
-from service.engine.due.block import LimitBlock, Pair
-from service.engine.due.limits import FloatArray, IntArray, Limit
+from service.engine.due.bivariate import Dependence
+from service.engine.due.block import LimitBlock
+from service.engine.due.limits import FloatArray, IntArray
 from service.engine.due.motion import Motion
-from service.engine.due.passage import SCORE_BOUND
+
+Between = dict[tuple[int, int], Dependence]
 
 _SMALLEST_PROBABILITY: Final = 1e-300
+_SMALLEST_ODDS: Final = 1e-16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstLimit:
-    """The present limits of a block and the correlation of each pair, shape (n,)."""
+    """The present limits of a block and the dependence of each pair, by their places.
+
+    Its score is the normal score of the one limit, or the log odds of several: what is nearest to a straight line
+    and cheapest to have.
+    """
 
     block: LimitBlock
-    correlations: dict[Pair, FloatArray]
+    between: Between
 
-    def probability_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
-        """P(first limit reached by its own days ahead) for the named columns, shape (m,)."""
-        motion = self.block.motion_at(columns, days_ahead)
-        return self.probability(self.block.scores(motion), motion.columns)
+    @property
+    def is_alone(self) -> bool:
+        """Whether the block has one limit only."""
+        return len(self.block.present) == 1
 
     def score_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
-        """Give the normal score of `probability_at`."""
-        motion = self.block.motion_at(columns, days_ahead)
-        scores = self.block.scores(motion)
-        return scores[0] if len(scores) == 1 else normal_score(self.probability(scores, motion.columns))
+        """Score the named columns, each at its own days ahead, shape (m,)."""
+        scores = self.block.scores(self.block.motion_at(columns, days_ahead))
+        if self.is_alone:
+            return scores[0]
+        between = {pair: dependence.of_columns(columns) for pair, dependence in self.between.items()}
+        return self.score_of(first_probability(scores, reached_by(scores), between))
 
-    def probability(self, scores: list[FloatArray], columns: IntArray | slice) -> FloatArray:
-        """Probability that at least one limit has been reached, from the scores of each, shape (..., m).
+    def score_of(self, probability: FloatArray) -> FloatArray:
+        """Turn the probability that the first limit has been reached into its score."""
+        if self.is_alone:
+            normal: FloatArray = special.ndtri(probability)
+            return normal
+        odds = np.clip(probability, _SMALLEST_ODDS, 1.0 - _SMALLEST_ODDS)
+        log_odds: FloatArray = np.log(odds / (1.0 - odds))
+        return log_odds
 
-        Notes
-        -----
-        Two limits: the bivariate normal distribution of the scores. Three: the largest of the three chains
-        P(AB) P(BC) / P(B), that is, two limits taken as independent given that the third is not reached; within
-        .02 of the trivariate distribution and .0005 on average (measured), and on the early side where the limits
-        move together. Never less than the probability of any one limit: another limit only brings the date
-        forward.
-        """
-        reached = [special.ndtr(score) for score in scores]
-        if len(scores) == 1:
-            return reached[0]
-        alive = [special.ndtr(-score) for score in scores]
-        both = {
-            (a, b): alive[a] * alive[b]
-            + dependence_excess(scores[a], scores[b], self.correlation(a, b)[columns])
-            for a, b in combinations(range(len(scores)), 2)
-        }
-        probability: FloatArray = 1.0 - (both[0, 1] if len(scores) == 2 else _three_alive(alive, both))
-        for one in reached:
-            np.maximum(probability, one, out=probability)
-        return np.minimum(probability, 1.0)
-
-    def correlation(self, first: int, second: int) -> FloatArray:
-        """Correlation of two present limits, by their place."""
-        return self.correlations[self.block.present[first], self.block.present[second]]
+    def probability_of(self, score: FloatArray) -> FloatArray:
+        """Turn a score back into the probability."""
+        probability: FloatArray = special.ndtr(score) if self.is_alone else special.expit(score)
+        return probability
 
 
-def normal_score(probability: FloatArray) -> FloatArray:
-    """Score z with Phi(z) = probability, within ±SCORE_BOUND."""
-    score: FloatArray = np.clip(special.ndtri(probability), -SCORE_BOUND, SCORE_BOUND)
-    return score
+def reached_by(scores: list[FloatArray]) -> list[FloatArray]:
+    """Turn the score of each limit into the probability that it has been reached."""
+    return [special.ndtr(score) for score in scores]
+
+
+def first_probability(scores: list[FloatArray], reached: list[FloatArray], between: Between) -> FloatArray:
+    """Give the probability that at least one of two or three limits has been reached.
+
+    Parameters
+    ----------
+    scores, reached : list of ndarray, shape (..., n)
+        Score of each limit, and its probability.
+    between : dict
+        Dependence of each pair.
+
+    Returns
+    -------
+    ndarray, shape (..., n), float64
+        Never less than the probability of any one limit: another limit only brings the date forward.
+
+    Notes
+    -----
+    Two limits: the bivariate normal distribution of the scores. Three: the largest of the three chains
+    P(AB) P(BC) / P(B), that is, two limits taken as independent given that the third is not reached; within .02 of
+    the trivariate distribution and .0005 on average (measured), and on the early side where the limits move together.
+    """
+    alive = [1.0 - one for one in reached]
+    both = {
+        (a, b): alive[a] * alive[b] + dependence.excess(scores[a], scores[b])
+        for (a, b), dependence in between.items()
+    }
+    probability: FloatArray = 1.0 - (both[0, 1] if len(scores) == 2 else _three_alive(alive, both))
+    for one in reached:
+        np.maximum(probability, one, out=probability)
+    return np.minimum(probability, 1.0, out=probability)
 
 
 def joined(block: LimitBlock, motion: Motion, scores: list[FloatArray]) -> FirstLimit:
@@ -78,14 +102,20 @@ def joined(block: LimitBlock, motion: Motion, scores: list[FloatArray]) -> First
     The correlation of condition and a meter drifts slowly with time. It is taken once, at the first grid day on
     which a limit is more likely reached than not, so that the joint probability only rises while the scores rise.
     """
-    if Limit.CONDITION not in block.present or len(scores) == 1:
-        return FirstLimit(block=block, correlations=block.correlations(motion) if len(scores) > 1 else {})
-    leading = np.maximum.reduce(scores)
-    n_days, n = leading.shape
-    n_before = np.minimum((leading < 0.0).sum(axis=0), n_days - 1)
+    if len(scores) == 1:
+        return FirstLimit(block=block, between={})
+    n_days, n = scores[0].shape
+    n_before = np.zeros(n, dtype=np.int64)
+    for row in range(n_days - 1):
+        is_before = scores[0][row] < 0.0
+        for score in scores[1:]:
+            is_before &= score[row] < 0.0
+        n_before += is_before
     columns = np.arange(n, dtype=np.int64)
-    days = np.broadcast_to(motion.days_ahead, leading.shape)[n_before, columns]
-    return FirstLimit(block=block, correlations=block.correlations(block.motion_at(columns, days)))
+    correlations = block.correlations(block.motion_at(columns, motion.days_ahead[n_before, 0]))
+    places = combinations(range(len(scores)), 2)
+    between = {(a, b): Dependence.of(correlations[block.present[a], block.present[b]]) for a, b in places}
+    return FirstLimit(block=block, between=between)
 
 
 def _three_alive(alive: list[FloatArray], both: dict[tuple[int, int], FloatArray]) -> FloatArray:

@@ -11,21 +11,27 @@ from service.errors import NonFiniteResultError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeterTable:
-    """Moments of one meter's increment since its last reading, shape (..., n), with its passage terms."""
+    """Moments of one meter's increment since its last reading, shape (..., m), for the columns of a block.
+
+    Where `repeat` is not None the moments are one column a vehicle, and `repeat` says which of them each column of
+    the block takes.
+    """
 
     mean: FloatArray
     variance: FloatArray
-    offset: FloatArray
-    slope: FloatArray
+    repeat: IntArray | None
 
-    def take(self, columns: IntArray) -> "MeterTable":
-        """Repeat the vehicles' columns for their compartments."""
-        return MeterTable(
-            mean=self.mean.take(columns, axis=-1),
-            variance=self.variance.take(columns, axis=-1),
-            offset=self.offset.take(columns, axis=-1),
-            slope=self.slope.take(columns, axis=-1),
-        )
+    def passage_terms(self) -> tuple[FloatArray, FloatArray]:
+        """Offset and slope of the passage score, one column a compartment."""
+        offset, slope = passage_terms(self.mean, self.variance)
+        return self._spread(offset), self._spread(slope)
+
+    def mean_and_sd(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and standard deviation, one column a compartment."""
+        return self._spread(self.mean), self._spread(np.sqrt(np.maximum(self.variance, 0.0)))
+
+    def _spread(self, values: FloatArray) -> FloatArray:
+        return values if self.repeat is None else values.take(self.repeat, axis=-1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,8 +44,10 @@ class Motion:
     hours: MeterTable | None
 
 
-def meter_table(meter: Meter | None, rows: IntArray, days_ahead: FloatArray) -> MeterTable | None:
-    """Moments of a meter at days ahead of now, shape (..., n); a vehicle without a reading stands still.
+def meter_table(
+    meter: Meter | None, rows: IntArray, days_ahead: FloatArray, repeat: IntArray | None = None
+) -> MeterTable | None:
+    """Tabulate a meter's moments at days ahead of now, shape (..., n); a vehicle without a reading stands still.
 
     Raises
     ------
@@ -56,5 +64,4 @@ def meter_table(meter: Meter | None, rows: IntArray, days_ahead: FloatArray) -> 
         variance = np.where(is_known, variance, 0.0)
     if not (np.isfinite(mean).all() and np.isfinite(variance).all()):
         raise NonFiniteResultError("the usage model gave a mean or a variance that is not finite")
-    offset, slope = passage_terms(mean, variance)
-    return MeterTable(mean=mean, variance=variance, offset=offset, slope=slope)
+    return MeterTable(mean=mean, variance=variance, repeat=repeat)

@@ -51,12 +51,20 @@ def passage_score(offset: FloatArray, slope: FloatArray, root_remaining: FloatAr
     offset, slope : ndarray, shape (..., n), float64
         From `passage_terms`.
     root_remaining : ndarray, shape (n,), float64
-        Cube root of limit less last reading; zero or less where the limit was passed already. [km^(1/3)]
+        From `root_remaining`. [km^(1/3)]
 
     Returns
     -------
     ndarray, shape (..., n), float64
         z with P(passed) = Phi(z), within ±SCORE_BOUND.
     """
-    score = np.clip(offset - root_remaining * slope, -SCORE_BOUND, SCORE_BOUND)
-    return np.where(root_remaining <= 0.0, SCORE_BOUND, score)
+    score: FloatArray = root_remaining * slope
+    np.subtract(offset, score, out=score)
+    np.clip(score, -SCORE_BOUND, SCORE_BOUND, out=score)
+    return score
+
+
+def root_remaining(limit: FloatArray, last_reading: FloatArray) -> FloatArray:
+    """Cube root of what is left to a limit; minus infinity where the last reading stood at it already."""
+    remaining = limit - last_reading
+    return np.where(remaining <= 0.0, -np.inf, np.cbrt(remaining))

@@ -7,6 +7,7 @@ import numpy as np
 
 from service.engine.due.block import LimitBlock
 from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Limit, Meter
+from service.engine.due.passage import root_remaining
 
 _BIT_OF_LIMIT: Final = {Limit.DISTANCE: 1, Limit.HOURS: 2, Limit.CONDITION: 4}
 
@@ -66,7 +67,7 @@ def _has_reading(meter: Meter, limit: FloatArray, vehicles: IntArray) -> IntArra
 def _root_remaining(meter: Meter | None, limit: FloatArray, vehicles: IntArray) -> FloatArray:
     if meter is None:
         return np.zeros(vehicles.size)
-    return np.cbrt(limit - meter.last_reading[vehicles])
+    return root_remaining(limit, meter.last_reading[vehicles])
 
 
 def _age_days(odometer: Meter, vehicles: IntArray) -> FloatArray:

@@ -4,27 +4,26 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import special
 
 from service.engine.due.block import LimitBlock
-from service.engine.due.crossing import crossing_days
-from service.engine.due.joint import FirstLimit, joined, normal_score
-from service.engine.due.limits import FloatArray, Limit
-from service.engine.due.shares import first_limit_shares
+from service.engine.due.crossing import Grid, crossing_days
+from service.engine.due.joint import FirstLimit, first_probability, joined, reached_by
+from service.engine.due.limits import FloatArray, IntArray
+from service.engine.due.shares import Course, first_limit_shares
 
 # Steps of the grid that brackets the roots, even in the square root of time. Chosen by measured speed.
-_N_STEPS: Final = 24
+_N_STEPS: Final = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
     """What is asked of a block.
 
-    `levels` are normal scores of the wanted probabilities, shape (q, n); `week_end_days` has shape (w,); `end_days`,
+    `probabilities` are the asked ones, shape (q, n); `week_end_days` has shape (w,); `end_days`,
     shape (n,), is the day up to which the limits compete, within the horizon.
     """
 
-    levels: FloatArray
+    probabilities: FloatArray
     week_end_days: FloatArray
     end_days: FloatArray
     horizon_days: float
@@ -38,7 +37,7 @@ class Reached:
     by_week_end: FloatArray
     by_now: FloatArray
     by_end: FloatArray
-    shares: dict[Limit, FloatArray]
+    shares: list[FloatArray]
 
 
 def first_reached(block: LimitBlock, question: Question) -> Reached:
@@ -51,53 +50,58 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
     """
     if not block.present:
         return _never(question)
-    root_days = np.sqrt(question.horizon_days) * np.arange(_N_STEPS + 1) / _N_STEPS
-    grid_days = root_days * root_days
-    motion = block.motion_on_grid(grid_days)
+    days, week_places = _grid_days(question)
+    motion = block.motion_on_grid(days)
     scores = [np.maximum.accumulate(score, axis=0) for score in block.scores(motion)]
     first = joined(block, motion, scores)
-    score = _first_score(first, scores)
-    end_score = _score_at_end(first, grid_days, score, question.end_days)
-    by_end = special.ndtr(end_score)
-    shares = first_limit_shares(first, scores, score, by_end)
+    if first.is_alone:
+        grid = Grid(days=days, scores=scores[0])
+        by_week_end = first.probability_of(scores[0][week_places])
+        by_end = _by_end(first, grid, question.end_days)
+        shares = [by_end]
+    else:
+        reached = reached_by(scores)
+        by_day = np.maximum.accumulate(first_probability(scores, reached, first.between), axis=0)
+        grid = Grid(days=days, scores=first.score_of(by_day))
+        by_week_end = by_day[week_places]
+        by_end = _by_end(first, grid, question.end_days)
+        shares = first_limit_shares(first, Course(scores=scores, reached=reached, by_day=by_day), by_end)
+    levels = first.score_of(question.probabilities)
     return Reached(
-        days_ahead=crossing_days(first.score_at, root_days, score, question.levels),
-        by_week_end=_by_week_end(first, score[0], question.week_end_days),
-        by_now=special.ndtr(score[0]),
+        days_ahead=crossing_days(first.score_at, grid, levels, question.end_days),
+        by_week_end=by_week_end,
+        by_now=first.probability_of(grid.scores[0]),
         by_end=by_end,
-        shares=dict(zip(block.present, shares, strict=True)),
+        shares=shares,
     )
 
 
 def _never(question: Question) -> Reached:
     n = question.end_days.size
     return Reached(
-        days_ahead=np.full(question.levels.shape, np.inf),
+        days_ahead=np.full(question.probabilities.shape, np.inf),
         by_week_end=np.zeros((question.week_end_days.size, n)),
         by_now=np.zeros(n),
         by_end=np.zeros(n),
-        shares={},
+        shares=[],
     )
 
 
-def _first_score(first: FirstLimit, scores: list[FloatArray]) -> FloatArray:
-    if len(scores) == 1:
-        return scores[0]
-    return np.maximum.accumulate(normal_score(first.probability(scores, slice(None))), axis=0)
+def _grid_days(question: Question) -> tuple[FloatArray, IntArray]:
+    """Give days that bracket the roots, and the places of the week ends among them.
+
+    The week ends serve as grid days; the even grid only fills the steps that hold none.
+    """
+    even = question.horizon_days * (np.arange(_N_STEPS + 1) / _N_STEPS) ** 2
+    weeks = question.week_end_days
+    n_weeks_before = np.searchsorted(weeks, even, side="right")
+    days = np.concatenate([even[np.diff(n_weeks_before, prepend=0) == 0], weeks])
+    days = np.union1d(days, [question.horizon_days])
+    return days, np.searchsorted(days, weeks)
 
 
-def _score_at_end(
-    first: FirstLimit, grid_days: FloatArray, score: FloatArray, end_days: FloatArray
-) -> FloatArray:
+def _by_end(first: FirstLimit, grid: Grid, end_days: FloatArray) -> FloatArray:
     columns = np.arange(end_days.size, dtype=np.int64)
-    before = np.searchsorted(grid_days, end_days, side="right") - 1
-    return np.maximum(first.score_at(columns, end_days), score[before, columns])
-
-
-def _by_week_end(first: FirstLimit, score_now: FloatArray, week_end_days: FloatArray) -> FloatArray:
-    scores = first.block.scores(first.block.motion_on_grid(week_end_days))
-    score = scores[0] if len(scores) == 1 else normal_score(first.probability(scores, slice(None)))
-    if score.size:
-        score = np.maximum.accumulate(np.maximum(score, score_now), axis=0)
-    reached: FloatArray = special.ndtr(score)
-    return reached
+    before = np.searchsorted(grid.days, end_days, side="right") - 1
+    score = np.maximum(first.score_at(columns, end_days), grid.scores[before, columns])
+    return first.probability_of(score)

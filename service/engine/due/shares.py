@@ -1,5 +1,7 @@
 """Which limit is the first: the probability of each."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy import special
 
@@ -7,43 +9,48 @@ from service.engine.due.joint import FirstLimit
 from service.engine.due.limits import FloatArray
 
 
-def first_limit_shares(
-    first: FirstLimit, scores: list[FloatArray], first_score: FloatArray, end_probability: FloatArray
-) -> list[FloatArray]:
-    """Split the probability that a limit is reached by an end day among the present limits.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """Limits over grid days, never falling: score and probability of each, and of the first; all shape (k, n)."""
+
+    scores: list[FloatArray]
+    reached: list[FloatArray]
+    by_day: FloatArray
+
+
+def first_limit_shares(first: FirstLimit, course: Course, by_end: FloatArray) -> list[FloatArray]:
+    """Split the probability that a limit is reached by an end day among two or three present limits.
 
     Parameters
     ----------
     first : FirstLimit
         The present limits.
-    scores : list of ndarray, shape (k, n)
-        Scores of each present limit on the grid, never falling along it.
-    first_score : ndarray, shape (k, n)
-        Score of the probability that any has been reached, on the same grid.
-    end_probability : ndarray, shape (n,)
-        The same at each column's end day.
+    course : Course
+        Their course over the grid.
+    by_end : ndarray, shape (n,)
+        Probability that any has been reached at each column's end day.
 
     Returns
     -------
     list of ndarray, shape (n,)
-        One for each present limit; they add up to `end_probability`.
+        One for each present limit; they add up to `by_end`.
 
     Notes
     -----
-    Within a grid step the mass is split in proportion to (rise of a limit's own probability) times (probability that
-    the others are not reached, given that this one just is). Exact for one limit.
+    Within a grid step the mass is split in proportion to (rise of a limit's own probability) times (probability
+    that the others are not reached, given that this one just is).
     """
-    if len(scores) == 1:
-        return [end_probability]
-    capped = np.minimum(special.ndtr(first_score), end_probability)
+    capped = np.minimum(course.by_day, by_end)
     mass = np.diff(capped, axis=0, prepend=0.0)
-    weights = [_rise_before_others(first, scores, place) for place in range(len(scores))]
+    n_limits = len(course.scores)
+    middles = [_midpoints(score) for score in course.scores]
+    weights = [_rise_before_others(first, course, middles, place) for place in range(n_limits)]
     total = weights[0] + weights[1]
     for weight in weights[2:]:
-        total = total + weight
+        total += weight
     is_split = total > 0.0
-    scale = mass / np.where(is_split, total, float(len(scores)))
-    rest = (end_probability - capped[-1]) / len(scores)
+    scale = mass / np.where(is_split, total, float(n_limits))
+    rest = (by_end - capped[-1]) / n_limits
     return [rest + _sum_in_order(np.where(is_split, weight, 1.0) * scale) for weight in weights]
 
 
@@ -55,17 +62,23 @@ def _sum_in_order(rows: FloatArray) -> FloatArray:
     return total
 
 
-def _rise_before_others(first: FirstLimit, scores: list[FloatArray], place: int) -> FloatArray:
-    rise = np.diff(special.ndtr(scores[place]), axis=0, prepend=0.0)
-    weight: FloatArray = rise
-    own = _midpoints(scores[place])
-    for other in range(len(scores)):
+def _rise_before_others(
+    first: FirstLimit, course: Course, middles: list[FloatArray], place: int
+) -> FloatArray:
+    weight: FloatArray = np.diff(course.reached[place], axis=0, prepend=0.0)
+    for other in range(len(middles)):
         if other != place:
-            r = first.correlation(min(place, other), max(place, other))
-            weight = weight * special.ndtr((r * own - _midpoints(scores[other])) / np.sqrt(1.0 - r * r))
+            r = first.between[min(place, other), max(place, other)].correlation
+            apart = r * middles[place]
+            apart -= middles[other]
+            apart *= 1.0 / np.sqrt(1.0 - r * r)
+            weight *= special.ndtr(apart)
     return weight
 
 
 def _midpoints(scores: FloatArray) -> FloatArray:
-    """Scores between grid days; the first grid day stands for itself."""
-    return np.concatenate([scores[:1], (scores[1:] + scores[:-1]) / 2.0])
+    """Give the scores between grid days; the first grid day stands for itself."""
+    middles = scores.copy()
+    middles[1:] += scores[:-1]
+    middles[1:] *= 0.5
+    return middles
