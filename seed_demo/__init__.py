@@ -7,6 +7,7 @@ The process, for vehicle i of class c on day d (whole days in UTC, all draws fro
     km_i(d) = b_i · r_i(d) · S_c(d) · W_c(weekday) · A_i(week) · P_i(week) · G_i(d)
 
     b_i     ln b_i ~ N(ln m_c, σ_c²)                        what the vehicle usually does, km a day
+            (m_c itself for the vehicles that are planned to be due this week, which do not park lately either)
     r_i     1, and from the change of route on e^{±(0.35 + |N(0, 0.25²)|)}, for about one vehicle in six
     S_c     1 + a_c cos 2π(day of year − peak_c)/365.25     seasonal use
     W_c     seven weights with mean 1                       weekday pattern

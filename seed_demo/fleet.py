@@ -88,7 +88,10 @@ class DemoFleet:
 
 
 def build_demo_fleet(now: datetime, seed: int = 7) -> DemoFleet:
-    """Build the same fleet for the same moment and seed, always with something due in the week of `now`."""
+    """Build the same fleet for the same moment and seed.
+
+    With the default seed every limit makes something due in the week of `now`; with others nearly always.
+    """
     if now.tzinfo is None:
         raise InvalidInputError("The moment of the demonstration needs its offset from UTC.")
     now = now.astimezone(UTC)

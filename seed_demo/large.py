@@ -166,15 +166,16 @@ def _draw_times(n: int, n_readings: int, rng: np.random.Generator) -> Floats:
 
 def _route_factors(middles: Floats, rng: np.random.Generator) -> Floats:
     n = middles.shape[0]
-    factor = np.where(rng.random(n) < 0.25, np.exp(0.5 * rng.standard_normal(n)), 1.0)
-    changed = rng.uniform(0.1 * SPAN_DAYS, SPAN_DAYS, n)
+    chances, steps = rng.random((n,)), 0.5 * rng.standard_normal((n,))
+    factor = np.exp(np.where(chances < 0.25, steps, 0.0))
+    changed = rng.uniform(0.1 * SPAN_DAYS, SPAN_DAYS, (n,))
     return np.where(middles >= changed[:, None], factor[:, None], 1.0)
 
 
 def _busy_factors(middles: Floats, log_sd: Floats, rng: np.random.Generator) -> Floats:
     shocks = rng.standard_normal(middles.shape)
     kept = WEEK_TO_WEEK_CORRELATION ** (np.diff(middles, axis=1) / 7.0)
-    deviation = shocks
+    deviation = shocks.copy()
     for k in range(1, middles.shape[1]):
         keep = kept[:, k - 1]
         deviation[:, k] = keep * deviation[:, k - 1] + np.sqrt(1.0 - keep**2) * shocks[:, k]

@@ -1,5 +1,6 @@
 """Typing mistakes of every kind that a screening has to find, planted into the readings."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -23,6 +24,8 @@ KINDS: Final = (
     "duplicate",
 )
 N_OF_EACH: Final = 2
+LEAST_CROWD: Final = 10
+"""A class must have so many vehicles for one to be taken for another."""
 UNDISTURBED_AT_ENDS: Final = 6
 """Readings at either end of a history that stay right, so that a mistake has neighbours on both sides."""
 
@@ -49,12 +52,13 @@ def plant_mistakes(
     rng = np.random.default_rng([seed, 5])
     histories = {vehicle: list(rows) for vehicle, rows in readings.items()}
     sent_at = {row.reference: row.taken_at for rows in readings.values() for row in rows}
-    places = _choose_places(readings, rng)
+    places = _choose_places(readings, classes, rng)
     places += [(kind, vehicle, len(readings[vehicle]) - 1) for vehicle, kind in cast.NEWEST_MISTAKES.items()]
+    mistaken = {vehicle for _, vehicle, _ in places}
     mistakes = []
     for kind, vehicle, index in places:
         right = readings[vehicle][index]
-        others = _same_class(readings, classes, right)
+        others = _shown_elsewhere(readings, classes, mistaken, right)
         wrong = _TYPISTS[kind](_Slip(right, readings[vehicle][index - 1], others, rng))
         if kind == "duplicate":
             histories[vehicle].append(wrong)
@@ -74,43 +78,48 @@ def plant_mistakes(
     return everything, mistakes
 
 
-def _choose_places(readings: Histories, rng: np.random.Generator) -> list[tuple[str, str, int]]:
+def _choose_places(
+    readings: Histories, classes: dict[str, str], rng: np.random.Generator
+) -> list[tuple[str, str, int]]:
     """Pick vehicle and reading of each mistake; no vehicle twice, none that has another part to play."""
     busy = {*cast.NEWEST_MISTAKES, cast.CLUSTER_REPLACED, *(plan.vehicle for plan in cast.DUE_THIS_WEEK)}
     free = [vehicle for vehicle in readings if vehicle not in busy]
     rng.shuffle(free)
+    sizes = Counter(classes.values())
+    in_crowd = {vehicle for vehicle in free if sizes[classes[vehicle]] >= LEAST_CROWD}
     places = []
     for kind in KINDS:
         for _ in range(N_OF_EACH):
-            vehicle = cast.IN_MILES if kind == "km_for_miles" else _take(free, kind, readings)
+            vehicle = cast.IN_MILES if kind == "km_for_miles" else _take(free, kind, readings, in_crowd)
             last = len(readings[vehicle]) - UNDISTURBED_AT_ENDS
             first = last - 2 if kind == "future" else UNDISTURBED_AT_ENDS
             places.append((kind, vehicle, int(rng.integers(first, last))))
     return list({place[1:]: place for place in places}.values())
 
 
-def _take(free: list[str], kind: str, readings: Histories) -> str:
+def _take(free: list[str], kind: str, readings: Histories, in_crowd: set[str]) -> str:
     """Take the next free vehicle that can carry this mistake."""
     for position, vehicle in enumerate(free):
         last = readings[vehicle][-1].odometer
-        is_keyed = readings[vehicle][-1].source != "telematics"
-        if is_keyed and last > 5_000 and (kind != "digit_added" or last * 11 < ODOMETER_KM.maximum):
+        is_keyed = readings[vehicle][-1].source != "telematics" and last > 5_000
+        has_room = kind != "digit_added" or last * 11 < ODOMETER_KM.maximum
+        has_others = kind != "other_vehicle" or vehicle in in_crowd
+        if is_keyed and has_room and has_others:
             return free.pop(position)
     message = f"no vehicle is left that could carry a mistake of kind {kind}"
     raise ValueError(message)
 
 
-def _same_class(readings: Histories, classes: dict[str, str], right: DemoReading) -> tuple[DemoReading, ...]:
-    """List the latest reading, up to this one, of every other vehicle of the class."""
-    return tuple(
-        max(
-            (row for row in rows if row.taken_at <= right.taken_at),
-            key=lambda row: row.taken_at,
-            default=rows[0],
-        )
+def _shown_elsewhere(
+    readings: Histories, classes: dict[str, str], mistaken: set[str], right: DemoReading
+) -> tuple[DemoReading, ...]:
+    """List the latest right reading, before this one, of every like vehicle with an odometer in the same unit."""
+    earlier = (
+        [row for row in rows if row.taken_at <= right.taken_at and row.unit == right.unit]
         for vehicle, rows in readings.items()
-        if classes[vehicle] == classes[right.vehicle] and vehicle != right.vehicle
+        if classes[vehicle] == classes[right.vehicle] and vehicle not in mistaken
     )
+    return tuple(rows[-1] for rows in earlier if rows)
 
 
 def _lose_digit(slip: _Slip) -> DemoReading:

@@ -71,8 +71,11 @@ class TrueUsage:
 class Exceptions:
     """Vehicles whose history is not left to chance; boolean rows over the fleet."""
 
-    keeps_moving: NDArray[np.bool_]
-    """Not parked from eight weeks ago to four weeks ahead, so that what is planned to be due will be."""
+    keeps_usual_pace: NDArray[np.bool_]
+    """At the median of the class, and not parked from eight weeks ago to four weeks ahead.
+
+    So what is planned to be due is due, and by the limit that was planned.
+    """
     parked_lately: NDArray[np.bool_]
     """Standing still for the last hundred days."""
     changes_route: NDArray[np.bool_]
@@ -95,10 +98,9 @@ def simulate_usage(
     first_on = now.date() - timedelta(days=LIFE_DAYS)
     n_days = LIFE_DAYS + FUTURE_DAYS
     ordinals = first_on.toordinal() + np.arange(n_days)
-    base = np.exp(
-        np.log([habit.km_per_day for habit in habits])
-        + np.array([habit.base_log_sd for habit in habits]) * rng.standard_normal(len(habits))
-    )
+    log_sd = np.array([habit.base_log_sd for habit in habits])
+    deviation = np.where(exceptions.keeps_usual_pace, 0.0, log_sd * rng.standard_normal(len(habits)))
+    base = np.exp(np.log([habit.km_per_day for habit in habits]) + deviation)
     km = base[:, None] * _season(habits, first_on, n_days) * _weekdays(habits, ordinals)
     km *= _weeks(habits, exceptions, ordinals, rng)
     km *= _route_factors(exceptions.changes_route, n_days, rng)
@@ -106,11 +108,11 @@ def simulate_usage(
     km *= rng.gamma(1.0 / variation**2, variation**2, km.shape)
     started = np.array([day.toordinal() for day in in_service_on])
     km[ordinals[None, :] < started[:, None]] = 0.0
-    speed = np.array([habit.km_per_hour or np.nan for habit in habits])[:, None]
+    speed: Floats = np.array([habit.km_per_hour or np.nan for habit in habits])[:, None]
     return TrueUsage(
         first_on=first_on,
         distance_km=_cumulate(km),
-        engine_hours=_cumulate(np.minimum(km / speed, MOST_HOURS_A_DAY)),
+        engine_hours=_cumulate(np.minimum(km / speed, MOST_HOURS_A_DAY)) + 0.0 * speed,
         base_km_per_day=base,
     )
 
@@ -145,7 +147,7 @@ def _weeks(
         deviation = WEEK_TO_WEEK_CORRELATION * deviation + shocks[k]
         is_parked = chances[k] < np.where(is_parked, STAY_PARKED_PROBABILITY, begin)
         this_week = (LIFE_DAYS - 56) // 7 <= k <= (LIFE_DAYS + 28) // 7 + 1
-        stands = is_parked & ~(exceptions.keeps_moving & this_week)
+        stands = is_parked & ~(exceptions.keeps_usual_pace & this_week)
         factors[k] = np.where(stands, 0.0, np.exp(log_sd * deviation - log_sd**2 / 2.0))
     daily = factors[week].T.copy()
     daily[exceptions.parked_lately, LIFE_DAYS - 100 : LIFE_DAYS + 14] = 0.0

@@ -67,7 +67,7 @@ def build_exceptions(vehicles: tuple[DemoVehicle, ...], seed: int) -> Exceptions
     names = np.array([vehicle.vehicle for vehicle in vehicles])
     planned = [plan.vehicle for plan in cast.DUE_THIS_WEEK]
     return Exceptions(
-        keeps_moving=np.isin(names, planned),
+        keeps_usual_pace=np.isin(names, planned),
         parked_lately=names == cast.PARKED_LATELY,
         changes_route=(rng.random(names.size) < CHANCE_OF_ROUTE_CHANGE) & ~np.isin(names, planned)
         | (names == cast.CHANGED_ROUTE),

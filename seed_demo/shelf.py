@@ -17,7 +17,7 @@ SPARE_WEEKS: Final = 3.0
 """Weeks of use that stay on the shelf on top of those of the lead time."""
 BOUGHT_WEEKS: Final = 6.0
 LEFT_OF_SHORT_FLUID_LITRES: Final = 6.5
-ORDERED_AGO_DAYS: Final = 3
+ORDERED_AGO_DAYS: Final = 2
 
 _Packs = tuple[tuple[float, int], ...]
 
@@ -32,7 +32,7 @@ def _fluid(reference: str, kind: FluidKind, lead_time_days: float, packs: _Packs
         lead_time_days=lead_time_days,
         lead_time_sd_days=round(lead_time_days / 4.0, 1),
         shelf_life_days=round(years * 365.25),
-        packs=tuple(DemoPack(litres=litres, price_minor=price) for litres, price in packs),
+        packs=tuple(DemoPack(litres=float(litres), price_minor=price) for litres, price in packs),
     )
 
 

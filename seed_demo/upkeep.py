@@ -122,7 +122,8 @@ def _drained_litres(
         grown = float(life_grown(table.wear, table.past, before.day, table.due_day))
         left = (table.wear.life_at_due - grown) / before.life_used
         drained_once = total - left * (total + excess)
-        return (round(float(np.clip(drained_once, 0.25 * total, 0.9 * total)), 2),)
+        possible = float(np.clip(drained_once, 0.1 * total, 0.9 * total))
+        return (math.floor(possible * 100.0) / 100.0,)
     drained = usual * (1.0 + 0.03 * rng.standard_normal(table.n_rounds))
     return tuple(round(float(litres), 2) for litres in np.clip(drained, 0.3 * usual, 0.97 * total))
 
