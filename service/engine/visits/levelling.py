@@ -1,0 +1,230 @@
+"""Visits levelled to the bay hours of every depot, week by week and then day by day."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.visits.classes import classify_visits
+from service.engine.visits.day_choice import DayRoom, choose_days, day_room
+from service.engine.visits.requests import (
+    DAYS_PER_WEEK,
+    NO_DAY,
+    BayHours,
+    VisitOutcome,
+    VisitRequests,
+    check_requests,
+)
+from service.engine.visits.week_costs import week_costs
+from service.engine.visits.week_programme import LevellingMethod, WeekCapacity, solve_weeks
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelledVisits:
+    """Where each visit goes, and what that leaves of the bays."""
+
+    day: NDArray[np.int64]
+    """Shape (n,): day, or -1 when not placed."""
+    outcome: NDArray[np.int64]
+    """Shape (n,): a `VisitOutcome`."""
+    cheapest_week: NDArray[np.int64]
+    """Shape (n,): week the visit would have with unlimited hours; the number of weeks means after them."""
+    booked_hours: NDArray[np.float64]
+    """Shape (depots, days). [h]"""
+    overbooked_hours: NDArray[np.float64]
+    """Shape (depots, days): beyond regular hours and overtime, by pinned visits only. [h]"""
+    cost: NDArray[np.float64]
+    """Shape (depots,): early, overdue and overtime cost of the plan, pinned visits included."""
+    lower_bound_cost: NDArray[np.float64]
+    """Shape (depots,): no plan by weeks costs less; -inf where pinned visits make the bound useless."""
+    method: NDArray[np.int64]
+    """Shape (depots,): a `LevellingMethod`."""
+
+
+def _canonical_order(visits: VisitRequests) -> NDArray[np.int64]:
+    """Sort visits by what they are, so that the order they came in cannot matter."""
+    urgency = -visits.due_probability.sum(axis=1)
+    return np.lexsort(
+        (
+            visits.early_cost_per_week,
+            visits.overdue_cost_per_week,
+            visits.labour_hours,
+            urgency,
+            visits.vehicle_index,
+            visits.depot_index,
+        )
+    )
+
+
+def _reorder(visits: VisitRequests, order: NDArray[np.int64]) -> VisitRequests:
+    """Return the same visits in another order."""
+    return VisitRequests(
+        depot_index=visits.depot_index[order],
+        vehicle_index=visits.vehicle_index[order],
+        labour_hours=visits.labour_hours[order],
+        due_probability=visits.due_probability[order],
+        early_cost_per_week=visits.early_cost_per_week[order],
+        overdue_cost_per_week=visits.overdue_cost_per_week[order],
+        is_available=visits.is_available[order],
+        pinned_day=visits.pinned_day[order],
+    )
+
+
+def _by_week(days: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sum days to weeks along the last axis."""
+    weeks: NDArray[np.float64] = days.reshape(*days.shape[:-1], -1, DAYS_PER_WEEK).sum(axis=-1)
+    return weeks
+
+
+def _assign_members(
+    class_of_visit: NDArray[np.int64], count: NDArray[np.int64], urgency: NDArray[np.float64]
+) -> NDArray[np.int64]:
+    """Week of each visit: within a class the most urgent come first."""
+    order = np.lexsort((np.arange(urgency.size), -urgency, class_of_visit))
+    week = np.repeat(np.tile(np.arange(count.shape[1]), count.shape[0]), count.ravel())
+    result = np.empty(urgency.size, np.int64)
+    result[order] = week
+    return result
+
+
+def _lower_bound(
+    cost: NDArray[np.float64], hours: NDArray[np.float64], price: NDArray[np.float64], capacity: WeekCapacity
+) -> float:
+    """Lagrangian bound at the given prices of an hour: valid for every plan by weeks."""
+    priced = cost + np.concatenate([hours[:, None] * price, np.zeros((hours.size, 1))], axis=1)
+    overtime = capacity.overtime_hours @ np.minimum(capacity.overtime_cost_per_hour - price, 0.0)
+    return float(priced.min(axis=1).sum() - price @ capacity.regular_hours + overtime)
+
+
+def _level_depot(
+    visits: VisitRequests,
+    cost: NDArray[np.float64],
+    capacity: WeekCapacity,
+    time_limit_seconds: float,
+) -> tuple[NDArray[np.int64], float, LevellingMethod]:
+    """Weeks of one depot's visits that are not pinned."""
+    classes = classify_visits(visits.labour_hours, cost)
+    plan = solve_weeks(classes, capacity, time_limit_seconds)
+    week = _assign_members(classes.class_of_visit, plan.count, visits.due_probability.sum(axis=1))
+    return week, _lower_bound(cost, visits.labour_hours, plan.hour_price, capacity), plan.method
+
+
+def _choose_weeks(
+    visits: VisitRequests,
+    bays: BayHours,
+    room: DayRoom,
+    cost: NDArray[np.float64],
+    time_limit_seconds: float,
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+    """Week of each visit that is not pinned, bound and method of each depot."""
+    n_depots, n_weeks = bays.regular_hours.shape[0], visits.due_probability.shape[1]
+    week = np.where(visits.pinned_day > NO_DAY, visits.pinned_day // DAYS_PER_WEEK, n_weeks)
+    bound, method = np.zeros(n_depots), np.zeros(n_depots, np.int64)
+    regular, overtime = _by_week(room.regular), _by_week(room.overtime)
+    for depot in range(n_depots):
+        chosen = np.flatnonzero((visits.depot_index == depot) & (visits.pinned_day == NO_DAY))
+        if chosen.size == 0:
+            continue
+        capacity = WeekCapacity(
+            regular_hours=regular[depot],
+            overtime_hours=overtime[depot],
+            overtime_cost_per_hour=float(bays.overtime_cost_per_hour[depot]),
+        )
+        part = _reorder(visits, chosen)
+        week[chosen], bound[depot], method[depot] = _level_depot(
+            part, cost[chosen], capacity, time_limit_seconds
+        )
+    return week, bound, method
+
+
+def _outcomes(
+    visits: VisitRequests, bays: BayHours, day: NDArray[np.int64], cheapest_week: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Say what became of each visit; the last condition that holds wins."""
+    n_weeks = visits.due_probability.shape[1]
+    is_open = (bays.regular_hours > 0.0)[visits.depot_index]
+    longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0)[visits.depot_index]
+    is_missing = day == NO_DAY
+    cases = [
+        (~is_missing, VisitOutcome.PLACED),
+        (visits.pinned_day > NO_DAY, VisitOutcome.PINNED),
+        (is_missing, VisitOutcome.BAYS_FULL),
+        (is_missing & (cheapest_week == n_weeks), VisitOutcome.DUE_LATER),
+        (is_missing & (visits.labour_hours > longest + 1e-9), VisitOutcome.LONGER_THAN_ANY_DAY),
+        (is_missing & ~(is_open & visits.is_available).any(axis=1), VisitOutcome.VEHICLE_NEVER_THERE),
+        (is_missing & ~is_open.any(axis=1), VisitOutcome.DEPOT_CLOSED),
+    ]
+    outcome = np.full(day.size, VisitOutcome.PLACED, np.int64)
+    for holds, code in cases:
+        outcome[holds] = code
+    return outcome
+
+
+def level_visits(
+    visits: VisitRequests,
+    bays: BayHours,
+    *,
+    time_limit_seconds: float = 5.0,
+) -> LevelledVisits:
+    """Give every visit a day within the bay hours of its depot, at the least expected cost.
+
+    Parameters
+    ----------
+    visits : VisitRequests
+        n visits with their due distributions, available days and pins.
+    bays : BayHours
+        Hours per depot and day; weeks are seven days from day 0.
+    time_limit_seconds : float
+        Per depot, as a safety; the search normally ends by its gap or its node limit.
+
+    Returns
+    -------
+    LevelledVisits
+
+    Raises
+    ------
+    InvalidInputError
+        If arrays do not fit together or hold impossible numbers.
+
+    Notes
+    -----
+    First the weeks: an integer programme over classes of like visits for each depot, overdue risk, early
+    waste and overtime in one objective, waiting until after the horizon always allowed. Then the days: long
+    visits first, days of a week filled evenly, overtime where needed, and another week if the days of its
+    own do not hold it. Pinned visits keep their day whatever it holds. The result depends on what the visits
+    are, not on the order they come in. Cost: one small integer programme a depot.
+    """
+    check_requests(visits, bays)
+    order = _canonical_order(visits)
+    ordered = _reorder(visits, order)
+    n_weeks = visits.due_probability.shape[1]
+    room = day_room(ordered, bays)
+    full_cost = week_costs(
+        ordered.due_probability, ordered.early_cost_per_week, ordered.overdue_cost_per_week
+    )
+    has_day = room.is_possible.reshape(order.size, n_weeks, DAYS_PER_WEEK).any(axis=2)
+    cost = full_cost.copy()
+    cost[:, :n_weeks][~has_day] = np.inf
+    week, bound, method = _choose_weeks(ordered, bays, room, cost, time_limit_seconds)
+    day = choose_days(ordered, bays, room, cost, week)
+    cheapest = full_cost.argmin(axis=1)
+    booked = np.zeros_like(bays.regular_hours)
+    placed = day > NO_DAY
+    np.add.at(booked, (ordered.depot_index[placed], day[placed]), ordered.labour_hours[placed])
+    over = np.maximum(booked - bays.regular_hours, 0.0)
+    own = full_cost[np.arange(day.size), np.where(placed, day // DAYS_PER_WEEK, n_weeks)]
+    total = np.bincount(ordered.depot_index, weights=own, minlength=bays.regular_hours.shape[0])
+    pinned = ordered.pinned_day > NO_DAY
+    fixed = np.bincount(ordered.depot_index[pinned], weights=own[pinned], minlength=total.size)
+    result = np.empty((3, day.size), np.int64)
+    result[:, order] = np.stack([day, _outcomes(ordered, bays, day, cheapest), cheapest])
+    return LevelledVisits(
+        day=result[0],
+        outcome=result[1],
+        cheapest_week=result[2],
+        booked_hours=booked,
+        overbooked_hours=np.maximum(over - bays.overtime_hours, 0.0),
+        cost=total + over.sum(axis=1) * bays.overtime_cost_per_hour,
+        lower_bound_cost=bound + fixed,
+        method=method,
+    )
