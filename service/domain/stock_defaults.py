@@ -1,0 +1,29 @@
+"""How long a fluid keeps on the shelf, in which packs it is usually sold, and what is spilt on the way."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from service.domain.fluid_kinds import COOLANT_KINDS, FluidKind
+from service.domain.sourced import Sourced, memory, practice, published
+
+_BLENDER: Final = "Shelf-life page of a lubricant blender: sealed, indoors"
+
+SEALED_SHELF_LIFE_MONTHS: Final[Mapping[FluidKind, Sourced]] = MappingProxyType(
+    {kind: published(60, _BLENDER) for kind in FluidKind}
+    | {kind: memory(60, 60, 96) for kind in COOLANT_KINDS}
+    | {FluidKind.BRAKE_FLUID: practice(24, 24, 60)}
+)
+
+OPENED_SHELF_LIFE_MONTHS: Final[Mapping[FluidKind, Sourced]] = MappingProxyType(
+    {kind: practice(6, 6, 12) for kind in FluidKind} | {FluidKind.BRAKE_FLUID: practice(1, 0.5, 12)}
+)
+
+SHELF_WARNING_SHARE: Final = practice(0.8)
+"""Warn when this share of the shelf life is over; use what expires first, first."""
+
+USUAL_PACKS_LITRES: Final = (0.5, 1.0, 4.0, 5.0, 20.0, 25.0, 60.0, 200.0, 205.0, 208.0, 1000.0)
+"""Common practice, no source."""
+
+SPILT_SHARE: Final = practice(0.03, 0.02, 0.05)
+"""Litres lost in pouring and in the bottom of packs, as a share of what is filled."""

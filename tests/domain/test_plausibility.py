@@ -1,0 +1,58 @@
+"""Bounds of numbers and times."""
+
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import pytest
+
+from service.domain.plausibility import ODOMETER_KM, past_instant, planned_day
+from service.errors import InvalidInputError
+
+NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("value", [0, 1, 2_500_000])
+def test_odometers_inside(value: float) -> None:
+    assert ODOMETER_KM.check("/odometer", value) == value
+
+
+@pytest.mark.parametrize("value", [-0.1, 2_500_000.1, 1e12, float("nan"), float("inf"), float("-inf")])
+def test_odometers_outside_are_refused_with_the_bounds(value: float) -> None:
+    with pytest.raises(InvalidInputError) as caught:
+        ODOMETER_KM.check("/odometer", value)
+    assert caught.value.errors[0].pointer == "/odometer"
+    assert "2,500,000" in caught.value.errors[0].detail
+
+
+def test_a_time_becomes_utc() -> None:
+    summer = datetime(2026, 5, 1, 7, 30, tzinfo=timezone(timedelta(hours=1)))
+    assert past_instant("/taken_at", summer, NOW) == datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
+
+
+def test_an_hour_of_clock_skew_is_taken_as_now() -> None:
+    assert past_instant("/taken_at", NOW + timedelta(minutes=59), NOW) == NOW
+    assert past_instant("/taken_at", NOW + timedelta(hours=1), NOW) == NOW
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        NOW + timedelta(hours=1, seconds=1),
+        datetime(1, 1, 1, tzinfo=timezone(timedelta(hours=14))),
+        datetime(9999, 12, 31, 23, tzinfo=timezone(timedelta(hours=-12))),
+        datetime(1979, 12, 31, tzinfo=UTC),
+        datetime(1980, 1, 1, 0, 30, tzinfo=timezone(timedelta(hours=1))),
+        datetime(2101, 1, 1, tzinfo=UTC),
+        datetime(2026, 5, 1, 7, 30),  # noqa: DTZ001 - the missing offset is what is tested
+    ],
+)
+def test_times_that_cannot_be_are_refused(value: datetime) -> None:
+    with pytest.raises(InvalidInputError) as caught:
+        past_instant("/taken_at", value, NOW)
+    assert caught.value.errors[0].pointer == "/taken_at"
+
+
+def test_days_that_a_plan_can_carry() -> None:
+    assert planned_day("/on", date(2100, 12, 31)) == date(2100, 12, 31)
+    for day in (date(1979, 12, 31), date(2101, 1, 1)):
+        with pytest.raises(InvalidInputError):
+            planned_day("/on", day)

@@ -1,0 +1,99 @@
+"""Sentences about readings and due dates."""
+
+from datetime import date
+
+import pytest
+
+from service.domain.due_reasons import (
+    HARD_SCHEDULE,
+    LIMIT_LABELS,
+    Contaminant,
+    Limit,
+    calendar_reason,
+    condition_reason,
+    contamination_reason,
+    distance_reason,
+    earliest,
+    hours_reason,
+    unknown_reason,
+)
+from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
+from service.domain.units_of_distance import DistanceUnit
+
+
+def test_every_reason_says_what_it_means_and_what_to_do() -> None:
+    assert set(REASON_TEXTS) == set(ReadingReason)
+    for text in REASON_TEXTS.values():
+        assert text.meaning.endswith(".")
+        assert text.advice.endswith(".")
+        assert text.sentence == f"{text.meaning} {text.advice}"
+
+
+def test_doubtful_odometers_are_held_and_never_dropped() -> None:
+    for reason in (
+        ReadingReason.ROLLBACK,
+        ReadingReason.DIGIT_LOST_OR_ADDED,
+        ReadingReason.OTHER_VEHICLE,
+        ReadingReason.MILES_FOR_KM,
+        ReadingReason.KM_FOR_MILES,
+        ReadingReason.IMPLAUSIBLE_PACE,
+        ReadingReason.CLUSTER_REPLACED,
+    ):
+        assert REASON_TEXTS[reason].outcome is ReadingOutcome.HELD
+
+
+def test_the_earliest_limit_wins() -> None:
+    days = {Limit.DISTANCE: date(2026, 5, 2), Limit.CALENDAR: date(2026, 5, 1), Limit.HOURS: None}
+    assert earliest(days) == (Limit.CALENDAR, date(2026, 5, 1))
+    assert earliest({}) is None
+    assert earliest({Limit.HOURS: None}) is None
+
+
+def test_on_the_same_day_contamination_and_the_schedule_are_named_before_condition() -> None:
+    day = date(2026, 5, 1)
+    assert earliest({Limit.CONDITION: day, Limit.HOURS: day}) == (Limit.HOURS, day)
+    assert earliest(dict.fromkeys(Limit, day)) == (Limit.CONTAMINATION, day)
+
+
+def test_the_hard_schedule_is_distance_calendar_and_hours() -> None:
+    assert HARD_SCHEDULE == (Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS)
+    assert set(LIMIT_LABELS) == set(Limit)
+
+
+@pytest.mark.parametrize(
+    ("sentence", "expected"),
+    [
+        (distance_reason(1_250.4, DistanceUnit.KM), "The interval ends in about 1,250 km."),
+        (distance_reason(-320, DistanceUnit.MI), "The interval ended about 320 mi ago."),
+        (distance_reason(0, DistanceUnit.KM), "The interval ends now."),
+        (hours_reason(40), "The interval ends in about 40 running hours."),
+        (hours_reason(-3), "The interval ended about 3 running hours ago."),
+        (hours_reason(0), "The interval ends now."),
+        (
+            calendar_reason(24, date(2026, 5, 12), date(2026, 5, 1)),
+            "24 months since the last full service end on 2026-05-12.",
+        ),
+        (
+            calendar_reason(1, date(2026, 5, 12), date(2026, 6, 1)),
+            "1 month since the last full service ended on 2026-05-12.",
+        ),
+    ],
+)
+def test_sentences_of_the_schedule(sentence: str, expected: str) -> None:
+    assert sentence == expected
+
+
+def test_condition_says_whether_anybody_looked() -> None:
+    assert "83%" in condition_reason(0.83, 0.80, sampled=True)
+    assert "last sample" in condition_reason(0.83, 0.80, sampled=True)
+    assert "no sample yet" in condition_reason(0.83, 0.80, sampled=False)
+
+
+def test_contamination_gives_what_was_found_and_the_limit() -> None:
+    assert "3.40% water, limit 3.00%" in contamination_reason(Contaminant.WATER, 0.034, 0.03)
+    assert "0.10% fuel:" in contamination_reason(Contaminant.FUEL, 0.001, None)
+    assert "shows coolant in the fluid" in contamination_reason(Contaminant.COOLANT, None, None)
+
+
+def test_nothing_known_is_said() -> None:
+    assert "nothing can be said" in unknown_reason()
