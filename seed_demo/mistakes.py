@@ -24,6 +24,8 @@ KINDS: Final = (
     "duplicate",
 )
 N_OF_EACH: Final = 2
+READINGS_ROLLED_BACK: Final = 3
+"""A rollback falls below the reading so many before, so that it is plain which of them is wrong."""
 LEAST_CROWD: Final = 10
 """A class must have so many vehicles for one to be taken for another."""
 UNDISTURBED_AT_ENDS: Final = 6
@@ -59,7 +61,7 @@ def plant_mistakes(
     for kind, vehicle, index in places:
         right = readings[vehicle][index]
         others = _shown_elsewhere(readings, classes, mistaken, right)
-        wrong = _TYPISTS[kind](_Slip(right, readings[vehicle][index - 1], others, rng))
+        wrong = _TYPISTS[kind](_Slip(right, readings[vehicle][index - READINGS_ROLLED_BACK], others, rng))
         if kind == "duplicate":
             histories[vehicle].append(wrong)
         else:
