@@ -1,12 +1,16 @@
 """The filter over whole fleets: from readings to states, all at once or a few readings at a time."""
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.hyperparameters import (
+    DEFAULT_HYPERPARAMETERS,
+    Hyperparameters,
+    VehicleHyperparameters,
+)
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
 from service.engine.usage.priors import RatePriors
 from service.engine.usage.ragged import check_readings, first_of_each_day, select
@@ -39,7 +43,9 @@ MEMORY_OF_STATE: Final = {
 }
 
 
-def initial_state(priors: RatePriors, hyperparameters: Hyperparameters) -> UsageState:
+def initial_state(
+    priors: RatePriors, hyperparameters: Hyperparameters | VehicleHyperparameters
+) -> UsageState:
     """States of vehicles of which nothing has been read yet: the rate of their class."""
     n = priors.log_rate.size
     known = {
@@ -65,7 +71,7 @@ def filter_readings(
     odometer_km: Floats,
     offsets: Integers,
     priors: RatePriors,
-    hyperparameters: Hyperparameters = DEFAULT_HYPERPARAMETERS,
+    hyperparameters: Hyperparameters | VehicleHyperparameters = DEFAULT_HYPERPARAMETERS,
 ) -> UsageState:
     """Estimate odometer, rate and long-run rate of every vehicle from its accepted readings.
 
@@ -80,7 +86,7 @@ def filter_readings(
     priors
         Log rates that the vehicles' classes suggest, each shape (n,).
     hyperparameters
-        How the fleet's daily distances vary.
+        How the fleet's, or each vehicle's, daily distances vary.
 
     Returns
     -------
@@ -106,6 +112,7 @@ def update(
     odometer_km: Floats,
     offsets: Integers,
     block_vehicles: int = BLOCK_VEHICLES,
+    log_variance: Floats | None = None,
 ) -> UsageState:
     """Take in further readings; the same answer as `filter_readings` over the whole history.
 
@@ -117,6 +124,8 @@ def update(
         New accepted readings of these vehicles, as for `filter_readings`; a vehicle may have none.
     block_vehicles
         Vehicles worked on at once.
+    log_variance : ndarray, shape (n,), float64
+        If given, the log variances of the innovations are added to it, for those who want a likelihood.
 
     Returns
     -------
@@ -140,7 +149,7 @@ def update(
     if not bool(np.all(used)):
         time_days, odometer_km, offsets = time_days[used], odometer_km[used], select(used, offsets)
     result, starts = _note_first(result, time_days, odometer_km, offsets)
-    return _run(result, time_days, odometer_km, starts, offsets[1:], block_vehicles)
+    return _run(result, _Readings(time_days, odometer_km, starts, offsets[1:]), block_vehicles, log_variance)
 
 
 def _note_latest(state: UsageState, time_days: Floats, odometer_km: Floats, offsets: Integers) -> UsageState:
@@ -182,50 +191,48 @@ def _note_first(
     return replace(state, **changed), offsets[:-1] + fresh
 
 
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """New readings of all vehicles and where each vehicle's begin and end."""
+
+    time_days: Floats
+    odometer_km: Floats
+    starts: Integers
+    ends: Integers
+
+
 def _run(
-    state: UsageState,
-    time_days: Floats,
-    odometer_km: Floats,
-    starts: Integers,
-    ends: Integers,
-    block_vehicles: int,
+    state: UsageState, readings: _Readings, block_vehicles: int, log_variance: Floats | None
 ) -> UsageState:
     """Filter block by block, longest histories first, so that step k concerns a prefix of the block."""
-    counts = ends - starts
+    counts = readings.ends - readings.starts
     order = np.argsort(-counts, kind="stable")
     order = order[: int(np.count_nonzero(counts))]
     out = {name: getattr(state, name).copy() for name in MEMORY_OF_STATE.values()}
     for begin in range(0, order.size, block_vehicles):
         rows = order[begin : begin + block_vehicles]
         memory = Memory(**{key: out[name][rows] for key, name in MEMORY_OF_STATE.items()})
-        _run_block(
-            memory, dynamics_of(state, rows), _Readings(state, rows, time_days, odometer_km, starts, counts)
-        )
+        logs = None if log_variance is None else np.zeros(rows.size)
+        _run_block(memory, dynamics_of(state, rows), _Steps(state, rows, readings), logs)
         for key, name in MEMORY_OF_STATE.items():
             out[name][rows] = getattr(memory, key)
-    last = np.maximum(ends - 1, 0)
+        if log_variance is not None and logs is not None:
+            log_variance[rows] += logs
+    last = np.maximum(readings.ends - 1, 0)
     moved = counts > 0
-    if time_days.size:
-        out["used_time_days"] = np.where(moved, time_days[last], state.used_time_days)
-        out["used_odometer_km"] = np.where(moved, odometer_km[last], state.used_odometer_km)
+    if readings.time_days.size:
+        out["used_time_days"] = np.where(moved, readings.time_days[last], state.used_time_days)
+        out["used_odometer_km"] = np.where(moved, readings.odometer_km[last], state.used_odometer_km)
     out["n_used"] = state.n_used + counts
     return replace(state, **out)
 
 
-class _Readings:
+class _Steps:
     """The new readings of a block, handed out step by step."""
 
-    def __init__(
-        self,
-        state: UsageState,
-        rows: Integers,
-        time_days: Floats,
-        odometer_km: Floats,
-        starts: Integers,
-        counts: Integers,
-    ) -> None:
-        self._time_days, self._odometer_km = time_days, odometer_km
-        self._starts, counts = starts[rows], counts[rows]
+    def __init__(self, state: UsageState, rows: Integers, readings: _Readings) -> None:
+        self._readings, self._starts = readings, readings.starts[rows]
+        counts = readings.ends[rows] - self._starts
         self.n_steps = int(counts[0])
         self._n_active = rows.size - np.searchsorted(counts[::-1], np.arange(self.n_steps), side="right")
         self._time, self._odometer = state.used_time_days[rows], state.used_odometer_km[rows]
@@ -234,18 +241,20 @@ class _Readings:
         """Days and km since the reading before, of the vehicles that have a k-th reading."""
         active = int(self._n_active[k])
         at = self._starts[:active] + k
-        time, odometer = self._time_days[at], self._odometer_km[at]
+        time, odometer = self._readings.time_days[at], self._readings.odometer_km[at]
         gap, distance = time - self._time[:active], odometer - self._odometer[:active]
         self._time, self._odometer = time, odometer
         return gap, distance
 
 
-def _run_block(memory: Memory, dynamics: Dynamics, readings: _Readings) -> None:
-    for k in range(readings.n_steps):
-        gap_days, distance_km = readings.step(k)
+def _run_block(memory: Memory, dynamics: Dynamics, steps: _Steps, log_variance: Floats | None) -> None:
+    for k in range(steps.n_steps):
+        gap_days, distance_km = steps.step(k)
         memory, dynamics = prefix(memory, gap_days.size), prefix(dynamics, gap_days.size)
         propagate(memory, dynamics, gap_days)
-        assimilate(memory, dynamics, distance_km)
+        variance = assimilate(memory, dynamics, distance_km)
+        if log_variance is not None:
+            log_variance[: variance.size] += np.log(variance)
 
 
 def prefix(block: Block, size: int) -> Block:

@@ -2,9 +2,14 @@
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 from service.errors import InvalidInputError
+
+Floats: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +50,19 @@ class Hyperparameters:
         for name in ("reversion_per_day", "initial_sd", "reading_sd_days", "dispersion_weight"):
             if values[name] == 0.0:
                 raise InvalidInputError.at(f"/{name}", "must be more than zero")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VehicleHyperparameters:
+    """The same numbers vehicle by vehicle, each shape (n,)."""
+
+    reversion_per_day: Floats
+    temporary_sd: Floats
+    noise_sd: Floats
+    drift_per_day: Floats
+    initial_sd: Floats
+    reading_sd_days: Floats
+    dispersion_weight: Floats
 
 
 # Common practice, no source: picked on simulated fleets whose laws are not this model's.

@@ -87,8 +87,8 @@ def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     memory.Pmm += drift_d
 
 
-def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> tuple[Floats, Floats, Floats]:
-    """Take in one reading a vehicle, in place; return both parts of the innovation and its variance.
+def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> Floats:
+    """Take in one reading a vehicle, in place; return the variance of its innovation.
 
     Parameters
     ----------
@@ -99,8 +99,8 @@ def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> tuple
 
     Returns
     -------
-    data_innovation, prior_innovation, variance
-        The innovation is ``data - scale * prior`` km; its variance F is in units of the scale.
+    ndarray, shape (b,), float64
+        Variance F of the innovation ``data - scale * prior`` km, in squared units of the scale.
     """
     F = memory.Pxx + dynamics.reading_variance
     inverse_F = 1.0 / F
@@ -124,4 +124,4 @@ def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> tuple
     memory.squares_data += weighted * e_data
     memory.squares_cross += weighted * e_prior
     memory.squares_prior += e_prior * e_prior * inverse_F
-    return e_data, e_prior, F
+    return F

@@ -1,13 +1,14 @@
 """From a state to the future: how far a vehicle will have gone, and how fast it goes."""
 
-from typing import TypeAlias
+from dataclasses import dataclass, fields, replace
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from service.engine.usage.filter import dynamics_of
-from service.engine.usage.kernel import odometer_noise
+from service.engine.usage.kernel import Dynamics, odometer_noise
 from service.engine.usage.scale import dispersion, scale_km_per_day
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
@@ -15,44 +16,99 @@ from service.errors import InvalidInputError
 Floats: TypeAlias = NDArray[np.float64]
 
 # Derived: where the mean falls below one standard deviation the increment is bent upwards, to stay positive.
-LEAST_MEAN_IN_SDS = 0.02
-LEAST_VARIANCE = 1e-12
+LEAST_MEAN_IN_SDS: Final = 0.02
+LEAST_VARIANCE_KM2: Final = 1e-12
 
 
-def gaussian_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """All that the future distance of n vehicles depends on, each shape (n,): a state made ready for many questions.
+
+    With t days after the last filtered reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
+    ``x + psi u + t m`` and the variance
+    ``v0 + t (v1 + t v2) + psi (w0 + t w1 + psi w2) + noise(t)``, all in km and days.
+    """
+
+    lag_days: Floats
+    dynamics: Dynamics
+    x: Floats
+    u: Floats
+    m: Floats
+    v0: Floats
+    v1: Floats
+    v2: Floats
+    w0: Floats
+    w1: Floats
+    w2: Floats
+
+    def take(self, rows: NDArray[np.int64] | tuple[slice | None, ...]) -> "Outlook":
+        """Pick some vehicles, or add axes."""
+        columns = {
+            field.name: getattr(self, field.name)[rows] for field in fields(self) if field.name != "dynamics"
+        }
+        return Outlook(
+            dynamics=Dynamics(
+                **{field.name: getattr(self.dynamics, field.name)[rows] for field in fields(Dynamics)}
+            ),
+            **columns,
+        )
+
+
+def outlook_of(state: UsageState) -> Outlook:
+    """Prepare the states of n vehicles for asking about their future."""
+    scale = scale_km_per_day(state)
+    factor = dispersion(state) * scale * scale
+    x = state.data_odometer_km + scale * state.prior_odometer_days
+    relative = dynamics_of(state, (slice(None),))
+    return Outlook(
+        lag_days=state.last_time_days - state.used_time_days,
+        dynamics=replace(
+            relative,
+            temporary_variance=relative.temporary_variance * factor,
+            noise_variance=relative.noise_variance * factor,
+            drift=relative.drift * factor,
+        ),
+        x=np.maximum(x + (state.used_odometer_km - state.last_odometer_km), 0.0),
+        u=state.data_temporary_km_per_day + scale * state.prior_temporary,
+        m=state.data_long_run_km_per_day + scale * state.prior_long_run,
+        v0=state.variance_odometer * factor,
+        v1=2.0 * state.covariance_odometer_long_run * factor,
+        v2=state.variance_long_run * factor,
+        w0=2.0 * state.covariance_odometer_temporary * factor,
+        w1=2.0 * state.covariance_temporary_long_run * factor,
+        w2=state.variance_temporary * factor,
+    )
+
+
+def outlook_moments(outlook: Outlook, days_after_last: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of the filter's normal law for the distance after the last reading.
 
     Parameters
     ----------
-    state
-        Filtered readings of n vehicles.
-    days_after_last : ndarray, shape (n,) or (n, m), float64
+    outlook
+        Of n vehicles, or broadcast against `days_after_last` by `Outlook.take`.
+    days_after_last : ndarray, shape (n,) or what the outlook broadcasts to, float64
         Days after `last_time_days`, zero or more. [d]
 
     Returns
     -------
-    mean_km, variance_km2 : ndarray, the shape of `days_after_last`
+    mean_km, variance_km2 : ndarray
         The mean may be below zero: nothing here knows that an odometer never falls.
     """
-    column = (slice(None),) + (None,) * (days_after_last.ndim - 1)
-    scale = scale_km_per_day(state)
-    x = state.data_odometer_km + scale * state.prior_odometer_days
-    x = np.maximum(x + (state.used_odometer_km - state.last_odometer_km), 0.0)
-    u = state.data_temporary_km_per_day + scale * state.prior_temporary
-    m = state.data_long_run_km_per_day + scale * state.prior_long_run
-    gap = days_after_last + (state.last_time_days - state.used_time_days)[column]
-    dynamics = dynamics_of(state, column)
-    phi = np.exp(-dynamics.theta * gap)
-    psi = (1.0 - phi) * dynamics.inverse_theta
-    mean = x[column] + psi * u[column] + gap * m[column]
-    across_u = state.covariance_odometer_temporary[column] + gap * state.covariance_temporary_long_run[column]
-    variance = (
-        state.variance_odometer[column]
-        + gap * (2.0 * state.covariance_odometer_long_run[column] + gap * state.variance_long_run[column])
-        + psi * (2.0 * across_u + psi * state.variance_temporary[column])
-        + odometer_noise(dynamics, gap, phi, psi)
-    )
-    return mean, np.maximum(variance * (dispersion(state) * scale * scale)[column], LEAST_VARIANCE)
+    t = days_after_last + outlook.lag_days
+    phi = np.exp(-outlook.dynamics.theta * t)
+    psi = (1.0 - phi) * outlook.dynamics.inverse_theta
+    mean = outlook.x + psi * outlook.u + t * outlook.m
+    variance = outlook.v0 + t * (outlook.v1 + t * outlook.v2)
+    variance += psi * (outlook.w0 + t * outlook.w1 + psi * outlook.w2)
+    variance += odometer_noise(outlook.dynamics, t, phi, psi)
+    return mean, np.maximum(variance, LEAST_VARIANCE_KM2)
+
+
+def gaussian_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the filter's normal law; parameters as for `increment_moments`."""
+    axes = (slice(None),) + (None,) * (days_after_last.ndim - 1)
+    return outlook_moments(outlook_of(state).take(axes), days_after_last)
 
 
 def increment_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
@@ -150,5 +206,5 @@ def rate_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) ->
         + phi * phi * state.variance_temporary
         + state.temporary_variance * (1.0 - phi * phi)
     )
-    variance = np.maximum(variance * dispersion(state) * scale * scale, LEAST_VARIANCE)
+    variance = np.maximum(variance * dispersion(state) * scale * scale, LEAST_VARIANCE_KM2)
     return gamma_quantiles(positive_mean(mean, variance), variance, probabilities)

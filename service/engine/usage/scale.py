@@ -61,9 +61,14 @@ def dispersion(state: UsageState) -> Floats:
     normal ones by a factor whose square is ``1 + (z^2 + 1) / (2 nu)`` to first order (Cornish and Fisher 1938),
     z = 1.2816. While the fleet's word is all there is (n = 1), nothing is added.
     """
-    scale = scale_km_per_day(state)
-    squares = state.squares_data / scale**2 - 2.0 * state.squares_cross / scale + state.squares_prior
     own = np.maximum(state.n_used - 1.0, 0.0)
     degrees = state.dispersion_weight + own
-    factor = (state.dispersion_weight + np.maximum(squares, 0.0)) / degrees
+    factor = (state.dispersion_weight + squared_innovations(state)) / degrees
     return np.asarray(factor * (1.0 + STUDENT_ALLOWANCE * own / degrees**2))
+
+
+def squared_innovations(state: UsageState) -> Floats:
+    """Sum of e^2/F over a vehicle's readings, in units of its scale, shape (n,)."""
+    scale = scale_km_per_day(state)
+    squares = state.squares_data / scale**2 - 2.0 * state.squares_cross / scale + state.squares_prior
+    return np.asarray(np.maximum(squares, 0.0))
