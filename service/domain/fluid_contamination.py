@@ -28,9 +28,17 @@ class ContaminationDefaults:
     coolant_is_contamination: bool = True
 
 
+_TAKEN_OVER: Final = Sourced(
+    value=0.002, flag=Flag.COMMON_PRACTICE, source=f"Taken over from heavy units: {_HEAVY_MANUAL}"
+)
 _AUTOMATIC: Final = ContaminationDefaults(
     water_caution_fraction=published(0.002, _HEAVY_MANUAL),
     water_reject_fraction=published(0.002, _HEAVY_MANUAL),
+    water_fresh_fraction=practice(0.0),
+)
+_OTHER_CLUTCHES: Final = ContaminationDefaults(
+    water_caution_fraction=_TAKEN_OVER,
+    water_reject_fraction=_TAKEN_OVER,
     water_fresh_fraction=practice(0.0),
 )
 _ENGINE: Final = ContaminationDefaults(
@@ -72,10 +80,9 @@ _BRAKE: Final = ContaminationDefaults(
     water_time_constant_days=practice(4 * 365.25),
 )
 
-_AUTOMATIC_LIMIT_KINDS: Final = frozenset(
+_CLUTCH_KINDS: Final = frozenset(
     {
         FluidKind.AUTOMATIC_TRANSMISSION_CAR,
-        FluidKind.AUTOMATIC_TRANSMISSION_HEAVY,
         FluidKind.CVT,
         FluidKind.DUAL_CLUTCH,
         FluidKind.TRACTOR_TRANSMISSION,
@@ -83,14 +90,15 @@ _AUTOMATIC_LIMIT_KINDS: Final = frozenset(
 )
 
 
+_SINGLE: Final = {FluidKind.BRAKE_FLUID: _BRAKE, FluidKind.AUTOMATIC_TRANSMISSION_HEAVY: _AUTOMATIC}
+
+
 def _choose(kind: FluidKind) -> ContaminationDefaults:
     if kind in COOLANT_KINDS:
         return _COOLANT
     if kind in ENGINE_OIL_KINDS:
         return _ENGINE
-    if kind is FluidKind.BRAKE_FLUID:
-        return _BRAKE
-    return _AUTOMATIC if kind in _AUTOMATIC_LIMIT_KINDS else _OTHER_OIL
+    return _SINGLE.get(kind, _OTHER_CLUTCHES if kind in _CLUTCH_KINDS else _OTHER_OIL)
 
 
 CONTAMINATION_DEFAULTS: Final[Mapping[FluidKind, ContaminationDefaults]] = MappingProxyType(

@@ -4,12 +4,13 @@ There is no agreed common set of limits. These are starting points with their so
 history, as percentiles of its own samples, is the better guide as soon as there is enough of it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
+from service.domain.fluid_contamination import CONTAMINATION_DEFAULTS
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, OIL_KINDS, FluidKind
 from service.domain.laboratory import LaboratoryProperty
 from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
@@ -111,44 +112,64 @@ def _limits(
     )
 
 
+def _water_limits() -> Iterator[AlarmLimit]:
+    """Water stands with the other contamination of each kind; here it becomes a limit like the rest."""
+    for kind, contamination in CONTAMINATION_DEFAULTS.items():
+        caution, reject = contamination.water_caution_fraction, contamination.water_reject_fraction
+        if caution is not None and reject is not None:
+            yield AlarmLimit(
+                kind=kind,
+                laboratory_property=_P.WATER_FRACTION,
+                basis=Basis.VALUE,
+                caution=caution.value,
+                critical=reject.value,
+                flag=reject.flag,
+                source=reject.source,
+            )
+
+
 _PETROL: Final = frozenset({FluidKind.ENGINE_OIL_PETROL})
 _DIESEL: Final = ENGINE_OIL_KINDS - _PETROL
 _HEAVY_AUTOMATIC: Final = frozenset({FluidKind.AUTOMATIC_TRANSMISSION_HEAVY})
 _GEARS: Final = frozenset({FluidKind.MANUAL_GEARBOX, FluidKind.AXLE})
 _HYDRAULIC: Final = frozenset({FluidKind.HYDRAULIC})
-_BRAKE: Final = frozenset({FluidKind.BRAKE_FLUID})
-_INDUSTRIAL: Final = frozenset({FluidKind.HYDRAULIC, FluidKind.TRACTOR_TRANSMISSION})
+_TRACTOR: Final = frozenset({FluidKind.TRACTOR_TRANSMISSION})
 _MEMORY, _PUBLISHED, _PRACTICE = Flag.FROM_MEMORY, Flag.PUBLISHED, Flag.COMMON_PRACTICE
 
+_LIGHT_AUTOMATICS: Final = AUTOMATIC_KINDS - _HEAVY_AUTOMATIC
+_TAKEN_OVER: Final = f"Taken over from heavy units: {_HEAVY_MANUAL}"
+_CAUTION_IS_PRACTICE: Final = f"{_HEAVY_MANUAL}; caution at four fifths of it is common practice"
+
 DEFAULT_LIMITS: Final[tuple[AlarmLimit, ...]] = (
-    *_limits(
-        AUTOMATIC_KINDS,
-        _P.VISCOSITY_100C_MM2_PER_S,
-        Basis.CHANGE_FRACTION,
-        (0.20, 0.25),
-        _PUBLISHED,
-        f"{_HEAVY_MANUAL} (critical); caution at four fifths of it is common practice",
+    *(
+        limit
+        for laboratory_property, basis, levels, heavy_source in (
+            (_P.VISCOSITY_100C_MM2_PER_S, Basis.CHANGE_FRACTION, (0.20, 0.25), _CAUTION_IS_PRACTICE),
+            (_P.ACID_NUMBER_MG_KOH_PER_G, Basis.INCREASE, (2.4, 3.0), _CAUTION_IS_PRACTICE),
+        )
+        for limit in (
+            *_limits(_HEAVY_AUTOMATIC, laboratory_property, basis, levels, _PUBLISHED, heavy_source),
+            *_limits(_LIGHT_AUTOMATICS, laboratory_property, basis, levels, _PRACTICE, _TAKEN_OVER),
+        )
     ),
-    *_limits(
-        AUTOMATIC_KINDS,
-        _P.ACID_NUMBER_MG_KOH_PER_G,
-        Basis.INCREASE,
-        (2.4, 3.0),
-        _PUBLISHED,
-        f"{_HEAVY_MANUAL} (critical); caution at four fifths of it is common practice",
-    ),
-    *_limits(AUTOMATIC_KINDS, _P.WATER_FRACTION, Basis.VALUE, (0.002, 0.002), _PUBLISHED, _HEAVY_MANUAL),
     *_limits(_HEAVY_AUTOMATIC, _P.OXIDATION_ABS_PER_CM, Basis.INCREASE, (24, 30), _MEMORY, NOT_VERIFIED),
     *_limits(_HEAVY_AUTOMATIC, _P.SOLIDS_FRACTION, Basis.VALUE, (0.016, 0.02), _MEMORY, NOT_VERIFIED),
     *_limits(
-        _INDUSTRIAL,
+        _HYDRAULIC,
         _P.VISCOSITY_40C_MM2_PER_S,
         Basis.CHANGE_FRACTION,
         (0.05, 0.10),
         _PUBLISHED,
         _PLANT_ARTICLE,
     ),
-    *_limits(ENGINE_OIL_KINDS, _P.WATER_FRACTION, Basis.VALUE, (0.001, 0.004), _PUBLISHED, _ENGINE_GUIDE),
+    *_limits(
+        _TRACTOR,
+        _P.VISCOSITY_40C_MM2_PER_S,
+        Basis.CHANGE_FRACTION,
+        (0.10, 0.20),
+        _PRACTICE,
+        f"Twice those of oils without viscosity improver: {_PLANT_ARTICLE}",
+    ),
     *_limits(
         ENGINE_OIL_KINDS,
         _P.BASE_NUMBER_MG_KOH_PER_G,
@@ -172,7 +193,7 @@ DEFAULT_LIMITS: Final[tuple[AlarmLimit, ...]] = (
     *_limits(_GEARS, _P.COPPER_MG_PER_KG, Basis.VALUE, (50, 100), _MEMORY, NOT_VERIFIED),
     *_limits(_HYDRAULIC, _P.IRON_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
     *_limits(_HYDRAULIC, _P.COPPER_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
-    *_limits(_BRAKE, _P.WATER_FRACTION, Basis.VALUE, (0.03, 0.04), _PRACTICE, NO_SOURCE),
+    *_water_limits(),
 )
 
 _BY_KIND: Final[Mapping[FluidKind, tuple[AlarmLimit, ...]]] = MappingProxyType(

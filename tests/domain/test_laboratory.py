@@ -81,8 +81,11 @@ def test_every_limit_names_its_source_as_its_flag_demands() -> None:
     for limit in DEFAULT_LIMITS:
         if limit.flag is Flag.PUBLISHED:
             assert limit.source not in {NO_SOURCE, NOT_VERIFIED}
+        elif limit.flag is Flag.FROM_MEMORY:
+            assert limit.source == NOT_VERIFIED
         else:
-            assert limit.source in {NO_SOURCE, NOT_VERIFIED}
+            assert limit.flag is Flag.COMMON_PRACTICE
+            assert limit.source
     assert len({(limit.kind, limit.laboratory_property) for limit in DEFAULT_LIMITS}) == len(DEFAULT_LIMITS)
 
 

@@ -122,6 +122,21 @@ def test_a_change_of_zone_in_mid_week_neither_doubles_nor_loses_a_week(changed: 
     assert len(published) == 5
 
 
+# Samoa left out Friday 30 December 2011 (IANA time zone database).
+@pytest.mark.parametrize("weekday", range(1, 8))
+def test_a_zone_that_skips_a_day_loses_no_week(weekday: int) -> None:
+    rule = PublishingRule(zone=ZoneInfo("Pacific/Apia"), iso_weekday=weekday)
+    published = [IsoWeek(2011, 50)]
+    for hour in range(35 * 24):
+        now = datetime(2011, 12, 13, tzinfo=UTC) + timedelta(hours=hour)
+        due = weeks_to_catch_up(published[-1], now, rule)
+        assert len(due) <= 1 or hour == 0
+        published.extend(due)
+    assert published == list(weeks_from(IsoWeek(2011, 50), len(published)))
+    instants = [publishing_instant(week, rule) for week in published]
+    assert instants == sorted(set(instants))
+
+
 @pytest.mark.parametrize(
     ("weekday", "at"), [(0, time(6)), (8, time(6)), (5, time(6, tzinfo=UTC)), (5, time(6, 0, 0, 1))]
 )

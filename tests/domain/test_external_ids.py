@@ -1,0 +1,41 @@
+"""Identifiers as the outside sees them."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.domain.external_ids import MAX_NUMBER, IdKind, format_id, looks_like_an_id, parse_id
+
+
+@given(st.sampled_from(IdKind), st.integers(1, MAX_NUMBER))
+def test_what_is_written_is_what_is_read(kind: IdKind, number: int) -> None:
+    written = format_id(kind, number)
+    assert parse_id(kind, written) == number
+    assert looks_like_an_id(written)
+    other = next(each for each in IdKind if each is not kind)
+    assert parse_id(other, written) is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "veh_",
+        "veh_0",
+        "veh_01",
+        "veh_-1",
+        "VEH_1",
+        "veh_1 ",
+        "veh_1\n",
+        "veh_١",
+        "12",
+        "veh_9223372036854775808",
+    ],
+)
+def test_what_is_no_id_is_not_read_as_one(text: str) -> None:
+    assert parse_id(IdKind.VEHICLE, text) is None
+
+
+def test_a_row_that_is_not_stored_has_no_id() -> None:
+    with pytest.raises(ValueError, match="no id"):
+        format_id(IdKind.VEHICLE, None)
