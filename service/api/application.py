@@ -11,12 +11,18 @@ from fastapi_offline import FastAPIOffline
 from service.api.guard import Guard
 from service.api.limiter import Limiter
 from service.api.problems import Problem, install_problem_handlers
-from service.api.routes import compartments, fluids, health, projections, vehicles
+from service.api.routes import compartments, fluids, health, projections, readings, vehicles
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
 from service.store.session import Database
 
-V1_ROUTERS: tuple[APIRouter, ...] = (vehicles.router, compartments.router, fluids.router, projections.router)
+V1_ROUTERS: tuple[APIRouter, ...] = (
+    vehicles.router,
+    compartments.router,
+    fluids.router,
+    readings.router,
+    projections.router,
+)
 
 
 def build_api(

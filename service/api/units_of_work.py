@@ -5,10 +5,11 @@ effect: its answer is stored in the same transaction and given again to the same
 """
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Depends, Header, Request, Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
@@ -16,8 +17,9 @@ from pydantic import BaseModel
 from sqlmodel import Session
 
 from service.api.answers import entity_tag
+from service.api.limiter import Limiter
 from service.clock import Clock
-from service.errors import InvalidInputError, StaleVersionError
+from service.errors import AuthenticationRequiredError, InvalidInputError, StaleVersionError
 from service.store.repositories import idempotency
 from service.store.session import Database
 from service.store.tables.operations import IdempotencyKey
@@ -104,14 +106,18 @@ def get_now(request: Request) -> datetime:
     return clock.now()
 
 
+def get_database(request: Request) -> Database:
+    """The application's database."""
+    database: Database = request.app.state.database
+    return database
+
+
 def open_read(
     request: Request, credentials: Credentials, now: Annotated[datetime, Depends(get_now)]
 ) -> Iterator[Unit]:
     """Open a snapshot for the caller."""
-    database: Database = request.app.state.database
-    with database.snapshot() as session:
-        caller = _authenticate(request, session, credentials, now)
-        yield Unit(session, caller, now)
+    with get_database(request).snapshot() as session:
+        yield Unit(session, authenticate(request, session, credentials, now), now)
 
 
 async def hash_body(request: Request) -> str:
@@ -124,15 +130,23 @@ async def hash_body(request: Request) -> str:
 def open_write(
     request: Request,
     credentials: Credentials,
-    now: Annotated[datetime, Depends(get_now)],
     body_hash: Annotated[str, Depends(hash_body)],
     key: KeyHeader = None,
 ) -> Iterator[WriteUnit]:
     """Open a transaction for the caller; it is committed before the answer leaves."""
-    database: Database = request.app.state.database
-    with database.transaction() as session:
-        caller = _authenticate(request, session, credentials, now)
-        claimed = claim_key(session, caller, _operation(request), key, body_hash, now) if key else None
+    with writing(request, credentials, body_hash, key) as unit:
+        yield unit
+
+
+@contextmanager
+def writing(
+    request: Request, credentials: Credentials, body_hash: str, key: str | None
+) -> Iterator[WriteUnit]:
+    """Do the work of `open_write` for a route that reads its body itself."""
+    now = get_now(request)
+    with get_database(request).transaction() as session:
+        caller = authenticate(request, session, credentials, now)
+        claimed = claim_key(session, caller, operation_of(request), key, body_hash, now) if key else None
         yield WriteUnit(session, caller, now, claimed)
 
 
@@ -167,18 +181,33 @@ def claim_key(
     raise ReplayedAnswer(earlier)
 
 
-def _operation(request: Request) -> str:
-    return f"{request.method} {request.url.path}"[:200]
+def store_answer(
+    session: Session, caller: Caller, operation: str, key: str, body_hash: str, now: datetime, body: str
+) -> None:
+    """Remember the answer to a keyed call whose work was several transactions."""
+    row = claim_key(session, caller, operation, key, body_hash, now)
+    claimed = idempotency.get_claimed(session, row)
+    claimed.status, claimed.body = 200, body.encode()
+    claimed.headers = {"Content-Type": "application/json"}
+    session.add(claimed)
 
 
-def _authenticate(request: Request, session: Session, credentials: Any, now: datetime) -> Caller:
-    limiter = request.app.state.limiter
+def operation_of(request: Request) -> str:
+    """What a key is bound to besides the organisation: method and path."""
+    return f"{request.method} {request.url.path}"[:80]
+
+
+def authenticate(
+    request: Request, session: Session, credentials: HTTPAuthorizationCredentials | None, now: datetime
+) -> Caller:
+    """Find out who calls, within the rate limits."""
+    limiter: Limiter = request.app.state.limiter
     source = request.client.host if request.client else "unknown"
     limiter.check_failures(source, now)
     secret = credentials.credentials if credentials is not None else None
     try:
         caller = authenticate_token(session, secret, now, getattr(request.state, "request_id", None))
-    except Exception:
+    except AuthenticationRequiredError:
         if secret is not None:
             limiter.note_failure(source, now)
         raise

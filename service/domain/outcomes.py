@@ -31,6 +31,7 @@ class ReadingReason(StrEnum):
     IMPLAUSIBLE_HOURS = "implausible_hours"
     CLUSTER_REPLACED = "cluster_replaced"
     AMBIGUOUS = "ambiguous"
+    PARKED = "parked"
     DUPLICATE = "duplicate"
     REFERENCE_REUSED = "reference_reused"
     FUTURE = "future"
@@ -99,6 +100,9 @@ REASON_TEXTS: Final[Mapping[ReadingReason, ReasonText]] = MappingProxyType(
         ),
         ReadingReason.AMBIGUOUS: ReasonText(
             _HELD, "The number is wrong in a way that has more than one explanation.", _READ_AGAIN
+        ),
+        ReadingReason.PARKED: ReasonText(
+            ReadingOutcome.ACCEPTED, "The vehicle stood still since the reading before.", "Nothing to do."
         ),
         ReadingReason.DUPLICATE: ReasonText(
             ReadingOutcome.DUPLICATE, "This reading is stored already.", "Nothing to do."

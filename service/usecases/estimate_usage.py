@@ -40,7 +40,7 @@ def hours_priors(n_vehicles: int) -> RatePriors:
 def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
     """Run the filter over all accepted readings of some vehicles."""
     km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
-    hours = readings.meter_history(session, organisation_id, vehicle_ids, "engine_hours")
+    hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
     n_vehicles = len(vehicle_ids)
     return FleetUsage(
         odometer=filter_readings(km.time_days, km.value, km.offsets, configured_priors(n_vehicles)),

@@ -75,7 +75,7 @@ def _compartments(
 
 def _meters(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, MetersAt]:
     km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
-    hours = readings.meter_history(session, organisation_id, vehicle_ids, "engine_hours")
+    hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
     return {
         vehicle_id: MetersAt(
             km_days=_stretch(km, place, km.time_days),

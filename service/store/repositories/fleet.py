@@ -117,6 +117,17 @@ def vehicles_by_reference(
     return found
 
 
+def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> dict[int, str]:
+    """Numbers of some vehicles, in use or not, by key."""
+    found: dict[int, str] = {}
+    for chunk in _chunks(sorted(vehicle_ids)):
+        query = select(Vehicle.id, Vehicle.reference).where(
+            Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(chunk)
+        )
+        found |= {key: reference for key, reference in session.exec(query) if key is not None}
+    return found
+
+
 def count_vehicles(session: Session, organisation_id: int) -> int:
     """How many vehicles are in use."""
     query = select(Vehicle.id).where(

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import ColumnElement, Float, cast, func, insert, literal_column, update
 from sqlalchemy import select as core_select
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
@@ -73,13 +74,10 @@ def list_readings(
 
 
 def meter_history(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int] | None, meter: str
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], meter: str
 ) -> MeterHistory:
-    """Accepted values of `used_km` or `engine_hours`; of all vehicles that have any where none are named.
-
-    With named vehicles the answer has one stretch for each, in that order. Without, use `meter_history_of_all`.
-    """
-    wanted = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids or ())}
+    """Accepted values of `used_km` or `used_hours`, one stretch for each vehicle, in the order asked for."""
+    wanted = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     rows = session.connection().execute(_history_query(session, organisation_id, meter, list(wanted))).all()
     counts = np.zeros(len(wanted), dtype=np.int64)
     ids = np.array([row[0] for row in rows], dtype=np.int64)
@@ -94,7 +92,7 @@ def meter_history(
 
 
 def _history_query(session: Session, organisation_id: int, meter: str, vehicle_ids: Sequence[int]) -> Any:
-    value = Reading.used_km if meter == "used_km" else Reading.engine_hours
+    value = Reading.used_km if meter == "used_km" else Reading.used_hours
     return (
         core_select(col(Reading.vehicle_id), days_since_epoch(session, col(Reading.taken_at)), col(value))
         .where(
@@ -114,9 +112,54 @@ def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
     return cast(func.extract("epoch", instant), Float) / 86_400.0
 
 
+def read_entries(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[Any]:
+    """Rows of everything stored of some vehicles' meters, in the order of time.
+
+    Columns: id, vehicle_id, time in days since 1970, odometer_km, outcome, reason, decided_by, used_km,
+    received in days, source, reference, engine_hours.
+    """
+    query = (
+        core_select(
+            col(Reading.id),
+            col(Reading.vehicle_id),
+            days_since_epoch(session, col(Reading.taken_at)),
+            col(Reading.odometer_km),
+            col(Reading.outcome),
+            col(Reading.reason),
+            col(Reading.decided_by),
+            col(Reading.used_km),
+            days_since_epoch(session, col(Reading.received_at)),
+            col(Reading.source),
+            col(Reading.reference),
+            col(Reading.engine_hours),
+        )
+        .where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
+        .order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
+    )
+    return list(session.connection().execute(query).all())
+
+
+def update_verdicts(session: Session, rows: Sequence[dict[str, Any]]) -> None:
+    """Store what screening now says of readings: dictionaries with id, outcome, reason and used_km."""
+    if rows:
+        session.execute(update(Reading), list(rows))
+
+
 def mark_stale(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
     """Say that what was derived from these vehicles' readings has to be computed again."""
-    query = update(VehicleUsage).where(
-        col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.vehicle_id).in_(vehicle_ids)
+    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
+    statement = dialect.insert(VehicleUsage).on_conflict_do_update(
+        index_elements=["vehicle_id"], set_={"is_stale": True, "updated_at": now}
     )
-    session.execute(query.values(is_stale=True, updated_at=now))
+    rows = [
+        {
+            "vehicle_id": key,
+            "organisation_id": organisation_id,
+            "n_readings": 0,
+            "is_stale": True,
+            "updated_at": now,
+        }
+        for key in vehicle_ids
+    ]
+    if rows:
+        session.execute(statement, rows)

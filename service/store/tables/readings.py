@@ -45,6 +45,9 @@ class Reading(SQLModel, table=True):
     """What the projection uses: repaired and shifted past a replaced cluster; null while not used."""
 
     engine_hours: float | None = None
+    used_hours: float | None = None
+    """The same as far as it is plausible."""
+
     source: str = Field(default="api", max_length=40)
     reference: str | None = Field(default=None, max_length=80)
     outcome: str = Field(max_length=12)

@@ -425,6 +425,7 @@ def upgrade() -> None:
     sa.Column('odometer_km', sa.Float(), nullable=True),
     sa.Column('used_km', sa.Float(), nullable=True),
     sa.Column('engine_hours', sa.Float(), nullable=True),
+    sa.Column('used_hours', sa.Float(), nullable=True),
     sa.Column('source', sa.String(length=40), nullable=False),
     sa.Column('reference', sa.String(length=80), nullable=True),
     sa.Column('outcome', sa.String(length=12), nullable=False),

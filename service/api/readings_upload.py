@@ -1,0 +1,146 @@
+"""The body of POST /v1/readings: JSON in memory, a CSV file spooled to disk and answered row by row."""
+
+import io
+import tempfile
+from collections.abc import AsyncIterator, Iterator, Sequence
+from dataclasses import dataclass, field
+from hashlib import sha256
+from typing import IO, Any, Final
+from zoneinfo import ZoneInfo
+
+from fastapi import Request, Response
+from fastapi.responses import StreamingResponse
+
+from service.api.schemas.readings import ReadingResult
+from service.api.units_of_work import (
+    Credentials,
+    authenticate,
+    claim_key,
+    get_database,
+    get_now,
+    operation_of,
+    store_answer,
+)
+from service.domain.outcomes import ReadingOutcome
+from service.domain.roles import Scope
+from service.domain.zones import zone_named
+from service.errors import FieldError, InvalidInputError
+from service.usecases.import_readings import ImportCounts, import_readings, open_readings_file
+from service.usecases.record_readings import RowResult
+
+SPOOL_BYTES: Final = 1024 * 1024
+SENT_BYTES: Final = 64 * 1024
+MAX_ERRORS: Final = 100
+
+
+def _spool() -> IO[bytes]:
+    """A file that stays in memory while it is small; whoever holds it closes it."""
+    return tempfile.SpooledTemporaryFile(max_size=SPOOL_BYTES)
+
+
+@dataclass(slots=True)
+class Upload:
+    """A received body, and room for the answer to a long one."""
+
+    is_csv: bool
+    file: IO[bytes]
+    scratch: IO[bytes]
+    body_hash: str
+
+    def content(self) -> bytes:
+        """Everything at once."""
+        self.file.seek(0)
+        return self.file.read()
+
+
+async def receive_upload(request: Request) -> AsyncIterator[Upload]:
+    """Receive the body; what is longer than a mebibyte goes to disk.
+
+    Raises
+    ------
+    InvalidInputError
+        If it is neither JSON nor CSV.
+    """
+    kind = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
+    if kind not in {"application/json", "text/csv"}:
+        raise InvalidInputError("Send application/json or text/csv.")
+    digest = sha256()
+    with _spool() as file, _spool() as scratch:
+        async for piece in request.stream():
+            digest.update(piece)
+            file.write(piece)
+        yield Upload(kind == "text/csv", file, scratch, digest.hexdigest())
+
+
+def record_file(
+    request: Request, credentials: Credentials, upload: Upload, key: str | None, time_zone: str | None
+) -> Response:
+    """Store a CSV file in pieces and answer with the outcome of every row."""
+    database, now = get_database(request), get_now(request)
+    zone = None if time_zone is None else zone_named("query/time_zone", time_zone)
+    with database.transaction() as session:
+        caller = authenticate(request, session, credentials, now)
+        caller.require(Scope.READINGS)
+        claimed = (
+            None
+            if key is None
+            else claim_key(session, caller, operation_of(request), key, upload.body_hash, now)
+        )
+        if claimed is not None:
+            session.rollback()
+    outcomes = _Outcomes(upload.scratch)
+    counts = import_readings(
+        database.transaction, caller, request.app.state.clock.now, _open(upload, zone), outcomes.report
+    )
+    outcomes.refuse_if_nothing_fits(counts)
+    if key is not None:
+        summary = _summary(counts, "[]")
+        with database.transaction() as session:
+            store_answer(session, caller, operation_of(request), key, upload.body_hash, now, summary)
+    return StreamingResponse(outcomes.render(counts), media_type="application/json")
+
+
+def _open(upload: Upload, zone: ZoneInfo | None) -> Any:
+    upload.file.seek(0)
+    text = io.TextIOWrapper(upload.file, encoding="utf-8-sig", errors="strict", newline="")
+    return open_readings_file(text, zone)
+
+
+@dataclass(slots=True)
+class _Outcomes:
+    """Outcomes of a long file, kept on disk until they are sent."""
+
+    file: IO[bytes]
+    errors: list[FieldError] = field(default_factory=list)
+    n_rows: int = 0
+
+    def report(self, first: int, results: Sequence[RowResult]) -> None:
+        """Take the outcomes of a chunk."""
+        for place, result in enumerate(results, start=first):
+            shown = ReadingResult.of(place, result)
+            self.file.write(b"," if self.n_rows else b"")
+            self.file.write(shown.model_dump_json().encode())
+            self.n_rows += 1
+            if result.outcome is ReadingOutcome.REJECTED and len(self.errors) < MAX_ERRORS:
+                self.errors.append(FieldError(f"row {place + 2}", f"{shown.reason}: {shown.detail}"))
+
+    def refuse_if_nothing_fits(self, counts: ImportCounts) -> None:
+        """Answer 422 when no row could be stored."""
+        if self.n_rows == counts.rejected:
+            raise InvalidInputError("No row of the file could be stored; see errors.", self.errors)
+
+    def render(self, counts: ImportCounts) -> Iterator[bytes]:
+        """Give the answer piece by piece."""
+        head, tail = _summary(counts, "\0").split("\0")
+        yield head.encode() + b"["
+        self.file.seek(0)
+        while piece := self.file.read(SENT_BYTES):
+            yield piece
+        yield b"]" + tail.encode()
+
+
+def _summary(counts: ImportCounts, results: str) -> str:
+    return (
+        f'{{"accepted":{counts.accepted},"held":{counts.held},"duplicate":{counts.duplicate},'
+        f'"rejected":{counts.rejected},"results":{results}}}'
+    )

@@ -1,0 +1,165 @@
+"""Readings: record them in bulk, look at them, decide on the ones that are held."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+
+from service.api.answers import decode_cursor, next_link, show
+from service.api.inputs import Cursor, IdPath, PageLimit, VehiclePath
+from service.api.problems import describe_problems
+from service.api.reading_rows import batch_schema, parse_batch
+from service.api.readings_upload import Upload, receive_upload, record_file
+from service.api.schemas.readings import (
+    ReadingDecision,
+    ReadingPage,
+    ReadingRead,
+    ReadingResult,
+    ReadingResults,
+)
+from service.api.units_of_work import Credentials, KeyHeader, Reading, Unit, WriteUnit, Writing, writing
+from service.domain.outcomes import ReadingOutcome
+from service.domain.roles import Scope
+from service.errors import FieldError, InvalidInputError
+from service.store.repositories import fleet, readings
+from service.usecases.decide_readings import decide_reading
+from service.usecases.record_readings import RowResult, record_readings
+
+router = APIRouter(tags=["readings"])
+
+CSV_EXAMPLE = (
+    "vehicle,taken_at,odometer,unit,source,reference\nVAN-07,2026-05-01T07:30:00+01:00,84210.4,km,driver,r1\n"
+)
+BODY: dict[str, Any] = {
+    "required": True,
+    "content": {
+        "application/json": {"schema": batch_schema()},
+        "text/csv": {"schema": {"type": "string"}, "example": CSV_EXAMPLE},
+    },
+}
+
+
+@router.post(
+    "/readings",
+    operation_id="record_readings",
+    summary="Record readings",
+    response_model=ReadingResults,
+    responses=describe_problems(409, 413, 415, 422),
+    openapi_extra={"requestBody": BODY},
+)
+def post_readings(
+    request: Request,
+    credentials: Credentials,
+    upload: Annotated[Upload, Depends(receive_upload)],
+    key: KeyHeader = None,
+    time_zone: Annotated[
+        str | None, Query(max_length=64, description="Zone of a CSV file's times that have no offset.")
+    ] = None,
+) -> Response:
+    """Record up to 10,000 readings as JSON, or a CSV file of any length.
+
+    Every row has an outcome; one bad row never loses the good ones. If no row at all can be stored, the answer is 422.
+    """
+    if upload.is_csv:
+        return record_file(request, credentials, upload, key, time_zone)
+    with writing(request, credentials, upload.body_hash, key) as unit:
+        return _record(unit, upload.content())
+
+
+def _record(unit: WriteUnit, body: bytes) -> Response:
+    results = record_readings(unit.session, unit.caller, unit.now, parse_batch(body))
+    refuse_if_nothing_fits(results)
+    counts = {str(outcome): 0 for outcome in ReadingOutcome}
+    for result in results:
+        counts[str(result.outcome)] += 1
+    shown = [ReadingResult.of(index, result) for index, result in enumerate(results)]
+    return unit.answer(ReadingResults(results=shown, **counts))
+
+
+def refuse_if_nothing_fits(results: list[RowResult]) -> None:
+    """Answer 422 when every single row was rejected: then the sender, not a row, has to change something."""
+    if any(result.outcome is not ReadingOutcome.REJECTED for result in results):
+        return
+    shown = [ReadingResult.of(index, result) for index, result in enumerate(results[:100])]
+    fields = [FieldError(f"/readings/{one.index}", f"{one.reason}: {one.detail}") for one in shown]
+    raise InvalidInputError("No row could be stored; see errors.", fields)
+
+
+@router.get(
+    "/readings",
+    operation_id="list_readings",
+    summary="List readings",
+    response_model=ReadingPage,
+    responses=describe_problems(404, 422),
+)
+def get_readings(
+    request: Request,
+    unit: Reading,
+    vehicle: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    reference: Annotated[
+        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
+    ] = None,
+    outcome: Annotated[ReadingOutcome | None, Query()] = None,
+    limit: PageLimit = 100,
+    cursor: Cursor = None,
+) -> Response:
+    """List readings in the order they were stored, with their outcome and reason."""
+    return _page(request, unit, vehicle, reference, outcome, limit, cursor)
+
+
+@router.get(
+    "/vehicles/{vehicle}/readings",
+    operation_id="list_vehicle_readings",
+    summary="List a vehicle's readings",
+    response_model=ReadingPage,
+    responses=describe_problems(404, 422),
+)
+def get_vehicle_readings(
+    request: Request, vehicle: VehiclePath, unit: Reading, limit: PageLimit = 100, cursor: Cursor = None
+) -> Response:
+    """List the readings of one vehicle in the order they were stored."""
+    return _page(request, unit, vehicle, None, None, limit, cursor)
+
+
+@router.patch(
+    "/readings/{reading}",
+    operation_id="decide_reading",
+    summary="Release or discard a reading",
+    response_model=ReadingRead,
+    responses=describe_problems(404, 422),
+)
+def patch_reading(reading: IdPath, body: ReadingDecision, unit: Writing) -> Response:
+    """Say that a reading is right or wrong; projections follow."""
+    row = decide_reading(unit.session, unit.caller, unit.now, reading, body.decision)
+    owner = fleet.get_vehicle_by_id(unit.session, unit.caller.organisation_id, row.vehicle_id)
+    return unit.answer(ReadingRead.of(row, owner.reference))
+
+
+def _page(
+    request: Request,
+    unit: Unit,
+    vehicle: str | None,
+    reference: str | None,
+    outcome: ReadingOutcome | None,
+    limit: int,
+    cursor: str | None,
+) -> Response:
+    unit.caller.require(Scope.READ)
+    owner = None if vehicle is None else fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
+    after = decode_cursor(cursor).get("after", 0)
+    if not isinstance(after, int):
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    rows = readings.list_readings(
+        unit.session,
+        unit.caller.organisation_id,
+        vehicle_id=None if owner is None else owner.id,
+        reference=reference,
+        outcome=outcome,
+        after_id=after,
+        limit=limit + 1,
+    )
+    names = fleet.vehicle_references(
+        unit.session, unit.caller.organisation_id, {row.vehicle_id for row in rows}
+    )
+    page = ReadingPage(readings=[ReadingRead.of(row, names[row.vehicle_id]) for row in rows[:limit]])
+    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
+    return show(request, page, headers=next_link(request, position))

@@ -1,0 +1,40 @@
+"""Release or discard a reading by hand; everything that rests on the vehicle's readings follows."""
+
+from datetime import datetime
+from typing import Literal
+
+from sqlmodel import Session
+
+from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.roles import Scope
+from service.store.repositories import readings
+from service.store.tables.readings import Reading
+from service.usecases.audit import record_change
+from service.usecases.caller import Caller
+from service.usecases.screen_readings import decide
+
+
+def decide_reading(
+    session: Session, caller: Caller, now: datetime, reference: str, decision: Literal["release", "discard"]
+) -> Reading:
+    """Say that a reading is right or wrong, whatever screening thinks; may be said again the other way."""
+    caller.require(Scope.PLANNING)
+    reading = readings.get_reading(session, caller.organisation_id, reference)
+    before = {"outcome": reading.outcome, "reason": reading.reason}
+    if decision == "release":
+        reading.outcome, reading.reason = ReadingOutcome.ACCEPTED, ReadingReason.RELEASED
+    else:
+        reading.outcome, reading.reason, reading.used_km = (
+            ReadingOutcome.REJECTED,
+            ReadingReason.DISCARDED,
+            None,
+        )
+    reading.decided_by = caller.actor[:80]
+    session.add(reading)
+    session.flush()
+    stored = readings.read_entries(session, caller.organisation_id, [reading.vehicle_id])
+    decide(session, caller.organisation_id, now, stored, [])
+    readings.mark_stale(session, caller.organisation_id, [reading.vehicle_id], now)
+    session.refresh(reading)
+    record_change(session, caller, now, decision, "reading", reading.id, {"before": before})
+    return reading

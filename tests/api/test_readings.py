@@ -1,0 +1,188 @@
+"""Readings through the API: every row has an outcome, and one bad row never loses the good ones."""
+
+from datetime import timedelta
+
+import pytest
+
+VAN = {"vehicle": "VAN-07", "class": "van"}
+
+
+@pytest.fixture
+def fleet(operator):
+    operator.post("/v1/vehicles", VAN)
+    operator.post("/v1/vehicles", {"vehicle": "TRUCK-1", "class": "truck", "odometer_unit": "mi"})
+    return operator
+
+
+def reading(day: int, odometer: float, **more):
+    return {"vehicle": "VAN-07", "taken_at": f"2026-04-{day:02d}T07:30:00+02:00", "odometer": odometer, **more}
+
+
+def send(operator, *rows):
+    return operator.post("/v1/readings", {"readings": list(rows)})
+
+
+def test_good_rows_are_stored_beside_bad_ones(fleet):
+    answer = send(
+        fleet,
+        reading(1, 84_000),
+        reading(2, 84_060) | {"vehicle": "NOBODY"},
+        reading(3, -5),
+        reading(4, 84_200, colour="red"),
+        reading(5, 84_260),
+    )
+    assert answer.status_code == 200, answer.text
+    body = answer.json()
+    assert [row["outcome"] for row in body["results"]] == ["accepted", "rejected", "rejected", "rejected", "accepted"]
+    assert [row["reason"] for row in body["results"]] == [None, "unknown_vehicle", "out_of_range", "malformed", None]
+    assert (body["accepted"], body["held"], body["duplicate"], body["rejected"]) == (2, 0, 0, 3)
+    assert len(fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"]) == 2
+
+
+def test_a_call_of_which_nothing_can_be_stored_is_a_422_that_names_the_rows(fleet):
+    answer = send(fleet, reading(1, 84_000) | {"vehicle": "NOBODY"})
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["pointer"] == "/readings/0"
+
+
+def test_a_reading_keeps_the_offset_it_came_with(fleet):
+    send(fleet, reading(1, 84_000, reference="trip 1"))
+    (stored,) = fleet.get("/v1/readings?reference=trip%201").json()["readings"]
+    assert stored["taken_at"] == "2026-04-01T07:30:00+02:00"
+    assert stored["odometer"] == 84_000
+
+
+def test_miles_are_converted_at_the_door_and_shown_as_keyed(fleet):
+    send(fleet, reading(1, 100_000) | {"vehicle": "TRUCK-1"})
+    (stored,) = fleet.get("/v1/vehicles/TRUCK-1/readings").json()["readings"]
+    assert (stored["odometer"], stored["unit"]) == (100_000, "mi")
+    assert stored["odometer_km"] == pytest.approx(160_934.4)  # 1 mi = 1.609344 km exactly
+
+
+def test_the_same_reading_twice_is_stored_once(fleet):
+    row = reading(1, 84_000, reference="r1")
+    assert send(fleet, row, row).json()["duplicate"] == 1
+    assert send(fleet, row).json()["duplicate"] == 1
+    assert send(fleet, reading(1, 84_000)).json()["duplicate"] == 1
+    other = send(fleet, reading(2, 84_100, reference="r1"))
+    assert other.status_code == 422
+    assert "reference_reused" in other.json()["errors"][0]["detail"]
+
+
+def test_a_rollback_is_held_with_its_reason_and_can_be_released_or_discarded(fleet):
+    for day in range(1, 11):
+        send(fleet, reading(day, 84_000 + 60 * day))
+    held = send(fleet, reading(12, 4_000)).json()
+    assert held["held"] == 1, held
+    (row,) = fleet.get("/v1/readings?outcome=held").json()["readings"]
+    assert row["used_km"] is None
+    discarded = fleet.patch(f"/v1/readings/{row['id']}", {"decision": "discard"})
+    assert (discarded.status_code, discarded.json()["outcome"]) == (200, "rejected")
+    assert fleet.get("/v1/readings?outcome=held").json()["readings"] == []
+
+
+def test_times_without_an_offset_or_in_the_future_or_absurd_are_refused_with_the_rule(fleet, clock):
+    rows = [
+        reading(1, 84_000) | {"taken_at": text}
+        for text in (
+            "2026-04-01T07:30:00",
+            (clock.now() + timedelta(hours=3)).isoformat(),
+            "0001-01-01T00:00:00+14:00",
+            "9999-12-31T23:59:59-14:00",
+            "2025-02-29T07:30:00Z",
+            "0",
+        )
+    ]
+    answer = send(fleet, *rows, reading(2, 84_000))
+    reasons = [row["reason"] for row in answer.json()["results"]]
+    assert reasons == ["missing_offset", "future", "malformed", "malformed", "malformed", "malformed", None]
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e400", "true", '"12"', "1" * 400])
+def test_numbers_that_are_none_are_refused(fleet, number):
+    body = (
+        '{"readings": [{"vehicle": "VAN-07", "taken_at": "2026-04-01T07:30:00Z", "odometer": ' + number + "}]}"
+    ).encode()
+    answer = fleet.client.post(
+        "/v1/readings", content=body, headers=fleet.headers | {"Content-Type": "application/json"}
+    )
+    assert answer.status_code in {400, 422}
+    assert answer.headers["content-type"] == "application/problem+json"
+
+
+CSV = "vehicle,taken_at,odometer,reference\nVAN-07,2026-04-01T07:30:00+02:00,84210.4,r1\nVAN-07,2026-04-02,84270.4,r2\n"
+
+
+def send_file(operator, content: bytes, **query):
+    headers = operator.headers | {"Content-Type": "text/csv"}
+    return operator.client.post("/v1/readings", params=query, content=content, headers=headers)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        CSV.encode(),
+        b"\xef\xbb\xbf" + CSV.encode(),
+        CSV.replace("\n", "\r\n").encode(),
+        CSV.replace("\n", "\r").encode(),
+        CSV.rstrip("\n").encode(),
+        CSV.replace(",", ";").replace(".4;", ",4;").encode(),
+        CSV.replace("VAN-07", '"VAN-07"').encode(),
+    ],
+    ids=["plain", "byte order mark", "CRLF", "CR", "no last newline", "semicolon and decimal comma", "quotes"],
+)
+def test_every_sound_form_of_a_file_gives_the_same_readings(fleet, content):
+    answer = send_file(fleet, content, time_zone="Europe/Berlin")
+    assert answer.status_code == 200, answer.text
+    assert [row["outcome"] for row in answer.json()["results"]] == ["accepted", "accepted"]
+    stored = fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"]
+    assert [row["odometer"] for row in stored] == [84_210.4, 84_270.4]
+    assert stored[1]["taken_at"] == "2026-04-02T12:00:00+02:00"
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        CSV.encode("utf-16"),
+        CSV.replace("VAN-07", "VÄN-07").encode("latin-1"),
+        b"PK\x03\x04" + b"\x00" * 100,
+        CSV.replace("odometer", "vehicle").encode(),
+        b"",
+        b"\n",
+        b'vehicle,taken_at,odometer\n"VAN-07,2026-04-01,1\n',
+        b"vehicle,taken_at,odometer\nVAN-07,2026-04-01T07:30:00Z," + b"9" * 200_000 + b"\n",
+    ],
+    ids=["UTF-16", "Latin-1", "zip", "doubled header", "empty", "blank", "open quote", "long cell"],
+)
+def test_a_broken_file_is_refused_and_nothing_of_it_is_stored(fleet, content):
+    answer = send_file(fleet, content, time_zone="Europe/Berlin")
+    assert answer.status_code == 422, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"] == []
+
+
+def test_a_ragged_row_is_one_bad_row(fleet):
+    answer = send_file(fleet, CSV.encode() + b"VAN-07,2026-04-03T07:30:00Z\n", time_zone="Europe/Berlin").json()
+    assert (answer["accepted"], answer["rejected"]) == (2, 1)
+    assert answer["results"][2]["reason"] == "malformed"
+
+
+def test_a_file_sent_twice_adds_nothing(fleet):
+    send_file(fleet, CSV.encode(), time_zone="Europe/Berlin")
+    again = send_file(fleet, CSV.encode(), time_zone="Europe/Berlin").json()
+    assert (again["accepted"], again["duplicate"]) == (0, 2)
+
+
+def test_a_projection_rests_on_the_stored_readings(fleet):
+    facts = {"kind": "automatic_transmission_car", "interval_km": 20_000}
+    fleet.post("/v1/vehicles/VAN-07/compartments", facts)
+    for day in range(1, 29):
+        send(fleet, reading(day, 84_000 + 60 * day))
+    answer = fleet.get("/v1/vehicles/VAN-07/projection")
+    assert answer.status_code == 200, answer.text
+    body = answer.json()
+    assert body["odometer_km"]["p10"] >= 84_000 + 60 * 28
+    assert body["km_per_day"]["p10"] < 60 < body["km_per_day"]["p90"]
+    (gearbox,) = body["compartments"]
+    assert gearbox["due"]["p10"] <= gearbox["due"]["p50"] <= gearbox["due"]["p90"]
+    assert sum(gearbox["probability_by_limit"].values()) == pytest.approx(1.0, abs=0.01)
