@@ -2,13 +2,15 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Final
 
 import numpy as np
 
 from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
 from service.engine.policy.exchange_plan import KM_OF_PRICE, ExchangePlan
 
-NONE = -1
+NONE: Final = -1
+"""Row that stands for no option."""
 
 
 class Reason(IntEnum):

@@ -9,6 +9,7 @@ from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArr
 from service.engine.exchange.credit import amount_since_full_service
 from service.engine.policy.exchange_plan import ExchangePlan, cost_per_1000_km
 from service.engine.policy.inputs import DueRates, ExchangeCase
+from service.engine.policy.recommendation import NONE
 from service.engine.policy.return_date import ReturnDate, due_again, life_used_per_day
 from service.engine.policy.shares import rounds_retained
 from service.errors import InvalidInputError
@@ -116,6 +117,32 @@ def plan_two_steps(
         due=due,
         cost_minor_per_1000_km=cost_per_1000_km(cost, distance + due.km),
     )
+
+
+def choose_two_steps(steps: TwoStepPlans, smallest_fresh_share: Floats) -> IntArray:
+    """Pick the plan with the lowest cost by kilometre that comes back in time and renews enough.
+
+    Parameters
+    ----------
+    steps : TwoStepPlans
+    smallest_fresh_share : float or ndarray, shape (n,)
+        Of the charge after both steps. [-]
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+        Row of the plans, the first of equals; −1 where none does.
+
+    Raises
+    ------
+    InvalidInputError
+        If a share is not between 0 and 1.
+    """
+    smallest = require_within("smallest_fresh_share", smallest_fresh_share, 0.0, 1.0)
+    is_fit = steps.stays_below_limit & (steps.fresh_share >= smallest)
+    price = np.where(is_fit, steps.cost_minor_per_1000_km, np.inf)
+    is_best = is_fit & (price == price.min(axis=0))
+    return np.where(is_fit.any(axis=0), is_best.argmax(axis=0), NONE).astype(np.int64)
 
 
 def _mixed(case: ExchangeCase, life_used: FloatArray, retained: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from service.engine.policy.exchange_plan import ExchangePlan, plan_exchanges
 from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Limit, Method, Prices
 from service.engine.policy.recommendation import Reason, Wishes, recommend
 from service.engine.policy.return_date import due_again
-from service.engine.policy.two_step import plan_two_steps
+from service.engine.policy.two_step import choose_two_steps, plan_two_steps
 from service.errors import InvalidInputError
 
 CASE = ExchangeCase(
@@ -229,6 +229,21 @@ def test_coming_back_after_ten_weeks_beats_idling_if_the_converter_does_not_mix(
     assert steps.life_used_before_second[0, 0] == pytest.approx(0.9 * 5 / 9 + 0.035)
     assert steps.life_used_after[0, 0] == pytest.approx((0.9 * 5 / 9 + 0.035) * 5 / 9)
     assert steps.stays_below_limit.all()
+
+
+def test_the_chosen_two_steps_are_the_cheapest_that_are_in_time_and_fresh_enough() -> None:
+    rates = replace(RATES, km_per_day=np.array([50.0, 50.0, 50.0]))
+    case = replace(CASE, state=fluid_state(8.0, life_used=np.array([0.5, 1.2, 1.2])))
+    steps = plan_two_steps(case, rates, plan(case, rates), np.array([5_000.0, 5_000.0, 79_000.0]))
+    chosen = choose_two_steps(steps, 0.85)
+    for index in range(2):
+        fit = [
+            row
+            for row in range(16)
+            if steps.stays_below_limit[row, index] and steps.fresh_share[row, index] >= 0.85
+        ]
+        assert chosen[index] == min(fit, key=lambda row: steps.cost_minor_per_1000_km[row, index])
+    assert chosen[2] == -1
 
 
 def test_a_second_step_that_comes_too_late_is_marked_and_a_parked_vehicle_refused() -> None:
