@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import ArrayLike, NDArray
 
+pytest_plugins = ["tests.service_fixtures"]
+
 hypothesis.settings.register_profile(
     "house", max_examples=50, deadline=None, derandomize=True, database=None, print_blob=True
 )
@@ -55,4 +57,3 @@ def read_only() -> Callable[[ArrayLike], NDArray[Any]]:
         return array
 
     return make
-pytest_plugins = ["tests.service_fixtures"]

@@ -15,7 +15,6 @@ import pytest
 from deploy.backup import back_up
 from deploy.commands import main
 from deploy.failures import SetupError
-from tests.service_fixtures import postgres_url  # noqa: F401 -- a fixture
 
 NOW = datetime(2026, 5, 4, 2, 15, tzinfo=UTC)
 
@@ -130,7 +129,7 @@ def test_the_command_needs_a_folder_and_says_where_the_backup_is(
 
 @pytest.mark.postgres
 def test_a_postgresql_backup_restores_with_its_own_tool(
-    postgres_url: str,  # noqa: F811
+    postgres_url: str,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
