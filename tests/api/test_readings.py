@@ -184,5 +184,6 @@ def test_a_projection_rests_on_the_stored_readings(fleet):
     assert body["odometer_km"]["p10"] >= 84_000 + 60 * 28
     assert body["km_per_day"]["p10"] < 60 < body["km_per_day"]["p90"]
     (gearbox,) = body["compartments"]
-    assert gearbox["due"]["p10"] <= gearbox["due"]["p50"] <= gearbox["due"]["p90"]
-    assert sum(gearbox["probability_by_limit"].values()) == pytest.approx(1.0, abs=0.01)
+    dates = [day or "beyond the horizon" for day in gearbox["due"].values()]
+    assert dates == sorted(dates)
+    assert 0.5 < sum(gearbox["probability_by_limit"].values()) <= 1.001
