@@ -126,3 +126,15 @@ def test_every_alert_says_what_to_do() -> None:
     for rule in rules:
         assert rule["labels"]["severity"] in {"page", "ticket"}
         assert {"summary", "action"} <= set(rule["annotations"])
+
+
+def test_alerts_watch_metrics_that_the_service_exports() -> None:
+    """Compared as soon as the service exports any; `up` is Prometheus' own."""
+    sources = "".join(text_of(path) for path in python_files("service"))
+    watched = set(re.findall(r"\bsumpwise_\w+", text_of(DEPLOY / "alerts.yaml")))
+    assert watched
+    if "prometheus_client" in sources:
+        exported = {
+            name for name in watched if re.search(rf'"{re.sub("_(total|bucket)$", "", name)}', sources)
+        }
+        assert watched - exported == set()
