@@ -16,6 +16,8 @@ RELATIVE_GAP: Final = 1e-3
 # Branching nodes; a count, unlike a time, stops every machine at the same plan. Own choice.
 NODE_LIMIT: Final = 200
 # Classes that lose least by another week and are left free beside the divided ones. Own choice.
+# Hours are written in hundreds: a visit off a whole number by the solver's tolerance then still fits. Own choice.
+_ROW_SCALE: Final = 0.01
 N_FREE_CLASSES: Final = 40
 
 
@@ -214,12 +216,16 @@ def _solve_integers(
         bounds=Bounds(0.0, programme.upper),
         constraints=[
             LinearConstraint(programme.each_class_once, classes.n_visits, classes.n_visits),
-            LinearConstraint(programme.hours_by_week, -np.inf, capacity.regular_hours),
+            LinearConstraint(
+                _ROW_SCALE * programme.hours_by_week, -np.inf, _ROW_SCALE * capacity.regular_hours
+            ),
         ],
         options={
             "time_limit": search.time_limit_seconds,
             "mip_rel_gap": search.relative_gap,
             "node_limit": NODE_LIMIT,
+            # Without presolve no solution has to be carried back and repaired, which prints to standard output.
+            "presolve": False,
         },
     )
     if result.x is None:

@@ -14,6 +14,7 @@ from service.engine.demand.lattice import (
     distribution_quantile,
     distribution_variance,
     probability_above,
+    select_distributions,
 )
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.errors import InvalidInputError
@@ -225,3 +226,11 @@ def test_impossible_input_is_refused_with_the_place():
         forecast_one(make_jobs(good, [1.0]), step_quantity=0.0)
     with pytest.raises(InvalidInputError):
         forecast_one(make_jobs(good, [1.0]), shock=UsageShock(factor=np.ones(2), weight=np.full(2, 0.5)))
+
+
+def test_one_pool_can_be_picked_out():
+    due = np.array([[[0.2, 0.4], [0.5, 1.0]]])
+    forecast = forecast_demand(make_jobs(due, [5.0, 8.0], pool=[0, 1]), n_pools=2, shock=NO_SHOCK)
+    second = select_distributions(forecast.cumulative, np.array([2, 3]))
+    assert distribution_mean(second) == pytest.approx([4.0, 8.0])
+    assert distribution_quantile(second, 0.9).tolist() == [8.0, 8.0]
