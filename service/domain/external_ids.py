@@ -25,6 +25,8 @@ class IdKind(StrEnum):
     PERSON = "per"
     IMPORT = "imp"
     SUBSCRIPTION = "sub"
+    RETURN_VISIT = "ret"
+    AGEING_FIT = "fit"
 
 
 MAX_NUMBER: Final = 2**63 - 1

@@ -4,6 +4,7 @@ from sqlmodel import SQLModel
 
 from service.store.tables import (  # noqa: F401
     access,
+    ageing_fits,
     due_lists,
     fluids,
     operations,

@@ -48,7 +48,12 @@ class CompartmentState(SQLModel, table=True):
     due_on: date | None = None
     due_odometer_km: float | None = None
     due_engine_hours: float | None = None
-    """Where each limit of the hard schedule is reached."""
+    """Where each limit of the hard schedule is reached, or a return visit that comes before it."""
+
+    return_on: date | None = None
+    return_odometer_km: float | None = None
+    return_rounds: int | None = None
+    """An accepted return visit that is still to come."""
 
     fresh_fraction: float = 0.0
     """Share of the charge put in at the last service."""

@@ -1,9 +1,9 @@
 """Work done and fluid looked at."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Column, Index, UniqueConstraint
+from sqlalchemy import CheckConstraint, Column, Index, UniqueConstraint, text
 from sqlmodel import JSON, Field, SQLModel
 
 from service.domain import plausibility
@@ -19,6 +19,14 @@ class Service(SQLModel, table=True):
         UniqueConstraint("organisation_id", "id"),
         belongs_to("vehicle", "vehicle_id", cascade=True),
         Index("ix_service_vehicle", "organisation_id", "vehicle_id", "done_at"),
+        Index(
+            "uq_service_reference",
+            "organisation_id",
+            "reference",
+            unique=True,
+            sqlite_where=text("voided_at IS NULL"),
+            postgresql_where=text("voided_at IS NULL"),
+        ),
         within("odometer_km", plausibility.ODOMETER_KM),
         within("engine_hours", plausibility.ENGINE_HOURS),
     )
@@ -33,6 +41,8 @@ class Service(SQLModel, table=True):
     done_by: str | None = Field(default=None, max_length=80)
     note: str | None = Field(default=None, max_length=4000)
     reference: str | None = Field(default=None, max_length=80)
+    """The sender's own id; free again when the service is voided."""
+
     recorded_at: datetime = Field(sa_type=UtcDateTime)
     recorded_by: str = Field(max_length=80)
     voided_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
@@ -127,3 +137,32 @@ class Sample(SQLModel, table=True):
     recorded_at: datetime = Field(sa_type=UtcDateTime)
     recorded_by: str = Field(max_length=80)
     voided_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class ReturnVisit(SQLModel, table=True):
+    """A plan that somebody accepted: come back for further rounds after a distance or by a day."""
+
+    __tablename__ = "return_visit"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        belongs_to("compartment", "compartment_id", cascade=True),
+        Index("ix_return_visit_compartment", "organisation_id", "compartment_id", "id"),
+        within("due_odometer_km", plausibility.ODOMETER_KM),
+        within("n_rounds", plausibility.ROUNDS),
+        CheckConstraint("due_on IS NOT NULL OR due_odometer_km IS NOT NULL", name="says_when"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    compartment_id: int
+    n_rounds: int
+    due_on: date | None = None
+    due_odometer_km: float | None = None
+    """On the vehicle's continuous series."""
+
+    note: str | None = Field(default=None, max_length=400)
+    accepted_at: datetime = Field(sa_type=UtcDateTime)
+    """Whatever service on the compartment comes after it fulfils it."""
+
+    accepted_by: str = Field(max_length=80)
+    cancelled_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

@@ -37,6 +37,31 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_organisation')),
     sa.UniqueConstraint('name', name=op.f('uq_organisation_name'))
     )
+    op.create_table('ageing_fit',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(length=40), nullable=False),
+    sa.Column('duty', sa.String(length=32), nullable=False),
+    sa.Column('vehicle_class', sa.String(length=24), nullable=False),
+    sa.Column('multiplier_before', sa.Float(), nullable=False),
+    sa.Column('multiplier_after', sa.Float(), nullable=False),
+    sa.Column('multiplier_log_sd', sa.Float(), nullable=False),
+    sa.Column('n_samples', sa.Integer(), nullable=False),
+    sa.Column('accepted_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('accepted_by', sa.String(length=80), nullable=False),
+    sa.Column('reverted_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.CheckConstraint("duty IN ('normal', 'mixed', 'severe', 'city_bus_or_retarder')", name=op.f('ck_ageing_fit_duty')),
+    sa.CheckConstraint("kind IN ('automatic_transmission_car', 'automatic_transmission_heavy', 'cvt', 'dual_clutch', 'manual_gearbox', 'axle', 'engine_oil_petrol', 'engine_oil_diesel_light', 'engine_oil_diesel_heavy', 'coolant_traditional', 'coolant_oat', 'brake_fluid', 'hydraulic', 'tractor_transmission', 'power_steering')", name=op.f('ck_ageing_fit_kind')),
+    sa.CheckConstraint("vehicle_class IN ('car', 'van', 'truck', 'bus', 'tractor', 'other_machine')", name=op.f('ck_ageing_fit_vehicle_class')),
+    sa.CheckConstraint('multiplier_after BETWEEN 0.01 AND 100', name=op.f('ck_ageing_fit_multiplier_after')),
+    sa.CheckConstraint('n_samples > 0', name=op.f('ck_ageing_fit_n_samples')),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_ageing_fit_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_ageing_fit')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_ageing_fit_organisation_id_id'))
+    )
+    with op.batch_alter_table('ageing_fit', schema=None) as batch_op:
+        batch_op.create_index('ix_ageing_fit_group', ['organisation_id', 'kind', 'duty', 'vehicle_class', 'id'], unique=False)
+
     op.create_table('audit_entry',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -469,6 +494,7 @@ def upgrade() -> None:
     )
     with op.batch_alter_table('service', schema=None) as batch_op:
         batch_op.create_index('ix_service_vehicle', ['organisation_id', 'vehicle_id', 'done_at'], unique=False)
+        batch_op.create_index('uq_service_reference', ['organisation_id', 'reference'], unique=True, sqlite_where=sa.text('voided_at IS NULL'), postgresql_where=sa.text('voided_at IS NULL'))
 
     op.create_table('stock_movement',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -502,7 +528,6 @@ def upgrade() -> None:
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('usage_state', sa.LargeBinary(), nullable=True),
     sa.Column('hours_state', sa.LargeBinary(), nullable=True),
-    sa.Column('screening_state', sa.LargeBinary(), nullable=True),
     sa.Column('n_readings', sa.Integer(), nullable=False),
     sa.Column('is_stale', sa.Boolean(), nullable=False),
     sa.Column('updated_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
@@ -533,6 +558,9 @@ def upgrade() -> None:
     sa.Column('due_on', sa.Date(), nullable=True),
     sa.Column('due_odometer_km', sa.Float(), nullable=True),
     sa.Column('due_engine_hours', sa.Float(), nullable=True),
+    sa.Column('return_on', sa.Date(), nullable=True),
+    sa.Column('return_odometer_km', sa.Float(), nullable=True),
+    sa.Column('return_rounds', sa.Integer(), nullable=True),
     sa.Column('fresh_fraction', sa.Float(), nullable=False),
     sa.Column('n_events', sa.Integer(), nullable=False),
     sa.CheckConstraint('life_used >= 0 AND life_used <= 10', name=op.f('ck_compartment_state_life_used')),
@@ -570,6 +598,27 @@ def upgrade() -> None:
     )
     with op.batch_alter_table('projection', schema=None) as batch_op:
         batch_op.create_index('ix_projection_due', ['organisation_id', 'due_q10_on'], unique=False)
+
+    op.create_table('return_visit',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('compartment_id', sa.Integer(), nullable=False),
+    sa.Column('n_rounds', sa.Integer(), nullable=False),
+    sa.Column('due_on', sa.Date(), nullable=True),
+    sa.Column('due_odometer_km', sa.Float(), nullable=True),
+    sa.Column('note', sa.String(length=400), nullable=True),
+    sa.Column('accepted_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('accepted_by', sa.String(length=80), nullable=False),
+    sa.Column('cancelled_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.CheckConstraint('due_odometer_km IS NULL OR (due_odometer_km >= 0 AND due_odometer_km <= 2500000)', name=op.f('ck_return_visit_due_odometer_km')),
+    sa.CheckConstraint('due_on IS NOT NULL OR due_odometer_km IS NOT NULL', name=op.f('ck_return_visit_says_when')),
+    sa.CheckConstraint('n_rounds IS NULL OR (n_rounds >= 1 AND n_rounds <= 12)', name=op.f('ck_return_visit_n_rounds')),
+    sa.ForeignKeyConstraint(['organisation_id', 'compartment_id'], ['compartment.organisation_id', 'compartment.id'], name=op.f('fk_return_visit_organisation_id_compartment_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_return_visit')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_return_visit_organisation_id_id'))
+    )
+    with op.batch_alter_table('return_visit', schema=None) as batch_op:
+        batch_op.create_index('ix_return_visit_compartment', ['organisation_id', 'compartment_id', 'id'], unique=False)
 
     op.create_table('sample',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -655,6 +704,10 @@ def downgrade() -> None:
         batch_op.drop_index('ix_sample_compartment')
 
     op.drop_table('sample')
+    with op.batch_alter_table('return_visit', schema=None) as batch_op:
+        batch_op.drop_index('ix_return_visit_compartment')
+
+    op.drop_table('return_visit')
     with op.batch_alter_table('projection', schema=None) as batch_op:
         batch_op.drop_index('ix_projection_due')
 
@@ -672,6 +725,7 @@ def downgrade() -> None:
 
     op.drop_table('stock_movement')
     with op.batch_alter_table('service', schema=None) as batch_op:
+        batch_op.drop_index('uq_service_reference', sqlite_where=sa.text('voided_at IS NULL'), postgresql_where=sa.text('voided_at IS NULL'))
         batch_op.drop_index('ix_service_vehicle')
 
     op.drop_table('service')
@@ -727,5 +781,9 @@ def downgrade() -> None:
         batch_op.drop_index('ix_audit_entry_object')
 
     op.drop_table('audit_entry')
+    with op.batch_alter_table('ageing_fit', schema=None) as batch_op:
+        batch_op.drop_index('ix_ageing_fit_group')
+
+    op.drop_table('ageing_fit')
     op.drop_table('organisation')
     # ### end Alembic commands ###
