@@ -11,8 +11,8 @@ from service.engine.due.limits import BoolArray, FloatArray, IntArray
 # A due date is shown as a day; a hundredth of one is never seen.
 DAY_TOLERANCE: Final = 0.01
 
-# A last step this short is corrected along the chord, which is right to a tenth: a tenth of it is left.
-_LAST_STEP_DAYS: Final = 0.05
+# A step this many times too long or too short at most: what the last step may leave. Chosen by measured error.
+_STEP_ERROR: Final = 0.3
 _MOST_ROUNDS: Final = 60
 _HALVE_AFTER: Final = 6
 
@@ -78,14 +78,21 @@ def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: F
         n_before += scores < levels
     answer = np.where(n_before == 0, 0.0, np.inf).ravel()
     brackets = _open_brackets(grid, levels, n_before.astype(np.int64), end_days)
+    point = _next_point(brackets)[0]
     for round_number in range(_MOST_ROUNDS):
         if brackets.place.size == 0:
             break
-        point = _next_point(brackets)
         if round_number >= _HALVE_AFTER:
             point = (brackets.low + brackets.high) / 2.0
         gap = score_at(brackets.column, point * point) - brackets.level
-        brackets = _close_in(brackets, point, gap, answer)
+        brackets = _close_in(brackets, point, gap)
+        last_point = point
+        point, doubt = _next_point(brackets)
+        step = np.abs(point * point - last_point * last_point)
+        is_close = (doubt < DAY_TOLERANCE) & (step * _STEP_ERROR < DAY_TOLERANCE)
+        is_settled = is_close | (brackets.high**2 - brackets.low**2 < DAY_TOLERANCE)
+        answer[brackets.place[is_settled]] = point[is_settled] ** 2
+        brackets, point = brackets.keep(~is_settled), point[~is_settled]
     return answer.reshape(levels.shape)
 
 
@@ -112,8 +119,12 @@ def _open_brackets(grid: Grid, levels: FloatArray, n_before: IntArray, end_days:
     )
 
 
-def _next_point(b: _Brackets) -> FloatArray:
-    """Inverse quadratic interpolation; the chord where the three points do not bend the right way."""
+def _next_point(b: _Brackets) -> tuple[FloatArray, FloatArray]:
+    """Give the next point in each bracket, and by how many days it may be wrong.
+
+    Inverse quadratic interpolation, whose distance from the chord bounds its error; the chord, with no bound at all,
+    where the three points do not bend the right way.
+    """
     slope = (b.high - b.low) / (b.high_gap - b.low_gap)
     chord = b.low - b.low_gap * slope
     low_run, high_run = b.third_gap - b.low_gap, b.third_gap - b.high_gap
@@ -121,29 +132,22 @@ def _next_point(b: _Brackets) -> FloatArray:
     far_slope = (b.third - b.high) / np.where(is_usable, high_run, 1.0)
     bend = (far_slope - slope) / np.where(is_usable, low_run, 1.0)
     point = chord + b.low_gap * b.high_gap * bend
-    is_inside = is_usable & (point > b.low) & (point < b.high)
-    return np.where(is_inside, point, chord)
+    is_inside = is_usable & (point >= b.low) & (point <= b.high)
+    doubt = np.where(is_inside, np.abs(point * point - chord * chord), np.inf)
+    return np.where(is_inside, point, chord), doubt
 
 
-def _close_in(old: _Brackets, point: FloatArray, gap: FloatArray, answer: FloatArray) -> _Brackets:
-    """Put a new point in each bracket; write what has settled to `answer`, return the rest."""
+def _close_in(old: _Brackets, point: FloatArray, gap: FloatArray) -> _Brackets:
+    """Put a new point in each bracket."""
     is_low = gap < 0.0
-    low, low_gap = np.where(is_low, point, old.low), np.where(is_low, gap, old.low_gap)
-    high, high_gap = np.where(is_low, old.high, point), np.where(is_low, old.high_gap, gap)
-    settled = low - low_gap * (high - low) / np.where(high_gap > low_gap, high_gap - low_gap, 1.0)
-    squared = settled * settled
-    is_settled = (np.abs(squared - point * point) < _LAST_STEP_DAYS) | (
-        high * high - low * low < DAY_TOLERANCE
-    )
-    answer[old.place[is_settled]] = squared[is_settled]
     return _Brackets(
         place=old.place,
         column=old.column,
         level=old.level,
-        low=low,
-        low_gap=low_gap,
-        high=high,
-        high_gap=high_gap,
+        low=np.where(is_low, point, old.low),
+        low_gap=np.where(is_low, gap, old.low_gap),
+        high=np.where(is_low, old.high, point),
+        high_gap=np.where(is_low, old.high_gap, gap),
         third=np.where(is_low, old.low, old.high),
         third_gap=np.where(is_low, old.low_gap, old.high_gap),
-    ).keep(~is_settled)
+    )
