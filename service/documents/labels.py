@@ -35,7 +35,6 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "due_p90": "Due P90",
         "between": "8 in 10 times between",
         "and": "and",
-        "visit": "Visit",
         "visit_day": "Visit day",
         "no_visit": "No visit planned yet",
         "method": "Method",

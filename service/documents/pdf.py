@@ -18,6 +18,9 @@ LAYOUTS: Final = Path(__file__).parent / "templates"
 _MISSING: Final = re.compile(r"the text `\"(.*?)\"` could not be displayed")
 _ESCAPE: Final = re.compile(r"\\u\{([0-9a-f]+)\}")
 
+_REMEMBERED: Final = 10
+"""For how many further documents the typesetter keeps what it worked out for one (seen in its behaviour)."""
+
 Json = str | int | float | bool | None | Sequence["Json"] | Mapping[str, "Json"]
 
 
@@ -25,6 +28,11 @@ Json = str | int | float | bool | None | Sequence["Json"] | Mapping[str, "Json"]
 def _fonts() -> typst.Fonts:
     """Read the fonts once: those inside the typesetter come first, the machine's fill the gaps."""
     return typst.Fonts(include_system_fonts=True, include_embedded_fonts=True)
+
+
+@cache
+def _no_fonts() -> typst.Fonts:
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False)
 
 
 def render_pdf(layout: str, data: Mapping[str, Json]) -> bytes:
@@ -35,6 +43,13 @@ def render_pdf(layout: str, data: Mapping[str, Json]) -> bytes:
     make two vehicles look alike on paper.
     """
     texts = json.dumps(_cleaned(data), ensure_ascii=False)
+    try:
+        return _render(layout, texts)
+    finally:
+        _forget()
+
+
+def _render(layout: str, texts: str) -> bytes:
     try:
         return _compile(layout, texts)
     except typst.TypstError as error:
@@ -54,6 +69,13 @@ def _compile(layout: str, texts: str) -> bytes:
     if not isinstance(content, bytes):
         raise EngineError("The typesetter gave no document.")
     return content
+
+
+def _forget() -> None:
+    """Set empty documents until the typesetter has dropped this one, about 60 MB for a list of 300 lines."""
+    compiler = typst.Compiler(LAYOUTS / "nothing.typ", root=LAYOUTS, font_paths=_no_fonts())
+    for _ in range(_REMEMBERED + 1):
+        compiler.compile(format="svg")
 
 
 def _missing_characters(diagnostic: str) -> set[str]:

@@ -46,22 +46,29 @@ class Presentation:
 
     def number(self, value: float, n_decimals: int = 0) -> str:
         """Write a number with narrow spaces between thousands (ISO 80000-1 section 7.3)."""
-        text = f"{value:,.{n_decimals}f}".replace(",", _NARROW_SPACE)
+        shown = round(value, n_decimals) + 0.0  # no minus before a zero
+        text = f"{shown:,.{n_decimals}f}".replace(",", _NARROW_SPACE)
         return text.replace(".", self.decimal_mark).replace("-", "\u2212")
 
     def volume(self, litres: float | None, n_decimals: int = 1) -> str:
         """Write a volume in the organisation's unit; an unknown one as a dash."""
         if litres is None:
             return "–"
-        value = litres / _LITRES_PER[self.volume_unit]
-        return f"{self.number(value, n_decimals)}\u00a0{self.volume_unit}"
+        return f"{self.number(self.volume_value(litres), n_decimals)}\u00a0{self.volume_unit}"
+
+    def volume_value(self, litres: float) -> float:
+        """Give a volume as a number in the organisation's unit."""
+        return litres / _LITRES_PER[self.volume_unit]
 
     def distance(self, km: float | None) -> str:
         """Write a distance in the organisation's unit; an unknown one as a dash."""
         if km is None:
             return "–"
-        value = km if self.distance_unit == "km" else miles_from_km(km)
-        return f"{self.number(value)}\u00a0{self.distance_unit}"
+        return f"{self.number(self.distance_value(km))}\u00a0{self.distance_unit}"
+
+    def distance_value(self, km: float) -> float:
+        """Give a distance as a number in the organisation's unit."""
+        return km if self.distance_unit == "km" else miles_from_km(km)
 
     def celsius(self, celsius: float | None) -> str:
         """Write a temperature; an unknown one as a dash."""

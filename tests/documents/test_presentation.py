@@ -1,0 +1,59 @@
+"""Numbers and dates: ISO 80000-1 section 7.3 (groups of three, no comma), ISO 8601, NIST Handbook 44 appendix C."""
+
+from datetime import UTC, date, datetime, timedelta, timezone
+
+import pytest
+
+from service.documents.presentation import Presentation
+
+PLAIN = Presentation()
+
+
+@pytest.mark.parametrize(
+    ("value", "n_decimals", "written"),
+    [(1234567.891, 2, "1\u202f234\u202f567.89"), (999.0, 0, "999"), (-4.25, 1, "\u22124.2"), (-0.01, 0, "0")],
+)
+def test_numbers_are_grouped_by_narrow_spaces(value: float, n_decimals: int, written: str) -> None:
+    assert PLAIN.number(value, n_decimals) == written
+
+
+@pytest.mark.parametrize(
+    ("unit", "litres", "written"),
+    [
+        ("L", 3.785411784, "3.8\u00a0L"),
+        ("US gal", 3.785411784, "1.0\u00a0US gal"),
+        ("US qt", 3.785411784, "4.0\u00a0US qt"),
+        ("imp gal", 4.54609, "1.0\u00a0imp gal"),
+    ],
+)
+def test_volumes_in_the_organisation_s_unit(unit: str, litres: float, written: str) -> None:
+    assert Presentation(volume_unit=unit).volume(litres) == written  # type: ignore[arg-type]
+
+
+def test_distance_in_miles() -> None:
+    assert Presentation(distance_unit="mi").distance(1609.344) == "1\u202f000\u00a0mi".replace(
+        "1\u202f000", "1\u202f000"
+    )
+
+
+def test_unknown_values_are_a_dash() -> None:
+    written = [
+        PLAIN.volume(None),
+        PLAIN.distance(None),
+        PLAIN.celsius(None),
+        PLAIN.percent(None),
+        PLAIN.day(None),
+    ]
+    assert written == ["–"] * 5
+
+
+def test_moments_carry_their_offset() -> None:
+    paris = timezone(timedelta(hours=2))
+    assert PLAIN.moment(datetime(2026, 5, 8, 6, 0, tzinfo=paris)) == "2026-05-08 06:00 +02:00"
+    assert PLAIN.moment(datetime(2026, 5, 8, 6, 0, tzinfo=UTC)) == "2026-05-08 06:00 +00:00"
+
+
+def test_weekdays_have_names() -> None:
+    """2026-05-11 is the Monday of ISO week 20."""
+    assert date(2026, 5, 11).isocalendar() == (2026, 20, 1)
+    assert PLAIN.weekday(date(2026, 5, 11)) == "Monday"
