@@ -57,4 +57,5 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
         max_body_bytes=settings.max_body_bytes,
         max_upload_bytes=settings.max_upload_bytes,
         receive_timeout_seconds=settings.receive_timeout_seconds,
+        public_url=settings.public_url,
     )

@@ -11,7 +11,7 @@ from fastapi_offline import FastAPIOffline
 from service.api.guard import Guard
 from service.api.limiter import Limiter
 from service.api.problems import Problem, install_problem_handlers
-from service.api.routes import compartments, fluids, health, projections, readings, vehicles
+from service.api.routes import compartments, due_lists, fluids, health, projections, readings, vehicles
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
 from service.store.session import Database
@@ -22,6 +22,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     fluids.router,
     readings.router,
     projections.router,
+    due_lists.router,
 )
 
 
@@ -33,6 +34,7 @@ def build_api(
     max_body_bytes: int,
     max_upload_bytes: int,
     receive_timeout_seconds: float,
+    public_url: str,
 ) -> FastAPI:
     """Put the application together."""
     app = FastAPIOffline(
@@ -45,6 +47,7 @@ def build_api(
     app.state.database = database
     app.state.clock = clock
     app.state.limiter = Limiter()
+    app.state.public_url = public_url
     install_problem_handlers(app)
     app.add_exception_handler(ReplayedAnswer, replay)
     app.include_router(health.router)

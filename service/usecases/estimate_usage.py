@@ -1,6 +1,6 @@
 """How far and how long vehicles run: the filter's states, from accepted readings."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -13,8 +13,9 @@ from service.engine.due.limits import Meter
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import RatePriors, configured_priors
-from service.engine.usage.state import UsageState
+from service.engine.usage.state import STATE_WIDTH, UsageState
 from service.store.repositories import projections, readings
+from service.store.tables.readings import VehicleUsage
 from service.usecases.engine_time import days_of
 
 # Common practice, no source: an hour meter runs two hours on an average day, within a factor of 2.5 either way.
@@ -48,27 +49,25 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
     )
 
 
-def stored_usage(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime
-) -> FleetUsage:
-    """Give the stored states, computing anew those of vehicles whose readings changed since, and store these."""
+def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
+    """Give the stored states; those of vehicles whose readings changed since are computed anew, not stored."""
     rows = projections.read_usage(session, organisation_id, vehicle_ids)
-    stale = [
-        key for key in vehicle_ids if key not in rows or rows[key].is_stale or rows[key].usage_state is None
-    ]
-    if stale:
-        refresh_usage(session, organisation_id, stale, now)
-        rows |= projections.read_usage(session, organisation_id, stale)
+    stale = [key for key in vehicle_ids if is_stale(rows.get(key))]
+    fresh = estimate_usage(session, organisation_id, stale)
     return FleetUsage(
-        odometer=_unpack([rows[key].usage_state for key in vehicle_ids]),
-        hours=_unpack([rows[key].hours_state for key in vehicle_ids]),
+        odometer=_joined({key: rows[key].usage_state for key in rows}, stale, fresh.odometer, vehicle_ids),
+        hours=_joined({key: rows[key].hours_state for key in rows}, stale, fresh.hours, vehicle_ids),
     )
 
 
-def refresh_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
+def is_stale(row: VehicleUsage | None) -> bool:
+    """Whether what is stored of a vehicle's use cannot be used as it is."""
+    return row is None or row.is_stale or row.usage_state is None or row.hours_state is None
+
+
+def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
     """Compute the states of some vehicles from all their readings and store them."""
     usage = estimate_usage(session, organisation_id, vehicle_ids)
-    kept = projections.read_usage(session, organisation_id, vehicle_ids)
     odometer, hours = usage.odometer.to_array(), usage.hours.to_array()
     rows = [
         {
@@ -76,15 +75,29 @@ def refresh_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
             "organisation_id": organisation_id,
             "usage_state": odometer[place].tobytes(),
             "hours_state": hours[place].tobytes(),
-            "screening_state": kept[key].screening_state if key in kept else None,
             "n_readings": int(usage.odometer.n_readings[place]),
             "is_stale": False,
             "updated_at": now,
         }
         for place, key in enumerate(vehicle_ids)
     ]
-    session.expunge_all()
     projections.replace_usage(session, vehicle_ids, rows)
+
+
+def _joined(
+    stored: Mapping[int, bytes | None], stale: Sequence[int], fresh: UsageState, vehicle_ids: Sequence[int]
+) -> UsageState:
+    """Put stored and fresh states in the order asked for."""
+    table = np.empty((len(vehicle_ids), STATE_WIDTH))
+    place_of = {key: place for place, key in enumerate(vehicle_ids)}
+    if stale:
+        table[[place_of[key] for key in stale]] = fresh.to_array()
+    is_fresh = set(vehicle_ids).difference(stale)
+    kept = [key for key in vehicle_ids if key in is_fresh]
+    if kept:
+        blobs = b"".join(stored[key] or b"" for key in kept)
+        table[[place_of[key] for key in kept]] = np.frombuffer(blobs, dtype=np.float64).reshape(len(kept), -1)
+    return UsageState.from_array(table)
 
 
 def meter(state: UsageState, now: datetime) -> Meter:
@@ -103,8 +116,3 @@ def meter(state: UsageState, now: datetime) -> Meter:
         days_since_reading=np.where(is_known, np.maximum(days_of(now) - state.last_time_days, 0.0), 0.0),
         moments=moments,
     )
-
-
-def _unpack(blobs: Sequence[bytes | None]) -> UsageState:
-    rows = np.frombuffer(b"".join(blob or b"" for blob in blobs), dtype=np.float64)
-    return UsageState.from_array(rows.reshape(len(blobs), -1))

@@ -15,14 +15,15 @@ from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import first_instant
 from service.engine.ageing.age import Exposure, age
 from service.engine.due.forecast import DueForecast, forecast_due
-from service.engine.due.limits import CompartmentLimits, Condition
+from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.engine.due.limits import Limit as LimitCode
 from service.engine.exchange.state import FluidState, fluid_state
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.usecases.engine_time import civil_dates, day_fraction, days_of
-from service.usecases.estimate_usage import FleetUsage, meter
+from service.usecases.estimate_usage import FleetUsage, is_stale, meter
 from service.usecases.fluid_parameters import CompartmentParameters, parameters_of
+from service.usecases.update_states import state_rows
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +40,16 @@ LIMIT_BY_CODE: Final = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DueQuestion:
+    """What the forecast was asked, so that it can be asked again of vehicles that run more or less."""
+
+    limits: CompartmentLimits
+    odometer: Meter
+    hours: Meter | None
+    week_end_days: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FleetProjection:
     """A forecast of n compartments; lists and arrays have one entry a compartment."""
 
@@ -52,11 +63,15 @@ class FleetProjection:
     fluid_now: FluidState
     """Fluid aged to now by the expected use."""
 
+    question: DueQuestion
     due: DueForecast
     due_dates: tuple[list[date | None], list[date | None], list[date | None]]
     """P10, P50 and P90 as civil dates in the organisation's zone; none beyond the horizon."""
 
     weeks: tuple[IsoWeek, ...]
+    expected_odometer_km: Floats
+    expected_hours: Floats
+    """Mean of the meters now, one a vehicle; of no meaning for a vehicle without a reading."""
 
     def __len__(self) -> int:
         return len(self.compartments["id"])
@@ -80,7 +95,7 @@ def project_due(
     zone: ZoneInfo,
 ) -> FleetProjection:
     """Forecast every compartment of some vehicles, whose use is given in the same order."""
-    columns = projections.read_compartments(session, organisation_id, vehicle_ids)
+    columns = read_current(session, organisation_id, vehicle_ids)
     place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
     parameters = parameters_of(columns["kind"], columns["vehicle_class"], columns["duty"], columns["ageing"])
@@ -88,11 +103,17 @@ def project_due(
     passed = day_fraction(local)
     at_reading = _age_to_reading(columns, parameters, usage, vehicle_row, now)
     weeks = weeks_from(IsoWeek.of(local.date()), N_WEEKS)
-    due = forecast_due(
-        _limits(columns, parameters, at_reading, vehicle_row, local.date(), passed),
-        meter(usage.odometer, now),
-        meter(usage.hours, now) if bool(np.any(usage.hours.n_readings > 0)) else None,
+    question = DueQuestion(
+        limits=_limits(columns, parameters, at_reading, vehicle_row, local.date(), passed),
+        odometer=meter(usage.odometer, now),
+        hours=meter(usage.hours, now) if bool(np.any(usage.hours.n_readings > 0)) else None,
         week_end_days=_week_ends(weeks, now, zone),
+    )
+    due = forecast_due(
+        question.limits,
+        question.odometer,
+        question.hours,
+        week_end_days=question.week_end_days,
         probabilities=np.array(DUE_PROBABILITIES),
     )
     days = [
@@ -106,10 +127,26 @@ def project_due(
         vehicle_row=vehicle_row,
         parameters=parameters,
         fluid_now=_age_to_now(at_reading, parameters, usage, vehicle_row, now),
+        question=question,
         due=due,
         due_dates=(days[0], days[1], days[2]),
         weeks=weeks,
+        expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now),
+        expected_hours=usage.hours.last_odometer_km + _expected(usage.hours, now),
     )
+
+
+def read_current(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[str, list[Any]]:
+    """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
+    columns = projections.read_compartments(session, organisation_id, vehicle_ids)
+    known = projections.read_usage(session, organisation_id, vehicle_ids)
+    stale = [key for key in vehicle_ids if is_stale(known.get(key))]
+    if stale:
+        place_of = {key: place for place, key in enumerate(columns["id"])}
+        for row in state_rows(session, organisation_id, stale):
+            for name in row.keys() & columns.keys() - {"vehicle_id"}:
+                columns[name][place_of[row["compartment_id"]]] = row[name]
+    return columns
 
 
 def _column(columns: dict[str, list[Any]], name: str) -> Floats:
@@ -161,10 +198,9 @@ def _age_to_now(
     now: datetime,
 ) -> FluidState:
     """Age the fluids on by what the vehicles are expected to have done since their last reading."""
-    rows = np.arange(len(usage.odometer), dtype=np.int64)
     km, hours, days = (
-        _expected(usage.odometer, rows, now),
-        _expected(usage.hours, rows, now),
+        _expected(usage.odometer, now),
+        _expected(usage.hours, now),
         _days(usage, now),
     )
     exposure = Exposure(
@@ -176,9 +212,9 @@ def _age_to_now(
     return age(at_reading, exposure, parameters.rates)
 
 
-def _expected(state: UsageState, rows: NDArray[np.int64], now: datetime) -> Floats:
+def _expected(state: UsageState, now: datetime) -> Floats:
     table = meter(state, now)
-    mean, _ = table.moments(rows, table.days_since_reading)
+    mean, _ = table.moments(np.arange(len(state), dtype=np.int64), table.days_since_reading)
     return np.where(state.n_readings > 0, mean, 0.0)
 
 

@@ -14,7 +14,7 @@ from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
 from service.usecases.caller import Caller
 from service.usecases.engine_time import days_of
-from service.usecases.estimate_usage import FleetUsage, estimate_usage
+from service.usecases.estimate_usage import FleetUsage, current_usage
 from service.usecases.project_due import DUE_PROBABILITIES, FleetProjection, project_due
 from service.usecases.recommend_exchange import Recommendation, recommend_exchange
 
@@ -40,7 +40,7 @@ def show_projection(session: Session, caller: Caller, now: datetime, reference: 
     caller.require_vehicle(vehicle.id or 0)
     zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
     ids = [vehicle.id or 0]
-    usage = estimate_usage(session, caller.organisation_id, ids)
+    usage = current_usage(session, caller.organisation_id, ids)
     fluids = project_due(session, caller.organisation_id, ids, usage, now, zone)
     at_days, probabilities = np.array([days_of(now)]), np.array(DUE_PROBABILITIES)
     has_reading = bool(usage.odometer.n_readings[0] > 0)

@@ -19,12 +19,17 @@ from service.usecases.weigh_sample import observer_for
 
 def update_states(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> None:
     """Follow the fluids of all compartments of these vehicles and store where they stand."""
-    histories = load_histories(session, organisation_id, vehicle_ids)
+    rows = state_rows(session, organisation_id, vehicle_ids)
+    projections.replace_states(session, [row["compartment_id"] for row in rows], rows)
+
+
+def state_rows(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[dict[str, Any]]:
+    """Where the fluids of all compartments of these vehicles stand, as rows of `compartment_state`."""
     rows = []
-    for history in histories:
+    for history in load_histories(session, organisation_id, vehicle_ids):
         steps = follow(history)
         rows.append(_row(history.compartment, steps[-1].after, len(steps) - 1))
-    projections.replace_states(session, [row["compartment_id"] for row in rows], rows)
+    return rows
 
 
 def explain_state(

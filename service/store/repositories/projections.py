@@ -25,6 +25,7 @@ COMPARTMENT_COLUMNS: Final = (
     Compartment.interval_months,
     Compartment.interval_hours,
     Compartment.ageing,
+    Compartment.seals,
     Vehicle.vehicle_class,
     Vehicle.duty,
     CompartmentState.as_of_days,
@@ -41,6 +42,9 @@ COMPARTMENT_COLUMNS: Final = (
     CompartmentState.due_on,
     CompartmentState.due_odometer_km,
     CompartmentState.due_engine_hours,
+    CompartmentState.return_on,
+    CompartmentState.return_odometer_km,
+    CompartmentState.return_rounds,
     CompartmentState.fresh_fraction,
 )
 
@@ -74,6 +78,17 @@ def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int
         col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.vehicle_id).in_(vehicle_ids)
     )
     return {row.vehicle_id: row for row in session.execute(query).scalars()}
+
+
+def list_stale_vehicles(session: Session, organisation_id: int, limit: int) -> list[int]:
+    """Vehicles whose readings changed since their states were stored, a limited number."""
+    query = (
+        select(col(VehicleUsage.vehicle_id))
+        .where(col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.is_stale).is_(True))
+        .order_by(col(VehicleUsage.vehicle_id))
+        .limit(limit)
+    )
+    return list(session.execute(query).scalars())
 
 
 def replace_usage(session: Session, vehicle_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:

@@ -31,6 +31,9 @@ class DueList(SQLModel, table=True):
 
     published_at: datetime = Field(sa_type=UtcDateTime)
     n_lines: int
+    since_last: dict[str, Any] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+    """What left since the list before: lines done, and lines whose date moved."""
+
     content_hash: str = Field(max_length=64)
     """SHA-256 of the content, also its entity tag."""
 

@@ -67,7 +67,9 @@ class Pack(SQLModel, table=True):
     organisation_id: int = Field(foreign_key="organisation.id")
     fluid_id: int
     litres: float
-    price_minor: int
-    """Price of one pack in the smallest unit of the organisation's currency."""
+    price_minor: int | None = None
+    """Price of one pack in the smallest unit of the organisation's currency; none: not known."""
 
     minimum_packs: int = 1
+    price_breaks: list[dict[str, int]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    """Lower prices for more packs in one order: `{"from_packs": 10, "price_minor": 15900}`, rising."""

@@ -81,9 +81,6 @@ class VehicleUsage(SQLModel, table=True):
     hours_state: bytes | None = None
     """The same for the hour meter."""
 
-    screening_state: bytes | None = None
-    """float64 row of the screening."""
-
     n_readings: int = 0
     is_stale: bool = True
     """Readings came in or changed since the state was computed."""

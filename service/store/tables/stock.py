@@ -2,14 +2,13 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from service.domain import plausibility
+from service.domain.stock_entries import MovementKind, OrderState
+from service.domain.used_fluid import WasteStream
 from service.store.types import UtcDateTime, belongs_to, one_of, within
-
-MOVEMENT_KINDS = ("receipt", "count", "correction", "drawn", "discarded")
-ORDER_STATES = ("planned", "placed", "received", "cancelled")
 
 
 class StockMovement(SQLModel, table=True):
@@ -20,9 +19,19 @@ class StockMovement(SQLModel, table=True):
         belongs_to("fluid", "fluid_id"),
         belongs_to("purchase_order", "purchase_order_id"),
         Index("ix_stock_movement_fluid", "organisation_id", "fluid_id", "at", "id"),
-        one_of("kind", MOVEMENT_KINDS, "kind"),
+        Index(
+            "uq_stock_movement_reference",
+            "organisation_id",
+            "reference",
+            unique=True,
+            sqlite_where=text("kind <> 'drawn'"),
+            postgresql_where=text("kind <> 'drawn'"),
+        ),
+        one_of("kind", MovementKind, "kind"),
         within("litres", plausibility.STOCK_LITRES),
         CheckConstraint("kind <> 'receipt' OR litres > 0", name="receipt_adds"),
+        CheckConstraint("kind <> 'discarded' OR litres < 0", name="discarded_takes"),
+        CheckConstraint("(kind = 'count') = (counted_litres IS NOT NULL)", name="count_has_found"),
         within("counted_litres", plausibility.STOCK_LITRES),
     )
 
@@ -41,6 +50,8 @@ class StockMovement(SQLModel, table=True):
     service_id: int | None = None
     purchase_order_id: int | None = None
     reference: str | None = Field(default=None, max_length=80)
+    """The sender's own id of the entry."""
+
     note: str | None = Field(default=None, max_length=400)
     recorded_at: datetime = Field(sa_type=UtcDateTime)
     recorded_by: str = Field(max_length=80)
@@ -52,16 +63,20 @@ class PurchaseOrder(SQLModel, table=True):
     __tablename__ = "purchase_order"
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
+        UniqueConstraint("organisation_id", "reference"),
         belongs_to("fluid", "fluid_id"),
         Index("ix_purchase_order_open", "organisation_id", "state", "expected_on"),
-        one_of("state", ORDER_STATES, "state"),
+        one_of("state", OrderState, "state"),
         CheckConstraint("version > 0", name="version"),
     )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
     fluid_id: int
-    state: str = Field(default="planned", max_length=12)
+    reference: str | None = Field(default=None, max_length=80)
+    """The organisation's or the supplier's order number."""
+
+    state: str = Field(default=OrderState.PLANNED, max_length=12)
     placed_on: date | None = None
     expected_on: date
     note: str | None = Field(default=None, max_length=400)
@@ -91,3 +106,33 @@ class PurchaseOrderLine(SQLModel, table=True):
     n_received: int = 0
     price_minor: int
     """Price of one pack when it was ordered."""
+
+
+class UsedFluidCollection(SQLModel, table=True):
+    """Used fluid of one stream that was fetched from a depot."""
+
+    __tablename__ = "used_fluid_collection"
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "reference"),
+        belongs_to("depot", "depot_id"),
+        Index("ix_used_fluid_collection", "organisation_id", "depot_id", "stream", "at", "id"),
+        one_of("stream", WasteStream, "stream"),
+        within("litres", plausibility.STOCK_LITRES),
+        CheckConstraint("litres > 0", name="takes"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int = Field(foreign_key="organisation.id")
+    depot_id: int
+    stream: str = Field(max_length=24)
+    at: datetime = Field(sa_type=UtcDateTime)
+    litres: float
+    is_emptied: bool = True
+    """Nothing was left, so what was thought to be there before no longer counts."""
+
+    reference: str | None = Field(default=None, max_length=80)
+    """Number of the transfer paper."""
+
+    note: str | None = Field(default=None, max_length=400)
+    recorded_at: datetime = Field(sa_type=UtcDateTime)
+    recorded_by: str = Field(max_length=80)

@@ -101,6 +101,7 @@ def upgrade() -> None:
     sa.Column('due_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('published_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('n_lines', sa.Integer(), nullable=False),
+    sa.Column('since_last', sa.JSON(), nullable=False),
     sa.Column('content_hash', sa.String(length=64), nullable=False),
     sa.CheckConstraint('length(iso_week) = 8', name=op.f('ck_due_list_iso_week')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_due_list_organisation_id')),
@@ -291,8 +292,9 @@ def upgrade() -> None:
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('fluid_id', sa.Integer(), nullable=False),
     sa.Column('litres', sa.Float(), nullable=False),
-    sa.Column('price_minor', sa.Integer(), nullable=False),
+    sa.Column('price_minor', sa.Integer(), nullable=True),
     sa.Column('minimum_packs', sa.Integer(), nullable=False),
+    sa.Column('price_breaks', sa.JSON(), nullable=False),
     sa.CheckConstraint('litres IS NULL OR (litres >= 0.01 AND litres <= 40000)', name=op.f('ck_pack_litres')),
     sa.CheckConstraint('minimum_packs >= 1 AND minimum_packs <= 10000', name=op.f('ck_pack_minimum_packs')),
     sa.CheckConstraint('price_minor IS NULL OR (price_minor >= 0 AND price_minor <= 1000000000)', name=op.f('ck_pack_price_minor')),
@@ -318,6 +320,7 @@ def upgrade() -> None:
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('fluid_id', sa.Integer(), nullable=False),
+    sa.Column('reference', sa.String(length=80), nullable=True),
     sa.Column('state', sa.String(length=12), nullable=False),
     sa.Column('placed_on', sa.Date(), nullable=True),
     sa.Column('expected_on', sa.Date(), nullable=False),
@@ -330,10 +333,34 @@ def upgrade() -> None:
     sa.ForeignKeyConstraint(['organisation_id', 'fluid_id'], ['fluid.organisation_id', 'fluid.id'], name=op.f('fk_purchase_order_organisation_id_fluid_id')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_purchase_order_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_purchase_order')),
-    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_purchase_order_organisation_id_id'))
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_purchase_order_organisation_id_id')),
+    sa.UniqueConstraint('organisation_id', 'reference', name=op.f('uq_purchase_order_organisation_id_reference'))
     )
     with op.batch_alter_table('purchase_order', schema=None) as batch_op:
         batch_op.create_index('ix_purchase_order_open', ['organisation_id', 'state', 'expected_on'], unique=False)
+
+    op.create_table('used_fluid_collection',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('depot_id', sa.Integer(), nullable=False),
+    sa.Column('stream', sa.String(length=24), nullable=False),
+    sa.Column('at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('litres', sa.Float(), nullable=False),
+    sa.Column('is_emptied', sa.Boolean(), nullable=False),
+    sa.Column('reference', sa.String(length=80), nullable=True),
+    sa.Column('note', sa.String(length=400), nullable=True),
+    sa.Column('recorded_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('recorded_by', sa.String(length=80), nullable=False),
+    sa.CheckConstraint("stream IN ('lubricating_oil', 'hydraulic_oil', 'brake_fluid', 'coolant')", name=op.f('ck_used_fluid_collection_stream')),
+    sa.CheckConstraint('litres > 0', name=op.f('ck_used_fluid_collection_takes')),
+    sa.CheckConstraint('litres IS NULL OR (litres >= -1000000 AND litres <= 1000000)', name=op.f('ck_used_fluid_collection_litres')),
+    sa.ForeignKeyConstraint(['organisation_id', 'depot_id'], ['depot.organisation_id', 'depot.id'], name=op.f('fk_used_fluid_collection_organisation_id_depot_id')),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_used_fluid_collection_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_used_fluid_collection')),
+    sa.UniqueConstraint('organisation_id', 'reference', name=op.f('uq_used_fluid_collection_organisation_id_reference'))
+    )
+    with op.batch_alter_table('used_fluid_collection', schema=None) as batch_op:
+        batch_op.create_index('ix_used_fluid_collection', ['organisation_id', 'depot_id', 'stream', 'at', 'id'], unique=False)
 
     op.create_table('vehicle',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -511,6 +538,8 @@ def upgrade() -> None:
     sa.Column('note', sa.String(length=400), nullable=True),
     sa.Column('recorded_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('recorded_by', sa.String(length=80), nullable=False),
+    sa.CheckConstraint("(kind = 'count') = (counted_litres IS NOT NULL)", name=op.f('ck_stock_movement_count_has_found')),
+    sa.CheckConstraint("kind <> 'discarded' OR litres < 0", name=op.f('ck_stock_movement_discarded_takes')),
     sa.CheckConstraint("kind <> 'receipt' OR litres > 0", name=op.f('ck_stock_movement_receipt_adds')),
     sa.CheckConstraint("kind IN ('receipt', 'count', 'correction', 'drawn', 'discarded')", name=op.f('ck_stock_movement_kind')),
     sa.CheckConstraint('counted_litres IS NULL OR (counted_litres >= -1000000 AND counted_litres <= 1000000)', name=op.f('ck_stock_movement_counted_litres')),
@@ -522,6 +551,7 @@ def upgrade() -> None:
     )
     with op.batch_alter_table('stock_movement', schema=None) as batch_op:
         batch_op.create_index('ix_stock_movement_fluid', ['organisation_id', 'fluid_id', 'at', 'id'], unique=False)
+        batch_op.create_index('uq_stock_movement_reference', ['organisation_id', 'reference'], unique=True, sqlite_where=sa.text("kind <> 'drawn'"), postgresql_where=sa.text("kind <> 'drawn'"))
 
     op.create_table('vehicle_usage',
     sa.Column('vehicle_id', sa.Integer(), nullable=False),
@@ -721,6 +751,7 @@ def downgrade() -> None:
 
     op.drop_table('vehicle_usage')
     with op.batch_alter_table('stock_movement', schema=None) as batch_op:
+        batch_op.drop_index('uq_stock_movement_reference', sqlite_where=sa.text("kind <> 'drawn'"), postgresql_where=sa.text("kind <> 'drawn'"))
         batch_op.drop_index('ix_stock_movement_fluid')
 
     op.drop_table('stock_movement')
@@ -744,6 +775,10 @@ def downgrade() -> None:
         batch_op.drop_index('uq_vehicle_reference_in_use', sqlite_where=sa.text('retired_at IS NULL'), postgresql_where=sa.text('retired_at IS NULL'))
 
     op.drop_table('vehicle')
+    with op.batch_alter_table('used_fluid_collection', schema=None) as batch_op:
+        batch_op.drop_index('ix_used_fluid_collection')
+
+    op.drop_table('used_fluid_collection')
     with op.batch_alter_table('purchase_order', schema=None) as batch_op:
         batch_op.drop_index('ix_purchase_order_open')
 

@@ -1,0 +1,115 @@
+"""Due lists: the published one of a week, a draft of a coming one, as data or as a file."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+
+from service.api.answers import show
+from service.api.inputs import IdPath
+from service.api.problems import describe_problems
+from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads, DueListRead, LineMark
+from service.api.units_of_work import Reading, Writing
+from service.documents.file_names import content_disposition
+from service.domain.roles import Scope
+from service.domain.weeks import publishing_instant
+from service.errors import NotFoundError
+from service.store.repositories import due_lists
+from service.usecases.mark_lines import mark_line
+from service.usecases.publish_due_list import draft_list, publish_list
+from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.show_due_list import show_due_list, week_named
+from service.usecases.weekly_rule import publishing_rule
+
+router = APIRouter(tags=["due lists"])
+
+WeekPath = Annotated[
+    str,
+    Path(
+        pattern=r"^([0-9]{4}-W[0-9]{2}|current)$",
+        description="ISO week in the organisation's time zone, or `current`.",
+        examples=["2026-W19"],
+    ),
+]
+FILES: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": "The list as a file.",
+        "content": {kind.partition(";")[0]: {} for kind in MEDIA_TYPES.values()},
+    }
+}
+
+
+@router.get(
+    "/due-lists",
+    operation_id="list_due_lists",
+    summary="List published due lists",
+    response_model=DueListHeads,
+    responses=describe_problems(),
+)
+def get_due_lists(request: Request, unit: Reading) -> Response:
+    """List the published lists, the latest week first."""
+    unit.caller.require(Scope.READ)
+    rows = due_lists.list_lists(unit.session, unit.caller.organisation_id)
+    heads = [
+        DueListHead(iso_week=row.iso_week, published_at=row.published_at, n_lines=row.n_lines) for row in rows
+    ]
+    return show(request, DueListHeads(due_lists=heads))
+
+
+@router.get(
+    "/due-lists/{iso_week}.{kind}",
+    operation_id="get_due_list_file",
+    summary="Fetch a due list as a file",
+    response_class=Response,
+    responses={**describe_problems(404, 422), **FILES},
+)
+def get_due_list_file(request: Request, iso_week: WeekPath, kind: FileKind, unit: Reading) -> Response:
+    """Fetch a week's list as CSV, XLSX, PDF or iCalendar."""
+    shown = show_due_list(unit.session, unit.caller, unit.now, iso_week)
+    content, name = render_due_list(shown, kind, unit.now, request.app.state.public_url)
+    return show(request, content, MEDIA_TYPES[kind], {"Content-Disposition": content_disposition(name)})
+
+
+@router.get(
+    "/due-lists/{iso_week}",
+    operation_id="get_due_list",
+    summary="Look at a due list",
+    response_model=DueListRead,
+    responses=describe_problems(404, 422),
+)
+def get_due_list(request: Request, iso_week: WeekPath, unit: Reading) -> Response:
+    """Give the published list of a week, or a draft of the present or a coming week."""
+    return show(request, DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, iso_week)))
+
+
+@router.post(
+    "/due-lists/{iso_week}/publish",
+    operation_id="publish_due_list",
+    summary="Publish a due list now",
+    response_model=DueListRead,
+    responses=describe_problems(404, 422),
+)
+def post_publish(iso_week: WeekPath, unit: Writing) -> Response:
+    """Fix the list of the present or a coming week ahead of its time; a published list stays as it is."""
+    unit.caller.require(Scope.PLANNING)
+    week = week_named(unit.session, unit.caller, iso_week, unit.now)
+    if week < week_named(unit.session, unit.caller, "current", unit.now):
+        raise NotFoundError("This week is over.")
+    if due_lists.find_list(unit.session, unit.caller.organisation_id, str(week)) is None:
+        draft = draft_list(unit.session, unit.caller.organisation_id, week, unit.now)
+        due_at = publishing_instant(week, publishing_rule(unit.session, unit.caller.organisation_id))
+        publish_list(unit.session, unit.caller, week, due_at, unit.now, "api", draft)
+    return unit.answer(DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, str(week))))
+
+
+@router.post(
+    "/due-list-lines/{line}/events",
+    operation_id="mark_due_line",
+    summary="Say what became of a line",
+    status_code=201,
+    response_model=DueLineRead,
+    responses=describe_problems(404, 409, 422),
+)
+def post_line_event(line: IdPath, body: LineMark, unit: Writing) -> Response:
+    """Tick a line off, move it to another day, drop it, or open it again; the published line itself never changes."""
+    row, events = mark_line(unit.session, unit.caller, unit.now, line, body.kind, body.moved_to_on, body.note)
+    return unit.created(DueLineRead.of(row, events), f"/v1/due-list-lines/{line}")

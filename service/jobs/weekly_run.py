@@ -1,0 +1,80 @@
+"""Publish what is to be published: every organisation, every week that has come, once."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+import structlog
+from sqlmodel import Session
+
+from service.domain.weeks import IsoWeek, publishing_instant
+from service.errors import ServiceError
+from service.store.repositories import fleet, jobs
+from service.store.session import Database
+from service.usecases.caller import Caller, system_caller
+from service.usecases.publish_due_list import JOB, draft_list, publish_list
+from service.usecases.weekly_rule import due_weeks
+
+log = structlog.get_logger("weekly_run")
+
+Announce = Callable[[Session, Caller, IsoWeek, datetime], None]
+"""Puts what has to be sent into the outbox, in the publishing transaction."""
+
+
+def run_weekly(database: Database, now: datetime, node: str, announce: Announce | None = None) -> int:
+    """Publish all lists that are due at `now`; returns how many. One organisation's trouble stops no other."""
+    with database.snapshot() as session:
+        organisation_ids = fleet.list_organisation_ids(session)
+    return sum(_run_organisation(database, key, now, node, announce) for key in organisation_ids)
+
+
+def _run_organisation(
+    database: Database, organisation_id: int, now: datetime, node: str, announce: Announce | None
+) -> int:
+    with database.snapshot() as session:
+        rule, weeks = due_weeks(session, organisation_id, now)
+    return sum(
+        _publish(
+            database,
+            system_caller(organisation_id, JOB),
+            week,
+            publishing_instant(week, rule),
+            now,
+            node,
+            announce,
+        )
+        for week in weeks
+    )
+
+
+def _publish(
+    database: Database,
+    caller: Caller,
+    week: IsoWeek,
+    due_at: datetime,
+    now: datetime,
+    node: str,
+    announce: Announce | None,
+) -> bool:
+    """Draft on a snapshot, so that the writers' lock is held only while the list is written."""
+    try:
+        with database.snapshot() as session:
+            draft = draft_list(session, caller.organisation_id, week, now)
+        with database.transaction() as session:
+            published = publish_list(session, caller, week, due_at, now, node, draft)
+            if published is not None and announce is not None:
+                announce(session, caller, week, now)
+    except Exception as error:
+        log.exception("weekly_run_failed", organisation_id=caller.organisation_id, week=str(week))
+        code = error.code if isinstance(error, ServiceError) else type(error).__name__
+        with database.transaction() as session:
+            jobs.note_failure(session, caller.organisation_id, JOB, str(week), now, node, (code, str(error)))
+        return False
+    if published is None:
+        return False
+    log.info(
+        "due_list_published",
+        organisation_id=caller.organisation_id,
+        week=str(week),
+        n_lines=published.n_lines,
+    )
+    return True

@@ -1,0 +1,123 @@
+"""Published due lists, and what happened to their lines afterwards."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import func, insert
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.errors import NotFoundError
+from service.store.tables.due_lists import DueList, DueListLine, LineEvent
+
+CLOSED = ("done", "dropped")
+
+
+def open_lines(session: Session, organisation_id: int, compartment_ids: Sequence[int]) -> list[DueListLine]:
+    """Lines of published lists for some compartments that nobody has ticked off or dropped."""
+    query = select(DueListLine).where(
+        DueListLine.organisation_id == organisation_id, col(DueListLine.compartment_id).in_(compartment_ids)
+    )
+    lines = list(session.exec(query.order_by(col(DueListLine.id))))
+    latest = last_events(session, organisation_id, [line.id for line in lines if line.id is not None])
+    return [line for line in lines if line.id not in latest or latest[line.id].kind not in CLOSED]
+
+
+def last_events(session: Session, organisation_id: int, line_ids: Sequence[int]) -> dict[int, LineEvent]:
+    """Latest event of each line that has one; a move is none: the line stays open."""
+    newest = (
+        select(func.max(col(LineEvent.id)))
+        .where(
+            LineEvent.organisation_id == organisation_id,
+            col(LineEvent.line_id).in_(line_ids),
+            LineEvent.kind != "moved",
+        )
+        .group_by(col(LineEvent.line_id))
+    )
+    rows = session.exec(select(LineEvent).where(col(LineEvent.id).in_(newest)))
+    return {event.line_id: event for event in rows}
+
+
+def lines_done_by(session: Session, organisation_id: int, service_id: int) -> list[int]:
+    """Lines that a service ticked off and that are still ticked off by it."""
+    query = select(LineEvent.line_id).where(
+        LineEvent.organisation_id == organisation_id,
+        LineEvent.service_id == service_id,
+        LineEvent.kind == "done",
+    )
+    latest = last_events(session, organisation_id, list(session.exec(query)))
+    return [
+        line_id
+        for line_id, event in latest.items()
+        if event.kind == "done" and event.service_id == service_id
+    ]
+
+
+def find_list(session: Session, organisation_id: int, iso_week: str) -> DueList | None:
+    """Published list of a week."""
+    query = select(DueList).where(DueList.organisation_id == organisation_id, DueList.iso_week == iso_week)
+    return session.exec(query).first()
+
+
+def latest_list(session: Session, organisation_id: int) -> DueList | None:
+    """Published list of the latest week; weeks sort as they are written."""
+    query = select(DueList).where(DueList.organisation_id == organisation_id)
+    return session.exec(query.order_by(col(DueList.iso_week).desc())).first()
+
+
+def list_lists(session: Session, organisation_id: int, limit: int = 60) -> list[DueList]:
+    """Published lists, the latest week first."""
+    query = select(DueList).where(DueList.organisation_id == organisation_id)
+    return list(session.exec(query.order_by(col(DueList.iso_week).desc()).limit(limit)))
+
+
+def list_lines(session: Session, organisation_id: int, due_list_id: int) -> list[DueListLine]:
+    """Lines of a list, in its order."""
+    query = select(DueListLine).where(
+        DueListLine.organisation_id == organisation_id, DueListLine.due_list_id == due_list_id
+    )
+    return list(session.exec(query.order_by(col(DueListLine.position))))
+
+
+def insert_lines(session: Session, rows: Sequence[dict[str, Any]]) -> None:
+    """Store the lines of a list."""
+    if rows:
+        session.execute(insert(DueListLine), list(rows))
+
+
+def get_line(session: Session, organisation_id: int, reference: str) -> DueListLine:
+    """Line by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.DUE_LIST_LINE, reference)
+    query = select(DueListLine).where(
+        DueListLine.organisation_id == organisation_id, DueListLine.id == number
+    )
+    line = session.exec(query).first() if number is not None else None
+    if line is None:
+        raise NotFoundError("There is no line with this id.")
+    return line
+
+
+def events_of_lines(
+    session: Session, organisation_id: int, line_ids: Iterable[int | None]
+) -> dict[int, list[LineEvent]]:
+    """What happened to lines, by line, oldest first."""
+    query = select(LineEvent).where(
+        LineEvent.organisation_id == organisation_id,
+        col(LineEvent.line_id).in_([key for key in line_ids if key is not None]),
+    )
+    found: dict[int, list[LineEvent]] = {}
+    for event in session.exec(query.order_by(col(LineEvent.id))):
+        found.setdefault(event.line_id, []).append(event)
+    return found
+
+
+def is_closed(events: Sequence[LineEvent]) -> bool:
+    """Whether a line with these events is done or dropped; moving one does not close it."""
+    lasting = [event.kind for event in events if event.kind != "moved"]
+    return bool(lasting) and lasting[-1] in CLOSED

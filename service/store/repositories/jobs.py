@@ -1,0 +1,68 @@
+"""Claims of runs, and the runs that failed."""
+
+from datetime import datetime
+
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col, select
+
+from service.store.tables.operations import JobFailure, JobRun
+
+
+def claim_run(
+    session: Session,
+    organisation_id: int,
+    job: str,
+    period: str,
+    scheduled_at: datetime,
+    now: datetime,
+    node: str,
+) -> bool:
+    """Take a run for this transaction; false if another one has done it.
+
+    A concurrent claim waits here until the other transaction ends, and then sees that the run is done.
+    """
+    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
+    statement = (
+        dialect.insert(JobRun)
+        .values(
+            organisation_id=organisation_id,
+            job=job,
+            period=period,
+            scheduled_at=scheduled_at,
+            finished_at=now,
+            node=node,
+        )
+        .on_conflict_do_nothing()
+        .returning(col(JobRun.id))
+    )
+    return session.execute(statement).first() is not None
+
+
+def note_failure(
+    session: Session,
+    organisation_id: int,
+    job: str,
+    period: str,
+    now: datetime,
+    node: str,
+    reason: tuple[str, str],
+) -> None:
+    """Keep a failed run, its code and what was said, for somebody to see."""
+    code, detail = reason
+    session.add(
+        JobFailure(
+            organisation_id=organisation_id,
+            job=job,
+            period=period,
+            at=now,
+            code=code,
+            detail=detail[:1000],
+            node=node,
+        )
+    )
+
+
+def list_failures(session: Session, organisation_id: int, limit: int = 20) -> list[JobFailure]:
+    """Latest failed runs first."""
+    query = select(JobFailure).where(JobFailure.organisation_id == organisation_id)
+    return list(session.exec(query.order_by(col(JobFailure.id).desc()).limit(limit)))

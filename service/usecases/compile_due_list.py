@@ -1,0 +1,193 @@
+"""What is due in a week, and why: every compartment of the fleet that should come in before the week is over."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from sqlmodel import Session
+
+from service.domain import due_reasons
+from service.domain.cautions import cautions_for
+from service.domain.due_reasons import Contaminant, Limit
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.fluid_kinds import FluidKind
+from service.domain.units_of_distance import DistanceUnit
+from service.domain.weeks import IsoWeek
+from service.domain.zones import zone_named
+from service.store.repositories import fleet, fluids
+from service.store.tables.organisation import Organisation
+from service.store.tables.vehicles import Vehicle
+from service.units import miles_from_km
+from service.usecases.estimate_usage import current_usage
+from service.usecases.project_due import FleetProjection, project_due
+from service.usecases.recommend_exchange import Recommendation, recommend_exchange
+
+LISTING_PROBABILITY: Final = 0.25
+"""A compartment is listed once it is due by the week's end with this probability: being late is taken to cost three
+times as much as being as much too early. Common practice, no source; `planning["listing_probability"]` overrides."""
+
+VEHICLES_A_BLOCK: Final = 10_000
+
+
+@dataclass(slots=True, kw_only=True)
+class ListedLine:
+    """One compartment that is due, with everything that is known of it."""
+
+    vehicle_id: int
+    compartment_id: int
+    vehicle: str
+    compartment: str
+    depot: str
+    kind: str
+    fluid: str | None
+    reason: str
+    limit_reached: str
+    due_q10_on: date | None
+    due_q50_on: date | None
+    due_q90_on: date | None
+    overdue_probability: float
+    method: str
+    n_rounds: int
+    litres: float
+    labour_minutes: int
+    planned_on: date | None = None
+    change: str = "new"
+    first_listed_week: str = ""
+    detail: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetNames:
+    """What lines are named with."""
+
+    organisation: Organisation
+    zone: ZoneInfo
+    vehicles: dict[int, Vehicle]
+    depots: dict[int | None, str]
+    fluids: dict[int | None, str]
+
+
+def compile_lines(session: Session, organisation_id: int, week: IsoWeek, now: datetime) -> list[ListedLine]:
+    """List what is due by the end of a week, the most urgent first."""
+    names = load_names(session, organisation_id)
+    threshold = names.organisation.planning.get("listing_probability", LISTING_PROBABILITY)
+    lines: list[ListedLine] = []
+    for projection in project_fleet(session, names, now):
+        recommended = recommend_exchange(projection.compartments)
+        places = _listed(projection, week, threshold)
+        lines.extend(line_of(names, projection, recommended, place) for place in places)
+    latest = date.max
+    return sorted(lines, key=lambda line: (line.due_q50_on or latest, line.vehicle, line.compartment))
+
+
+def load_names(session: Session, organisation_id: int) -> FleetNames:
+    """Load an organisation with its vehicles in use and the names of its depots and fluids."""
+    organisation = fleet.get_organisation(session, organisation_id)
+    return FleetNames(
+        organisation=organisation,
+        zone=zone_named("/time_zone", organisation.time_zone),
+        vehicles={row.id: row for row in fleet.list_vehicles(session, organisation_id) if row.id is not None},
+        depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
+        fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
+    )
+
+
+def project_fleet(session: Session, names: FleetNames, now: datetime) -> Iterator[FleetProjection]:
+    """Project all vehicles in use, a block at a time so that memory does not grow with the fleet."""
+    ids = sorted(names.vehicles)
+    organisation_id = names.organisation.id or 0
+    for start in range(0, len(ids), VEHICLES_A_BLOCK):
+        block = ids[start : start + VEHICLES_A_BLOCK]
+        usage = current_usage(session, organisation_id, block)
+        yield project_due(session, organisation_id, block, usage, now, names.zone)
+
+
+def line_of(
+    names: FleetNames, projection: FleetProjection, recommended: Recommendation, place: int
+) -> ListedLine:
+    """Describe one compartment as a line."""
+    columns = projection.compartments
+    vehicle = names.vehicles[columns["vehicle_id"][place]]
+    limit = projection.limit_of(place)
+    method = recommended.method[place]
+    low, middle, high = (column[place] for column in projection.due_dates)
+    return ListedLine(
+        vehicle_id=columns["vehicle_id"][place],
+        compartment_id=columns["id"][place],
+        vehicle=vehicle.reference,
+        compartment=columns["reference"][place],
+        depot=names.depots[vehicle.depot_id],
+        kind=columns["kind"][place],
+        fluid=names.fluids.get(columns["fluid_id"][place]),
+        reason=reason_of(names, projection, place, limit),
+        limit_reached="none" if limit is None else str(limit),
+        due_q10_on=low,
+        due_q50_on=middle,
+        due_q90_on=high,
+        overdue_probability=round(float(projection.due.overdue_probability[place]), 4),
+        method=str(method),
+        n_rounds=int(recommended.n_rounds[place]),
+        litres=round(float(recommended.litres[place]), 2),
+        labour_minutes=round(float(recommended.labour_minutes[place])),
+        detail=_detail(projection, recommended, place, method),
+    )
+
+
+def reason_of(names: FleetNames, projection: FleetProjection, place: int, limit: Limit | None) -> str:
+    """Say in one sentence why a compartment is due."""
+    columns = projection.compartments
+    if limit is Limit.CONTAMINATION:
+        return due_reasons.contamination_reason(Contaminant.WATER, None, None)
+    if limit is Limit.CONDITION:
+        life_used = float(projection.fluid_now.life_used[place])
+        planned = 1.0 - float(projection.parameters.planning_reserve_fraction[place])
+        return due_reasons.condition_reason(life_used, planned, sampled=bool(columns["is_sampled"][place]))
+    if limit is Limit.CALENDAR:
+        months = columns["interval_months"][place] or 0
+        return due_reasons.calendar_reason(months, _as_date(columns["due_on"][place]), projection.today)
+    if limit is Limit.DISTANCE:
+        left = columns["due_odometer_km"][place] - float(
+            projection.expected_odometer_km[projection.vehicle_row[place]]
+        )
+        unit = DistanceUnit(names.organisation.distance_unit)
+        return due_reasons.distance_reason(miles_from_km(left) if unit is DistanceUnit.MI else left, unit)
+    if limit is Limit.HOURS:
+        row = projection.vehicle_row[place]
+        return due_reasons.hours_reason(
+            columns["due_engine_hours"][place] - float(projection.expected_hours[row])
+        )
+    return due_reasons.unknown_reason()
+
+
+def _listed(projection: FleetProjection, week: IsoWeek, threshold: float) -> Sequence[int]:
+    """Compartments whose probability of being due by the week's end reaches the threshold."""
+    n_weeks = projection.weeks[0].weeks_until(week) + 1
+    by_end = projection.due.week_probability[:, : max(n_weeks, 1)].astype(np.float64).sum(axis=1)
+    chosen: list[int] = np.flatnonzero(by_end >= threshold - 1e-6).tolist()
+    return chosen
+
+
+def _detail(
+    projection: FleetProjection, recommended: Recommendation, place: int, method: ExchangeMethod
+) -> dict[str, Any]:
+    probabilities = projection.limit_probabilities(place)
+    return {
+        "probability_by_limit": {name: round(value, 4) for name, value in probabilities.items()},
+        "life_used": round(float(projection.fluid_now.life_used[place]), 4),
+        "fresh_share_after": round(float(recommended.fresh_fraction_after[place]), 4),
+        "seals": list(projection.compartments["seals"][place]),
+        "cautions": [str(caution) for caution in _cautions(projection, place, method)],
+    }
+
+
+def _cautions(projection: FleetProjection, place: int, method: ExchangeMethod) -> Iterator[str]:
+    """The first cautions only; the job sheet carries them all."""
+    for caution in cautions_for(FluidKind(projection.compartments["kind"][place]), method)[:3]:
+        yield caution.text
+
+
+def _as_date(value: Any) -> date:
+    return value if isinstance(value, date) else date.fromisoformat(str(value))

@@ -1,0 +1,22 @@
+"""Bring stored states up to date after readings came in: what every read would else compute again."""
+
+from datetime import datetime
+from typing import Final
+
+from sqlmodel import Session
+
+from service.store.repositories import projections
+from service.usecases.estimate_usage import store_usage
+from service.usecases.update_states import update_states
+
+VEHICLES_A_TURN: Final = 500
+"""Vehicles in one transaction, so that other writers wait less than a second."""
+
+
+def refresh_fleet(session: Session, organisation_id: int, now: datetime) -> int:
+    """Store the states of some vehicles whose readings changed; returns how many, zero when all are up to date."""
+    stale = projections.list_stale_vehicles(session, organisation_id, VEHICLES_A_TURN)
+    if stale:
+        store_usage(session, organisation_id, stale, now)
+        update_states(session, organisation_id, stale)
+    return len(stale)

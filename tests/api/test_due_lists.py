@@ -1,0 +1,145 @@
+"""Due lists: what is due this week and why, published once and never changed."""
+
+import csv
+import io
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from service.jobs.weekly_run import run_weekly
+
+FRIDAY_MORNING = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def fleet(operator, clock):
+    """Two vans: one past its interval by distance, one far from it; and a truck past its months."""
+    clock.present = FRIDAY_MORNING
+    for van, odometer in (("VAN-01", 79_900), ("VAN-02", 20_000)):
+        operator.post("/v1/vehicles", {"vehicle": van, "class": "van", "depot": "North"})
+        gearbox = {
+            "kind": "automatic_transmission_car",
+            "compartment": "gearbox",
+            "total_litres": 9.0,
+            "drainable_litres": 3.5,
+            "interval_km": 60_000,
+            "interval_months": 96,
+            "last_service_on": "2024-05-01",
+            "last_service_odometer_km": 20_000 if van == "VAN-01" else 15_000,
+        }
+        assert operator.post(f"/v1/vehicles/{van}/compartments", gearbox).status_code == 201
+        rows = [
+            {
+                "vehicle": van,
+                "taken_at": (FRIDAY_MORNING - timedelta(days=2 + 7 * week)).isoformat(),
+                "odometer": odometer - 420 * week,
+            }
+            for week in range(12)
+        ]
+        answer = operator.post("/v1/readings", {"readings": rows[::-1]}).json()
+        assert (answer["accepted"], answer["held"]) == (12, 0), answer
+    operator.post("/v1/vehicles", {"vehicle": "TRUCK-1", "class": "truck", "depot": "South"})
+    operator.post(
+        "/v1/vehicles/TRUCK-1/compartments",
+        {
+            "kind": "coolant_oat",
+            "compartment": "coolant",
+            "interval_months": 24,
+            "last_service_on": "2024-05-06",
+            "last_service_odometer_km": 1000,
+        },
+    )
+    return operator
+
+
+def test_the_list_of_next_week_says_what_is_due_and_why(fleet):
+    answer = fleet.get("/v1/due-lists/2026-W19")
+    assert answer.status_code == 200, answer.text
+    body = answer.json()
+    assert body["status"] == "draft"
+    assert [(line["vehicle"], line["limit"]) for line in body["lines"]] == [
+        ("VAN-01", "distance"),
+        ("TRUCK-1", "calendar"),
+    ]
+    van, truck = body["lines"]
+    # 79,900 km two days ago at 60 km/d: the interval of 60,000 km from 20,000 km ends today.
+    assert van["due"]["p50"] in {"2026-05-01", "2026-05-02", "2026-05-03"}
+    assert van["reason"].startswith("The interval ended" if "ended" in van["reason"] else "The interval ends")
+    # 3.5 of 9.0 L a round: 0.389 new, 0.627, 0.772; three rounds for three quarters (mass balance, derived).
+    assert (van["rounds"], van["litres"]) == (3, 10.5)
+    assert truck["due"] == {"p10": "2026-05-06", "p50": "2026-05-06", "p90": "2026-05-06"}
+    assert "24 months since the last full service end on 2026-05-06" in truck["reason"]
+    assert {line["planned_on"] for line in body["lines"]} == {"2026-05-04"}
+
+
+def test_a_list_is_published_once_and_does_not_change(fleet, database, clock):
+    assert run_weekly(database, clock.now(), "node-a") == 1
+    assert run_weekly(database, clock.now(), "node-b") == 0
+    published = fleet.get("/v1/due-lists/2026-W19").json()
+    assert published["status"] == "published"
+    assert [line["change"] for line in published["lines"]] == ["new", "new"]
+    fleet.patch("/v1/vehicles/VAN-02", {"duty": "severe"})
+    late = {"vehicle": "VAN-02", "taken_at": clock.now().isoformat(), "odometer": 20_150}
+    fleet.post("/v1/readings", {"readings": [late]})
+    assert fleet.get("/v1/due-lists/2026-W19").json() == published
+    unchanged = fleet.get("/v1/due-lists/2026-W19")
+    again = fleet.get("/v1/due-lists/2026-W19", headers={"If-None-Match": unchanged.headers["ETag"]})
+    assert again.status_code == 304
+
+
+def test_the_next_list_carries_open_lines_over_and_tells_what_was_done(fleet, database, clock):
+    run_weekly(database, clock.now(), "node")
+    van, truck = fleet.get("/v1/due-lists/2026-W19").json()["lines"]
+    done = fleet.post(f"/v1/due-list-lines/{truck['id']}/events", {"kind": "done"})
+    assert (done.status_code, done.json()["state"]) == (201, "done")
+    assert fleet.post(f"/v1/due-list-lines/{truck['id']}/events", {"kind": "done"}).status_code == 409
+    clock.advance(timedelta(days=7))
+    assert run_weekly(database, clock.now(), "node") == 1
+    following = fleet.get("/v1/due-lists/2026-W20").json()
+    assert following["since_last"]["done"] == [{"vehicle": "TRUCK-1", "compartment": "coolant"}]
+    carried = next(line for line in following["lines"] if line["vehicle"] == "VAN-01")
+    assert (carried["change"], carried["first_listed_week"]) == ("carried_over", "2026-W19")
+    assert carried["id"] != van["id"]
+
+
+def test_missed_fridays_are_caught_up(fleet, database, clock):
+    run_weekly(database, clock.now(), "node")
+    clock.advance(timedelta(days=21))
+    assert run_weekly(database, clock.now(), "node") == 3
+    weeks = [head["iso_week"] for head in fleet.get("/v1/due-lists").json()["due_lists"]]
+    assert weeks == ["2026-W22", "2026-W21", "2026-W20", "2026-W19"]
+
+
+def test_one_organisation_s_trouble_does_not_stop_the_others(fleet, database, clock, join, monkeypatch):
+    other = join("Another Invented Operator")
+    from service.jobs import weekly_run
+
+    draft = weekly_run.draft_list
+
+    def fail_for_the_first(session, organisation_id, week, now):
+        if organisation_id == fleet.organisation_id:
+            raise RuntimeError("poison")
+        return draft(session, organisation_id, week, now)
+
+    monkeypatch.setattr(weekly_run, "draft_list", fail_for_the_first)
+    assert run_weekly(database, clock.now(), "node") == 1
+    assert other.get("/v1/due-lists/2026-W19").json()["status"] == "published"
+    assert fleet.get("/v1/due-lists/2026-W19").json()["status"] == "draft"
+
+
+def test_a_list_can_be_fetched_in_every_form(fleet):
+    table = fleet.get("/v1/due-lists/2026-W19.csv")
+    assert table.status_code == 200, table.text
+    assert table.headers["content-disposition"] == 'attachment; filename="due-list-2026-W19.csv"'
+    rows = list(csv.DictReader(io.StringIO(table.content.decode("utf-8-sig"))))
+    assert [row["Vehicle"] for row in rows] == ["VAN-01", "TRUCK-1"]
+    assert fleet.get("/v1/due-lists/2026-W19.pdf").content.startswith(b"%PDF")
+    assert fleet.get("/v1/due-lists/2026-W19.xlsx").content.startswith(b"PK")
+    assert fleet.get("/v1/due-lists/2026-W19.ics").content.startswith(b"BEGIN:VCALENDAR")
+    assert fleet.get("/v1/due-lists/2026-W19.exe").status_code == 422
+
+
+def test_a_week_that_is_over_without_a_list_has_none(fleet):
+    assert fleet.get("/v1/due-lists/2026-W10").status_code == 404
+    assert fleet.get("/v1/due-lists/2026-W54").status_code == 422
+    assert fleet.get("/v1/due-lists/last").status_code == 422
