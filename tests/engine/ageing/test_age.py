@@ -23,6 +23,12 @@ def test_life_used_by_distance_and_time_and_after_two_exchanges() -> None:
     np.testing.assert_allclose(exchange_rounds(used, halves, halves).state.life_used, 0.2125)
 
 
+def test_a_temperature_factor_multiplies_distance_only() -> None:
+    """D 2.0420 of a warm gearbox over 20 000 km, and 365.25 of 3652.5 days: .4084 + .1; derived."""
+    exposure = Exposure(distance_km=20_000.0, days=365.25, temperature_factor=np.array([2.0420]))
+    assert age(fluid_state(8.0), exposure, RATES).life_used[0] == pytest.approx(0.5084, abs=1e-12)
+
+
 def test_hours_count_where_they_are_limited() -> None:
     used = age(fluid_state(20.0), Exposure(hours=500.0), AgeingRates(hours_limit=2000.0))
     assert used.life_used[0] == 0.25

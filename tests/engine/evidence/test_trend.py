@@ -54,6 +54,21 @@ def test_after_half_an_exchange_the_mixed_value_counts() -> None:
     assert seen.is_alarm[0]
 
 
+def test_new_fluid_that_brings_some_itself() -> None:
+    """20 mg/kg, half exchanged for fluid with 5, 30 after 40 000 km more: from 12.5 on; derived."""
+    pairs = SamplePairs(
+        earlier_value=20.0, later_value=30.0, earlier_km=40_000.0, later_km=80_000.0, new_fluid_value=5.0
+    )
+    seen = rate_of_change(
+        pairs,
+        exchanged_at_km=np.array([[40_000.0]]),
+        retained_share=np.array([[0.5]]),
+        highest_rate_per_km=1.0,
+    )
+    assert seen.start_value[0] == 12.5
+    assert seen.rate_per_km[0] == pytest.approx(17.5 / 40_000.0)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     wear=st.floats(1e-5, 1e-2),
@@ -89,7 +104,8 @@ def test_the_rate_that_the_ageing_model_put_in_comes_out(
         (10.0, 5.0, np.nan, np.nan),
         (10.0, 20.0, 5.0, 0.5),
         (10.0, 20.0, 25.0, 0.5),
-        (10.0, 20.0, 15.0, 1.5),
+        (10.0, 20.0, 15.0, 1.01),
+        (10.0, 20.0, 15.0, -0.01),
         (-1.0, 20.0, 15.0, 0.5),
     ],
 )

@@ -65,6 +65,19 @@ def test_the_interval_that_partial_exchanges_can_keep() -> None:
     np.testing.assert_allclose(steady_life_used(shares, np.array([0.35, 0.45, 0.5, 0.68])).peak, 0.8)
 
 
+@pytest.mark.parametrize("share", [-0.01, 1.01, np.nan])
+def test_shares_beyond_the_whole_are_refused(share: float) -> None:
+    for refused in (keepable_interval_share, schedule_credit, rounds_needed):
+        with pytest.raises(InvalidInputError):
+            refused(share, 0.5)
+    with pytest.raises(InvalidInputError):
+        steady_life_used(0.5, share)
+
+
+def test_no_exchange_keeps_no_interval() -> None:
+    assert keepable_interval_share(0.0, 0.8) == 0.0
+
+
 def test_a_partial_exchange_is_never_credited_as_a_full_one() -> None:
     """60 000 km since the last full service, two rounds of half: a quarter of it stays on the clock."""
     credit = schedule_credit(0.5, 2)

@@ -39,6 +39,7 @@ def test_equal_litres_leave_a_geometric_share(
 def test_an_owner_who_changed_four_of_ten_litres_six_times() -> None:
     """Owner forum, worked case: 60 %, 36 %, about 8 % after five and 5 % after six; published."""
     result = exchange_rounds(old(10.0), np.full(6, 4.0), np.full(6, 4.0))
+    assert result.fresh_share[0] == pytest.approx(1.0 - 0.046656, abs=1e-12)
     np.testing.assert_allclose(
         result.retained_share_by_round[[0, 1, 4, 5], 0], [0.60, 0.36, 0.08, 0.05], atol=0.005
     )
