@@ -201,3 +201,59 @@ def simulate_fleet(
         offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
         true_km=true_km,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keyed:
+    """A fleet's readings as people keyed them, in order of time within each vehicle, with what is wrong."""
+
+    time_days: Floats
+    keyed_km: Floats
+    offsets: Integers
+    is_wrong: NDArray[np.bool_]
+
+
+def key_in(rng: np.random.Generator, fleet: Fleet, wrong_share: float = 0.07, repeated_share: float = 0.02) -> Keyed:
+    """Key in a fleet's readings with mistakes: junk, a digit lost, added or changed, another vehicle, same-day repeats."""
+    times, keyed, wrong, counts = [], [], [], []
+    n_vehicles = fleet.offsets.size - 1
+    for vehicle in range(n_vehicles):
+        own = slice(int(fleet.offsets[vehicle]), int(fleet.offsets[vehicle + 1]))
+        rows = [(t, z, False) for t, z in zip(fleet.time_days[own], fleet.odometer_km[own], strict=True)]
+        for place, (time, km, _) in enumerate(list(rows)):
+            if rng.random() < wrong_share:
+                rows[place] = (time, _mistake(rng, fleet, n_vehicles, vehicle, time, km), True)
+                if rng.random() < 0.15:
+                    rows.append((time, km, False))
+            elif rng.random() < repeated_share:
+                rows.append((time, km, False))
+        rows.sort(key=lambda row: row[0])
+        times.append([row[0] for row in rows])
+        keyed.append([row[1] for row in rows])
+        wrong.append([row[2] for row in rows])
+        counts.append(len(rows))
+    return Keyed(
+        time_days=np.concatenate(times),
+        keyed_km=np.concatenate(keyed),
+        offsets=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        is_wrong=np.concatenate(wrong).astype(bool),
+    )
+
+
+def _mistake(
+    rng: np.random.Generator, fleet: Fleet, n_vehicles: int, vehicle: int, time: float, km: float
+) -> float:
+    """One wrong entry; at least 50 km from the right one."""
+    digits = str(int(km))
+    place = int(rng.integers(len(digits)))
+    other = (vehicle + 1 + int(rng.integers(max(n_vehicles - 1, 1)))) % n_vehicles
+    changed = digits[:place] + str(int(rng.integers(10))) + digits[place + 1 :]
+    kinds = (
+        float(rng.choice([1, 11, 111, 1111, 11111, 1234, 123456, 999999, 0])),
+        float((digits[:place] + digits[place + 1 :]) or "0"),
+        float(digits[:place] + str(int(rng.integers(10))) + digits[place:]),
+        float(changed),
+        np.floor(fleet.true_at(other, time)),
+    )
+    value = float(rng.choice(np.array(kinds), p=[0.3, 0.2, 0.1, 0.2, 0.2]))
+    return value if abs(value - km) >= 50.0 else km + 10_000.0

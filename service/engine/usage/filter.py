@@ -13,7 +13,7 @@ from service.engine.usage.hyperparameters import (
 )
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
 from service.engine.usage.priors import RatePriors
-from service.engine.usage.ragged import check_readings, first_of_each_day, select
+from service.engine.usage.ragged import check_readings, first_of_each_period, select
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
 
@@ -59,6 +59,7 @@ def initial_state(
         "drift_per_day": hyperparameters.drift_per_day,
         "reading_variance": hyperparameters.reading_sd_days**2,
         "dispersion_weight": hyperparameters.dispersion_weight,
+        "period_days": hyperparameters.period_days,
     }
     columns = {field.name: np.full(n, known.get(field.name, 0.0)) for field in fields(UsageState)}
     columns["prior_log_rate"] = priors.log_rate.astype(np.float64)
@@ -100,8 +101,8 @@ def filter_readings(
 
     Notes
     -----
-    Three-state Kalman filter in closed form, see `kernel`. Only the first reading of a day moves the filter;
-    the last one of all bounds the odometer from below. O(r), about 30 ns a reading.
+    Three-state Kalman filter in closed form, see `kernel`. The first reading of each period moves the filter
+    for good; the last one of all is taken in when the state is asked about the future. O(r), about 30 ns a reading.
     """
     return update(initial_state(priors, hyperparameters), time_days, odometer_km, offsets)
 
@@ -144,7 +145,13 @@ def update(
     some = np.flatnonzero(np.diff(offsets) > 0)
     if bool(np.any(has_history[some] & (time_days[offsets[:-1][some]] < state.last_time_days[some]))):
         raise InvalidInputError.at("/time_days", "a reading is older than the last one taken in")
-    used = first_of_each_day(time_days, offsets, np.where(has_history, state.used_time_days, np.nan))
+    used = first_of_each_period(
+        time_days,
+        offsets,
+        np.where(has_history, state.first_time_days, np.nan),
+        np.where(has_history, state.used_time_days, np.nan),
+        state.period_days,
+    )
     result = _note_latest(state, time_days, odometer_km, offsets)
     if not bool(np.all(used)):
         time_days, odometer_km, offsets = time_days[used], odometer_km[used], select(used, offsets)
@@ -211,7 +218,7 @@ def _run(
     out = {name: getattr(state, name).copy() for name in MEMORY_OF_STATE.values()}
     for begin in range(0, order.size, block_vehicles):
         rows = order[begin : begin + block_vehicles]
-        memory = Memory(**{key: out[name][rows] for key, name in MEMORY_OF_STATE.items()})
+        memory = memory_of(state, rows)
         logs = None if log_variance is None else np.zeros(rows.size)
         _run_block(memory, dynamics_of(state, rows), _Steps(state, rows, readings), logs)
         for key, name in MEMORY_OF_STATE.items():
@@ -263,6 +270,11 @@ def prefix(block: Block, size: int) -> Block:
     if next(iter(columns.values())).size == size:
         return block
     return type(block)(**{name: column[:size] for name, column in columns.items()})
+
+
+def memory_of(state: UsageState, rows: Integers) -> Memory:
+    """Copy the moments of some vehicles of a state."""
+    return Memory(**{key: getattr(state, name)[rows] for key, name in MEMORY_OF_STATE.items()})
 
 
 def dynamics_of(state: UsageState, rows: Integers | tuple[slice | None, ...]) -> Dynamics:

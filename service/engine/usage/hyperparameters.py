@@ -32,6 +32,8 @@ class Hyperparameters:
         Error of a reading, rounding included, in days of the vehicle's own use. [d]
     dispersion_weight
         Number of readings that the fleet's dispersion is worth against the vehicle's own (nu0).
+    period_days
+        Of the readings in each period so long since a vehicle's first, one moves the filter for good. [d]
     """
 
     reversion_per_day: float
@@ -41,13 +43,20 @@ class Hyperparameters:
     initial_sd: float
     reading_sd_days: float
     dispersion_weight: float
+    period_days: float
 
     def __post_init__(self) -> None:
         values = {name: getattr(self, name) for name in self.__slots__}
         for name, value in values.items():
             if not math.isfinite(value) or value < 0.0:
                 raise InvalidInputError.at(f"/{name}", "must be a finite number, zero or more")
-        for name in ("reversion_per_day", "initial_sd", "reading_sd_days", "dispersion_weight"):
+        for name in (
+            "reversion_per_day",
+            "initial_sd",
+            "reading_sd_days",
+            "dispersion_weight",
+            "period_days",
+        ):
             if values[name] == 0.0:
                 raise InvalidInputError.at(f"/{name}", "must be more than zero")
 
@@ -63,6 +72,7 @@ class VehicleHyperparameters:
     initial_sd: Floats
     reading_sd_days: Floats
     dispersion_weight: Floats
+    period_days: Floats
 
 
 # Common practice, no source: picked on simulated fleets whose laws are not this model's.
@@ -74,4 +84,5 @@ DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
     initial_sd=0.60,
     reading_sd_days=0.10,
     dispersion_weight=0.5,
+    period_days=21.0,
 )

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from service.engine.usage.filter import dynamics_of
-from service.engine.usage.kernel import Dynamics, odometer_noise
+from service.engine.usage.filter import dynamics_of, memory_of
+from service.engine.usage.kernel import Dynamics, Memory, assimilate, odometer_noise, propagate
 from service.engine.usage.scale import dispersion, scale_km_per_day
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
@@ -24,12 +24,11 @@ LEAST_VARIANCE_KM2: Final = 1e-12
 class Outlook:
     """All that the future distance of n vehicles depends on, each shape (n,): a state made ready for many questions.
 
-    With t days after the last filtered reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
+    With t days after the last reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
     ``x + psi u + t m`` and the variance
     ``v0 + t (v1 + t v2) + psi (w0 + t w1 + psi w2) + noise(t)``, all in km and days.
     """
 
-    lag_days: Floats
     dynamics: Dynamics
     x: Floats
     u: Floats
@@ -58,26 +57,38 @@ def outlook_of(state: UsageState) -> Outlook:
     """Prepare the states of n vehicles for asking about their future."""
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
-    x = state.data_odometer_km + scale * state.prior_odometer_days
-    relative = dynamics_of(state, (slice(None),))
+    memory, relative = at_last_reading(state)
     return Outlook(
-        lag_days=state.last_time_days - state.used_time_days,
         dynamics=replace(
             relative,
             temporary_variance=relative.temporary_variance * factor,
             noise_variance=relative.noise_variance * factor,
             drift=relative.drift * factor,
         ),
-        x=np.maximum(x + (state.used_odometer_km - state.last_odometer_km), 0.0),
-        u=state.data_temporary_km_per_day + scale * state.prior_temporary,
-        m=state.data_long_run_km_per_day + scale * state.prior_long_run,
-        v0=state.variance_odometer * factor,
-        v1=2.0 * state.covariance_odometer_long_run * factor,
-        v2=state.variance_long_run * factor,
-        w0=2.0 * state.covariance_odometer_temporary * factor,
-        w1=2.0 * state.covariance_temporary_long_run * factor,
-        w2=state.variance_temporary * factor,
+        x=np.maximum(memory.data_x + scale * memory.prior_x, 0.0),
+        u=memory.data_u + scale * memory.prior_u,
+        m=memory.data_m + scale * memory.prior_m,
+        v0=memory.Pxx * factor,
+        v1=2.0 * memory.Pxm * factor,
+        v2=memory.Pmm * factor,
+        w0=2.0 * memory.Pxu * factor,
+        w1=2.0 * memory.Pum * factor,
+        w2=memory.Puu * factor,
     )
+
+
+def at_last_reading(state: UsageState) -> tuple[Memory, Dynamics]:
+    """Take the last reading of every vehicle into its moments, where the filter has not done so for good."""
+    every = np.arange(len(state))
+    memory, dynamics = memory_of(state, every), dynamics_of(state, every)
+    later = np.flatnonzero(state.last_time_days > state.used_time_days)
+    if later.size:
+        moved, own = memory_of(state, later), dynamics_of(state, later)
+        propagate(moved, own, (state.last_time_days - state.used_time_days)[later])
+        assimilate(moved, own, (state.last_odometer_km - state.used_odometer_km)[later])
+        for field in fields(Memory):
+            getattr(memory, field.name)[later] = getattr(moved, field.name)
+    return memory, dynamics
 
 
 def outlook_moments(outlook: Outlook, days_after_last: Floats) -> tuple[Floats, Floats]:
@@ -95,7 +106,7 @@ def outlook_moments(outlook: Outlook, days_after_last: Floats) -> tuple[Floats, 
     mean_km, variance_km2 : ndarray
         The mean may be below zero: nothing here knows that an odometer never falls.
     """
-    t = days_after_last + outlook.lag_days
+    t = days_after_last
     phi = np.exp(-outlook.dynamics.theta * t)
     psi = (1.0 - phi) * outlook.dynamics.inverse_theta
     mean = outlook.x + psi * outlook.u + t * outlook.m
@@ -191,20 +202,15 @@ def odometer_quantiles(state: UsageState, at_days: Floats, probabilities: Floats
 
 def rate_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) -> Floats:
     """Quantiles of the rate at a time, parameters as for `odometer_quantiles`, in km/d."""
-    scale = scale_km_per_day(state)
-    gap = np.maximum(at_days, state.last_time_days) - state.used_time_days
-    phi = np.exp(-state.reversion_per_day * gap)
-    mean = (
-        state.data_long_run_km_per_day
-        + scale * state.prior_long_run
-        + phi * (state.data_temporary_km_per_day + scale * state.prior_temporary)
-    )
+    outlook = outlook_of(state)
+    t = np.maximum(at_days - state.last_time_days, 0.0)
+    phi = np.exp(-outlook.dynamics.theta * t)
+    mean = outlook.m + phi * outlook.u
     variance = (
-        state.variance_long_run
-        + state.drift_per_day * gap
-        + 2.0 * phi * state.covariance_temporary_long_run
-        + phi * phi * state.variance_temporary
-        + state.temporary_variance * (1.0 - phi * phi)
+        outlook.v2
+        + outlook.dynamics.drift * t
+        + phi * (outlook.w1 + phi * outlook.w2)
+        + outlook.dynamics.temporary_variance * (1.0 - phi * phi)
     )
-    variance = np.maximum(variance * dispersion(state) * scale * scale, LEAST_VARIANCE_KM2)
+    variance = np.maximum(variance, LEAST_VARIANCE_KM2)
     return gamma_quantiles(positive_mean(mean, variance), variance, probabilities)

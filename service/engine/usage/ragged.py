@@ -1,4 +1,4 @@
-"""Histories of different lengths in one flat array: checking them and picking one reading a day."""
+"""Histories of different lengths in one flat array: checking them and picking one reading a period."""
 
 from typing import TypeAlias
 
@@ -38,8 +38,14 @@ def first_of_later_vehicles(offsets: Integers) -> Integers:
     return np.asarray(inner[(inner > 0) & (inner < offsets[-1])])
 
 
-def first_of_each_day(time_days: Floats, offsets: Integers, previous_time_days: Floats) -> NDArray[np.bool_]:
-    """Mark the first reading of every vehicle and day.
+def first_of_each_period(
+    time_days: Floats,
+    offsets: Integers,
+    first_time_days: Floats,
+    previous_time_days: Floats,
+    period_days: Floats,
+) -> NDArray[np.bool_]:
+    """Mark the first reading of every vehicle in each period since its first reading.
 
     Parameters
     ----------
@@ -47,23 +53,31 @@ def first_of_each_day(time_days: Floats, offsets: Integers, previous_time_days: 
         Times of all readings, in order within each vehicle. [d]
     offsets : shape (n + 1,)
         Where each vehicle's readings begin.
-    previous_time_days : shape (n,)
-        Time of the reading before the first one here, NaN where there is none. [d]
+    first_time_days, previous_time_days : shape (n,)
+        Time of each vehicle's very first reading, and of the last one marked before these; NaN where there is
+        none yet. [d]
+    period_days : shape (n,)
+        Length of the periods. [d]
 
     Returns
     -------
     ndarray, shape (r,), bool
-        Later readings of a day add no knowledge of the rate that their reading error does not undo.
+
+    Notes
+    -----
+    Distances over a few days vary by trips and weekdays, of which the filter knows nothing; histories that are
+    read every day or week are projected better from fewer readings, with the last one taken in at the end.
     """
-    if time_days.size == 0:
-        return np.zeros(0, dtype=np.bool_)
-    day = np.floor(time_days)
-    first = np.ones(time_days.size, dtype=np.bool_)
-    first[1:] = day[1:] != day[:-1]
-    first[first_of_later_vehicles(offsets)] = True
     some = np.flatnonzero(np.diff(offsets) > 0)
+    if some.size == 0:
+        return np.zeros(time_days.size, dtype=np.bool_)
     starts = offsets[:-1][some]
-    first[starts] = day[starts] != np.floor(previous_time_days[some])
+    origin = np.where(np.isnan(first_time_days[some]), time_days[starts], first_time_days[some])
+    counts, length = np.diff(offsets)[some], period_days[some]
+    period = np.floor((time_days - np.repeat(origin, counts)) / np.repeat(length, counts))
+    first = np.ones(time_days.size, dtype=np.bool_)
+    first[1:] = period[1:] != period[:-1]
+    first[starts] = period[starts] != np.floor((previous_time_days[some] - origin) / length)
     return first
 
 

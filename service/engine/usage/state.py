@@ -54,6 +54,7 @@ class UsageState:
     drift_per_day: Floats
     reading_variance: Floats
     dispersion_weight: Floats
+    period_days: Floats
 
     def __len__(self) -> int:
         return self.n_readings.size
