@@ -69,6 +69,7 @@ def _line(line: DueLine, presentation: Presentation) -> Json:
         "caution": line.caution,
         "overdue": words["overdue"] if line.is_overdue else "",
         "due_p50": presentation.day(line.due_p50_on),
+        "limit": line.limit,
         "due_range": _due_range(line, presentation),
         "method": line.method,
         "rounds": _rounds(line, presentation),

@@ -11,6 +11,9 @@ _UNWRITABLE: Final = re.compile(
 )
 """Controls, direction overrides, non-characters, lone surrogates: no file format wants them."""
 
+_BLANKS: Final = re.compile(r"[ \t\n]+")
+"""Not the spaces that hold a number and its unit together."""
+
 
 def clean_text(text: str) -> str:
     """Return the text with line breaks unified and everything that cannot be written replaced by U+FFFD."""
@@ -19,7 +22,7 @@ def clean_text(text: str) -> str:
 
 def one_line(text: str) -> str:
     """Return the text cleaned and on one line."""
-    return " ".join(clean_text(text).split())
+    return _BLANKS.sub(" ", clean_text(text)).strip(" ")
 
 
 def looks_like_formula(text: str) -> bool:

@@ -1,5 +1,6 @@
 """From a chart's specification to an accessible SVG that may stand in a page under a strict content policy."""
 
+import math
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Mapping, Sequence
@@ -54,7 +55,7 @@ def accessible_svg(
     if not _CHART_ID.fullmatch(chart_id):
         raise InvalidInputError("A chart's identifier is made of letters, digits and hyphens.")
     data = [
-        {**source, "values": rows[source["name"]]} if source["name"] in rows else source
+        {**source, "values": _drawable(rows[source["name"]])} if source["name"] in rows else source
         for source in layout["data"]
     ]
     drawn = vl_convert.vega_to_svg({**layout, "data": data}, format_locale=number_locale(presentation))
@@ -77,6 +78,19 @@ def accessible_svg(
     for index, element in enumerate(named):
         root.insert(index, element)
     return ET.tostring(root, encoding="unicode")
+
+
+def _drawable(rows: Rows) -> Rows:
+    """Clean the texts, and leave out single values that are no number: they draw nothing."""
+    return [{name: _drawable_value(value) for name, value in row.items()} for row in rows]
+
+
+def _drawable_value(value: Any) -> Any:
+    if isinstance(value, str):
+        return one_line(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
 
 
 def _text_element(tag: str, chart_id: str, text: str) -> ET.Element:

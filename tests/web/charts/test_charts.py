@@ -15,7 +15,7 @@ from service.documents.presentation import Presentation
 from service.errors import InvalidInputError
 from service.web.charts.accuracy import coverage_svg, coverage_table, pit_svg, pit_table
 from service.web.charts.life_used import life_used_svg, life_used_table
-from service.web.charts.models import ChartTable, ServiceMark
+from service.web.charts.models import ChartTable, DistanceLimit, ServiceMark
 from service.web.charts.odometer import odometer_svg, odometer_table
 from service.web.charts.stock import stock_svg, stock_table
 from service.web.charts.theme import without_variables
@@ -130,8 +130,11 @@ def test_held_readings_differ_by_shape_and_not_only_by_colour() -> None:
     "name", ['<script>alert(1)</script>"', "a & b", "\x00\x0b", "卡车 😀", "]]>", "\ud800"]
 )
 def test_any_name_leaves_the_drawing_well_formed(name: str) -> None:
+    limits = (DistanceLimit(label=name, odometer_km=90_000.0),)
+    horizons = (replace(coverage_chart().horizons[0], horizon=name or "x"),)
     drawings = (
-        odometer_svg(odometer_chart(vehicle=name), METRIC),
+        odometer_svg(odometer_chart(vehicle=name, limits=limits), METRIC),
+        coverage_svg(coverage_chart(horizons=horizons), METRIC),
         life_used_svg(life_used_chart(vehicle=name, compartment=name), METRIC),
         stock_svg(stock_chart(fluid=name), METRIC),
     )
@@ -139,6 +142,15 @@ def test_any_name_leaves_the_drawing_well_formed(name: str) -> None:
         drawing.encode("utf-8")
         root = _parsed(drawing)
         assert f"{SVG}script" not in {element.tag for element in root.iter()}
+
+
+@pytest.mark.parametrize("bad", [float("nan"), float("inf"), float("-inf")])
+def test_a_value_that_is_no_number_draws_nothing_and_stops_nothing(bad: float) -> None:
+    fan = list(odometer_chart().fan)
+    fan[3] = replace(fan[3], p90=bad)
+    drawing = odometer_svg(odometer_chart(fan=tuple(fan)), METRIC)
+    assert "NaN" not in drawing
+    assert "Infinity" not in drawing
 
 
 @pytest.mark.parametrize("chart_id", ["", "1a", 'x"><script>', "a b", "x" * 65])
