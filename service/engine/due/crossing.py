@@ -11,7 +11,7 @@ from service.engine.due.limits import BoolArray, FloatArray, IntArray
 # A due date is shown as a day; a hundredth of one is never seen.
 DAY_TOLERANCE: Final = 0.01
 
-# A step this many times too long or too short at most: what the last step may leave. Chosen by measured error.
+# What the last step may be wrong by, as a share of its length. Chosen by measured error.
 _STEP_ERROR: Final = 0.3
 _MOST_ROUNDS: Final = 60
 _HALVE_AFTER: Final = 6
@@ -45,7 +45,8 @@ class _Brackets:
     third_gap: FloatArray
 
     def keep(self, is_kept: BoolArray) -> "_Brackets":
-        return _Brackets(**{field.name: getattr(self, field.name)[is_kept] for field in fields(self)})
+        kept = np.flatnonzero(is_kept)
+        return _Brackets(**{field.name: getattr(self, field.name)[kept] for field in fields(self)})
 
 
 def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: FloatArray) -> FloatArray:

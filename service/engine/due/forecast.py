@@ -106,8 +106,7 @@ def forecast_due(
     the same input gives the same answer, whatever the order of rows or the size of a block. All compartments of a
     vehicle are driven by the same meters. The calendar is certain, and no limit delays another: a forecast with one
     more limit is never later. Condition uses the same meters as distance and hours. NaN means "no such limit" in
-    `limits` and "no reading" in a meter. O(n); about three million compartments a second on one core with distance
-    and calendar limits is the aim.
+    `limits` and "no reading" in a meter. O(n).
     """
     check_limits(limits, odometer.last_reading.size)
     meters = Meters(odometer=odometer, hour_meter=hour_meter, km_hours_correlation=km_hours_correlation)

@@ -1,6 +1,7 @@
 """The first limit on a meter or on condition of one block: when, by when with what probability, and which."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -52,7 +53,7 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
         return _never(question)
     days, week_places = _grid_days(question)
     motion = block.motion_on_grid(days)
-    scores = [np.maximum.accumulate(score, axis=0) for score in block.scores(motion)]
+    scores = [_never_falling(score) for score in block.scores(motion)]
     first = joined(block, motion, scores)
     if first.is_alone:
         grid = Grid(days=days, scores=scores[0])
@@ -61,11 +62,12 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
         shares = [by_end]
     else:
         reached = reached_by(scores)
-        by_day = np.maximum.accumulate(first_probability(scores, reached, first.between), axis=0)
+        by_day = _never_falling(first_probability(scores, reached, first.between))
         grid = Grid(days=days, scores=first.score_of(by_day))
         by_week_end = by_day[week_places]
         by_end = _by_end(first, grid, question.end_days)
-        shares = first_limit_shares(first, Course(scores=scores, reached=reached, by_day=by_day), by_end)
+        course = Course(scores=scores, reached=reached, by_day=by_day).thinned(days)
+        shares = first_limit_shares(first, course, by_end)
     levels = first.score_of(question.probabilities)
     return Reached(
         days_ahead=crossing_days(first.score_at, grid, levels, question.end_days),
@@ -74,6 +76,13 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
         by_end=by_end,
         shares=shares,
     )
+
+
+def _never_falling(rows: FloatArray) -> FloatArray:
+    """Replace each row by the highest up to it, in place: many times faster than NumPy's accumulate along rows."""
+    for before, row in pairwise(rows):
+        np.maximum(row, before, out=row)
+    return rows
 
 
 def _never(question: Question) -> Reached:

@@ -1,12 +1,16 @@
 """Which limit is the first: the probability of each."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from scipy import special
 
 from service.engine.due.joint import FirstLimit
 from service.engine.due.limits import FloatArray
+
+# Shares change slowly: this is fine enough, chosen by measured speed and error. [d^(1/2)]
+_STEP: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,6 +20,16 @@ class Course:
     scores: list[FloatArray]
     reached: list[FloatArray]
     by_day: FloatArray
+
+    def thinned(self, days: FloatArray) -> "Course":
+        """Keep the grid days that are at least _STEP apart in the square root of time, and the last."""
+        steps = np.floor(np.sqrt(days) / _STEP)
+        rows = np.flatnonzero(np.diff(steps, append=np.inf) > 0.0)
+        return Course(
+            scores=[score[rows] for score in self.scores],
+            reached=[one[rows] for one in self.reached],
+            by_day=self.by_day[rows],
+        )
 
 
 def first_limit_shares(first: FirstLimit, course: Course, by_end: FloatArray) -> list[FloatArray]:
