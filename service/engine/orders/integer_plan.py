@@ -117,7 +117,8 @@ def solve_integer_plan(
         cost[columns.scalar(_ORDER, week)] = terms.order_cost_minor
         cost[columns.scalar(_STATE, week)] = 1.0 if week >= lead_weeks else 0.0
         cost[columns.scalar(_WASTE, week)] = tables.waste_penalty_minor
-    upper = np.full(columns.n_columns, np.inf)
+    lower, upper = np.zeros(columns.n_columns), np.full(columns.n_columns, np.inf)
+    lower[columns.scalar(_STATE, 0) : columns.scalar(_WASTE, 0)] = -np.inf
     upper[n_weeks * n_tiers : columns.scalar(_ORDER, 0)] = 1.0
     for week in range(n_weeks):
         upper[columns.scalar(_ORDER, week)] = 1.0 if week >= lead_weeks else 0.0
@@ -126,7 +127,7 @@ def solve_integer_plan(
     result = milp(
         cost,
         integrality=is_integer,
-        bounds=Bounds(0.0, upper),
+        bounds=Bounds(lower, upper),
         constraints=rows.constraint(columns.n_columns),
         options={"time_limit": time_limit_seconds, "mip_rel_gap": 1e-3},
     )

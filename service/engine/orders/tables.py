@@ -40,6 +40,10 @@ class PlanningTables:
     """Shape (weeks,): cumulative supply that is expected to be used before an arrival of that week expires."""
     shortage_penalty_minor: float
     waste_penalty_minor: float
+    left_over_price_minor: float
+    """Worth of a unit left at the end, at the cheapest price a pack has."""
+    left_over_limit: float
+    """Most that is counted: what a further horizon of the same demand, or the shelf life, would use."""
 
 
 def _all_lots(
@@ -151,7 +155,8 @@ def planning_tables(
     farthest = distribution_quantile(cumulative, _FAR_LEVEL) if has_price else needed
     low = np.concatenate([np.zeros(1), distribution_quantile(cumulative, _LOW_DEMAND_LEVEL)[:-1]])
     pack_of_tier = np.repeat(terms.pack_quantity, np.diff(terms.tier_offsets))
-    unit_price = max(float((terms.tier_price_minor / pack_of_tier).max()), 1e-6)
+    price_of_unit = terms.tier_price_minor / pack_of_tier
+    unit_price = max(float(price_of_unit.max()), 1e-6)
     waste = _WASTE_PRICE_FACTOR * unit_price
     largest = float(terms.pack_quantity.max()) + terms.minimum_order_quantity
     worst_order = (
@@ -159,15 +164,18 @@ def planning_tables(
         + terms.order_cost_minor
         + (1.0 + _WASTE_PRICE_FACTOR) * terms.minimum_order_minor
     )
+    usable = _usable_within_life(mean, terms.shelf_life_weeks)
     return PlanningTables(
         unit_quantity=unit,
         n_units=_n_units(terms, unit, float((farthest - committed).max())),
         committed_quantity=committed,
         needed_quantity=needed,
         room_quantity=terms.tank_capacity + low,
-        usable_quantity=_usable_within_life(mean, terms.shelf_life_weeks),
+        usable_quantity=usable,
         shortage_penalty_minor=2.0 * worst_order / float(cumulative.step_quantity.min()),
         waste_penalty_minor=waste,
+        left_over_price_minor=float(price_of_unit.min()),
+        left_over_limit=float(min(mean[-1], usable[-1] - mean[-1])),
     )
 
 
@@ -189,15 +197,23 @@ def state_costs(
     -------
     ndarray, shape (weeks, m), float64
         Expected cost of keeping plus either the priced expected shortage or the penalty for missing the level.
+
+    Notes
+    -----
+    The last week is credited with what is left over on average, at the cheapest price; otherwise the end of
+    the horizon would look like the end of the depot, and small dear packs would be bought to end it empty.
     """
     short = expected_excess(cumulative, supply)
-    over = supply - distribution_mean(cumulative)[:, None] + short
+    ahead = supply - distribution_mean(cumulative)[:, None]
+    over = ahead + short
     if shortage_cost_minor > 0.0:
         run_out = shortage_cost_minor * short
     else:
         missing = np.maximum(tables.needed_quantity[:, None] - supply, 0.0)
         run_out = tables.shortage_penalty_minor * missing
-    return holding_cost_minor * np.maximum(over, 0.0) + run_out
+    cost: NDArray[np.float64] = holding_cost_minor * np.maximum(over, 0.0) + run_out
+    cost[-1] -= tables.left_over_price_minor * np.minimum(ahead[-1], tables.left_over_limit)
+    return cost
 
 
 def arrival_costs(tables: PlanningTables, supply: NDArray[np.float64]) -> NDArray[np.float64]:

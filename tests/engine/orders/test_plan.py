@@ -188,15 +188,11 @@ def test_recursion_equals_enumeration_of_all_plans():
     cost = (counts[feasible] @ small.tier_price_minor).sum(axis=1) + 150 * (quantity[feasible] > 0).sum(
         axis=1
     )
-    total = cost + 7.0 * over.sum(axis=1)
-    own = (
-        7.0
-        * (
-            (levels := np.array([plan.quantity[plan.arrival_week <= week].sum() for week in range(3)]))
-            - mean
-            + expected_excess(cumulative, levels[:, None])[:, 0]
-        ).sum()
-    )
+    # What is left on average counts at the cheapest price, 120 a unit, up to another three weeks' demand.
+    total = cost + 7.0 * over.sum(axis=1) - 120.0 * np.minimum(supply[feasible][:, 2] - 9.0, 9.0)
+    levels = np.array([plan.quantity[plan.arrival_week <= week].sum() for week in range(3)])
+    own = 7.0 * (levels - mean + expected_excess(cumulative, levels[:, None])[:, 0]).sum()
+    own -= 120.0 * min(levels[2] - 9.0, 9.0)
     assert plan.cost_minor.sum() + own == pytest.approx(total.min())
 
 
