@@ -11,7 +11,18 @@ from fastapi_offline import FastAPIOffline
 from service.api.guard import Guard
 from service.api.limiter import Limiter
 from service.api.problems import Problem, install_problem_handlers
-from service.api.routes import compartments, due_lists, fluids, health, projections, readings, vehicles
+from service.api.routes import (
+    compartments,
+    due_lists,
+    fluids,
+    health,
+    projections,
+    purchase_orders,
+    readings,
+    services,
+    stock,
+    vehicles,
+)
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
 from service.store.session import Database
@@ -23,6 +34,9 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     readings.router,
     projections.router,
     due_lists.router,
+    stock.router,
+    purchase_orders.router,
+    services.router,
 )
 
 

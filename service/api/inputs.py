@@ -110,6 +110,11 @@ VehicleReference = Annotated[
     ),
     AfterValidator(_told(lambda text: texts.clean_vehicle_reference("", text))),
 ]
+VehicleName = Annotated[
+    str,
+    Field(strict=True, min_length=1, max_length=160, description="The fleet's own number, or an id."),
+    AfterValidator(_told(lambda text: texts.clean_line("", text, maximum=160))),
+]
 VehiclePath = Annotated[
     str,
     Path(min_length=1, max_length=160, description="The fleet's own number, or an id.", examples=["VAN-07"]),
@@ -131,6 +136,10 @@ FluidCelsius = bounded(plausibility.FLUID_CELSIUS)
 Density = bounded(plausibility.DENSITY_KG_PER_M3)
 LeadTimeDays = bounded(plausibility.LEAD_TIME_DAYS)
 Weekday = whole(1, 7)
+PackNumber = whole(1, 100_000)
+WeeksAhead = Annotated[
+    int, Query(ge=1, le=26, description="ISO weeks, the present one first; beyond half a year nobody orders.")
+]
 Pieces = whole(1, 1000)
 PriceMinor = whole(0, int(plausibility.PRICE_MINOR.maximum))
 MinimumPacks = whole(1, 10_000)

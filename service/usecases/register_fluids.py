@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from sqlmodel import Session
@@ -22,8 +23,10 @@ class PackOffer:
     """A size in which a fluid can be bought, and its price."""
 
     litres: float
-    price_minor: int
+    price_minor: int | None = None
     minimum_packs: int = 1
+    price_breaks: Sequence[tuple[int, int]] = ()
+    """From how many packs in one order a lower price holds, and that price."""
 
 
 def add_fluid(
@@ -85,7 +88,8 @@ def _set_packs(session: Session, fluid: Fluid, packs: Sequence[PackOffer]) -> No
     if len({pack.litres for pack in packs}) != len(packs):
         raise InvalidInputError.at("/packs", "Name each size once.")
     assert fluid.id is not None  # noqa: S101 - flushed
-    for pack in packs:
+    for place, pack in enumerate(packs):
+        _check_breaks(pack, place)
         session.add(
             Pack(
                 organisation_id=fluid.organisation_id,
@@ -93,6 +97,25 @@ def _set_packs(session: Session, fluid: Fluid, packs: Sequence[PackOffer]) -> No
                 litres=pack.litres,
                 price_minor=pack.price_minor,
                 minimum_packs=pack.minimum_packs,
+                price_breaks=[
+                    {"from_packs": from_packs, "price_minor": price}
+                    for from_packs, price in pack.price_breaks
+                ],
             )
         )
     session.flush()
+
+
+def _check_breaks(pack: PackOffer, place: int) -> None:
+    if pack.price_breaks and pack.price_minor is None:
+        raise InvalidInputError.at(
+            f"/packs/{place}/price_minor", "A lower price for more needs a first price."
+        )
+    counts = [1, *(from_packs for from_packs, _ in pack.price_breaks)]
+    prices = [pack.price_minor or 0, *(price for _, price in pack.price_breaks)]
+    rises = all(later > earlier for earlier, later in pairwise(counts))
+    falls = all(later < earlier for earlier, later in pairwise(prices))
+    if not (rises and falls):
+        raise InvalidInputError.at(
+            f"/packs/{place}/price_breaks", "More packs must cost less each: rising counts, falling prices."
+        )

@@ -68,4 +68,14 @@ def patch_fluid(fluid: FluidPath, body: FluidUpdate, unit: Writing) -> Response:
 
 
 def _offers(packs: Sequence[Pack] | None) -> list[PackOffer] | None:
-    return None if packs is None else [PackOffer(**pack.model_dump()) for pack in packs]
+    if packs is None:
+        return None
+    return [
+        PackOffer(
+            litres=pack.litres,
+            price_minor=pack.price_minor,
+            minimum_packs=pack.minimum_packs,
+            price_breaks=[(step.from_packs, step.price_minor) for step in pack.price_breaks],
+        )
+        for pack in packs
+    ]

@@ -36,12 +36,22 @@ FLUID_EXAMPLE: dict[str, Any] = {
 ServiceLevel = Annotated[float, Field(strict=True, ge=0.5, le=0.9999, allow_inf_nan=False)]
 
 
+class PriceBreak(Body):
+    """A lower price of one pack, from so many packs in one order."""
+
+    from_packs: MinimumPacks
+    price_minor: PriceMinor
+
+
 class Pack(Body):
     """A size in which the fluid can be bought."""
 
     litres: PackLitres
-    price_minor: PriceMinor
+    price_minor: PriceMinor | None = Field(
+        default=None, description="None: not known; then it is not planned."
+    )
     minimum_packs: MinimumPacks = 1
+    price_breaks: list[PriceBreak] = Field(default_factory=list, max_length=10)
 
 
 class FluidFields(Body):
@@ -96,7 +106,12 @@ class FluidRead(BaseModel):
         """Show a row with its packs."""
         fields = fluid.model_dump(include=set(cls.model_fields) - {"id", "fluid", "packs"})
         own = [
-            Pack(litres=pack.litres, price_minor=pack.price_minor, minimum_packs=pack.minimum_packs)
+            Pack(
+                litres=pack.litres,
+                price_minor=pack.price_minor,
+                minimum_packs=pack.minimum_packs,
+                price_breaks=[PriceBreak(**step) for step in pack.price_breaks],
+            )
             for pack in packs
             if pack.fluid_id == fluid.id
         ]

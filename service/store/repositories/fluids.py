@@ -28,6 +28,13 @@ def get_fluid(session: Session, organisation_id: int, reference: str) -> Fluid:
     return fluid
 
 
+def get_fluid_by_id(session: Session, organisation_id: int, fluid_id: int) -> Fluid:
+    """Fluid by its key."""
+    return session.exec(
+        select(Fluid).where(Fluid.organisation_id == organisation_id, Fluid.id == fluid_id)
+    ).one()
+
+
 def list_fluids(session: Session, organisation_id: int) -> list[Fluid]:
     """All fluids, by article name."""
     query = select(Fluid).where(Fluid.organisation_id == organisation_id).order_by(col(Fluid.reference))

@@ -1,0 +1,111 @@
+"""The shelf and its ledger, and used fluid that is fetched."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from service.api.answers import decode_cursor, next_link, show
+from service.api.inputs import Cursor, PageLimit
+from service.api.problems import describe_problems
+from service.api.schemas.stock import (
+    CollectionCreate,
+    CollectionRead,
+    MovementCreate,
+    MovementPage,
+    MovementRead,
+    StockRead,
+)
+from service.api.units_of_work import Reading, Writing
+from service.domain.roles import Scope
+from service.domain.stock_entries import MovementKind
+from service.errors import InvalidInputError
+from service.store.repositories import fluids, stock
+from service.usecases.record_movements import NewMovement, record_movement
+from service.usecases.show_stock import show_stock
+from service.usecases.used_fluid_levels import NewCollection, record_collection
+
+router = APIRouter(tags=["stock"])
+
+
+@router.get(
+    "/stock",
+    operation_id="get_stock",
+    summary="Look at the shelf",
+    response_model=StockRead,
+    responses=describe_problems(),
+)
+def get_stock(request: Request, unit: Reading) -> Response:
+    """Litres on hand of every fluid, what expires next, what is on order, and the used fluid of every depot."""
+    return show(request, StockRead.of(show_stock(unit.session, unit.caller, unit.now)))
+
+
+@router.post(
+    "/stock/movements",
+    operation_id="record_movement",
+    summary="Record a stock movement",
+    status_code=201,
+    response_model=MovementRead,
+    responses=describe_problems(409, 422),
+)
+def post_movement(body: MovementCreate, unit: Writing) -> Response:
+    """Add a receipt, count, correction or discard to the ledger; nothing in it is ever overwritten."""
+    facts = body.model_dump(exclude={"kind"})
+    new = NewMovement(kind=MovementKind(body.kind), **facts)
+    row = record_movement(unit.session, unit.caller, unit.now, new)
+    fluid = fluids.get_fluid_by_id(unit.session, unit.caller.organisation_id, row.fluid_id)
+    return unit.answer(MovementRead.of(row, fluid.reference), 201)
+
+
+@router.get(
+    "/stock/movements",
+    operation_id="list_movements",
+    summary="List stock movements",
+    response_model=MovementPage,
+    responses=describe_problems(404, 422),
+)
+def get_movements(
+    request: Request,
+    unit: Reading,
+    fluid: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    kind: Annotated[MovementKind | None, Query()] = None,
+    reference: Annotated[
+        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
+    ] = None,
+    limit: PageLimit = 100,
+    cursor: Cursor = None,
+) -> Response:
+    """List the ledger in the order it was written."""
+    unit.caller.require(Scope.READ)
+    organisation_id = unit.caller.organisation_id
+    only = None if fluid is None else fluids.get_fluid(unit.session, organisation_id, fluid)
+    after = decode_cursor(cursor).get("after", 0)
+    if not isinstance(after, int):
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    rows = stock.list_movements(
+        unit.session,
+        organisation_id,
+        fluid_id=None if only is None else only.id,
+        kind=kind,
+        reference=reference,
+        after_id=after,
+        limit=limit + 1,
+    )
+    names = {row.id: row.reference for row in fluids.list_fluids(unit.session, organisation_id)}
+    page = MovementPage(movements=[MovementRead.of(row, names[row.fluid_id]) for row in rows[:limit]])
+    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
+    return show(request, page, headers=next_link(request, position))
+
+
+@router.post(
+    "/used-fluid/collections",
+    operation_id="record_collection",
+    summary="Record that used fluid was fetched",
+    status_code=201,
+    response_model=CollectionRead,
+    responses=describe_problems(409, 422),
+)
+def post_collection(body: CollectionCreate, unit: Writing) -> Response:
+    """Lower the level of one stream at one depot; what is drained next counts from there."""
+    row = record_collection(unit.session, unit.caller, unit.now, NewCollection(**body.model_dump()))
+    depot = stock.depots_by_id(unit.session, unit.caller.organisation_id)[row.depot_id]
+    return unit.answer(CollectionRead.of(row, depot.reference), 201)

@@ -1,0 +1,160 @@
+"""The stock ledger, and the used fluid that was fetched."""
+
+from collections.abc import Iterator
+from datetime import date, datetime
+
+from sqlalchemy import func
+from sqlalchemy import select as core_select
+from sqlmodel import Session, col, select
+
+from service.domain.stock_entries import MovementKind
+from service.store.tables.fluids import Fluid
+from service.store.tables.organisation import Depot
+from service.store.tables.services import Round, Service, ServiceItem
+from service.store.tables.stock import StockMovement, UsedFluidCollection
+from service.store.tables.vehicles import Compartment, Vehicle
+
+ROWS_A_FETCH = 5_000
+
+
+def lock_fluid(session: Session, fluid: Fluid) -> None:
+    """Let one writer at a time change the stock of a fluid; on SQLite the writers queue anyway."""
+    session.exec(select(Fluid.id).where(Fluid.id == fluid.id).with_for_update()).one()
+
+
+def litres_on_hand(
+    session: Session, organisation_id: int, fluid_id: int, until: datetime | None = None
+) -> float:
+    """Sum of the ledger of one fluid, up to an instant or to its end."""
+    query = core_select(func.coalesce(func.sum(col(StockMovement.litres)), 0.0)).where(
+        col(StockMovement.organisation_id) == organisation_id, col(StockMovement.fluid_id) == fluid_id
+    )
+    if until is not None:
+        query = query.where(col(StockMovement.at) <= until)
+    return float(session.execute(query).scalar_one())
+
+
+def first_count_after(
+    session: Session, organisation_id: int, fluid_id: int, instant: datetime
+) -> StockMovement | None:
+    """Earliest count later than an instant."""
+    query = select(StockMovement).where(
+        StockMovement.organisation_id == organisation_id,
+        StockMovement.fluid_id == fluid_id,
+        StockMovement.kind == MovementKind.COUNT,
+        col(StockMovement.at) > instant,
+    )
+    return session.exec(query.order_by(col(StockMovement.at), col(StockMovement.id))).first()
+
+
+def find_movement_by_reference(
+    session: Session, organisation_id: int, reference: str
+) -> StockMovement | None:
+    """Entry with the sender's own id; what services draw is left out."""
+    query = select(StockMovement).where(
+        StockMovement.organisation_id == organisation_id,
+        StockMovement.reference == reference,
+        StockMovement.kind != MovementKind.DRAWN,
+    )
+    return session.exec(query).first()
+
+
+def list_movements(
+    session: Session,
+    organisation_id: int,
+    *,
+    fluid_id: int | None = None,
+    kind: MovementKind | None = None,
+    reference: str | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> list[StockMovement]:
+    """Entries in the order they were recorded, a page at a time."""
+    query = select(StockMovement).where(
+        StockMovement.organisation_id == organisation_id, col(StockMovement.id) > after_id
+    )
+    if fluid_id is not None:
+        query = query.where(StockMovement.fluid_id == fluid_id)
+    if kind is not None:
+        query = query.where(StockMovement.kind == kind)
+    if reference is not None:
+        query = query.where(StockMovement.reference == reference)
+    return list(session.exec(query.order_by(col(StockMovement.id)).limit(limit)))
+
+
+def read_ledger(session: Session, organisation_id: int) -> Iterator[tuple[int, float, date | None]]:
+    """Fluid, litres and expiry of every entry, one fluid after the other, in the order of time."""
+    query = (
+        core_select(
+            col(StockMovement.fluid_id),
+            col(StockMovement.litres),
+            col(StockMovement.expires_on),
+        )
+        .where(col(StockMovement.organisation_id) == organisation_id)
+        .order_by(col(StockMovement.fluid_id), col(StockMovement.at), col(StockMovement.id))
+        .execution_options(yield_per=ROWS_A_FETCH)
+    )
+    for fluid_id, litres, expires_on in session.execute(query):
+        yield fluid_id, litres, expires_on
+
+
+def drained_by_depot(
+    session: Session, organisation_id: int, depot_id: int, kinds: list[str], since: datetime | None
+) -> float:
+    """Litres that services brought out of compartments of these kinds, of a depot's vehicles, since an instant."""
+    query = (
+        core_select(func.coalesce(func.sum(col(Round.drained_litres)), 0.0))
+        .join(ServiceItem, col(ServiceItem.id) == Round.item_id)
+        .join(Service, col(Service.id) == ServiceItem.service_id)
+        .join(Compartment, col(Compartment.id) == ServiceItem.compartment_id)
+        .join(Vehicle, col(Vehicle.id) == Service.vehicle_id)
+        .where(
+            col(Round.organisation_id) == organisation_id,
+            col(Vehicle.depot_id) == depot_id,
+            col(Compartment.kind).in_(kinds),
+            col(Service.voided_at).is_(None),
+        )
+    )
+    if since is not None:
+        query = query.where(col(Service.done_at) > since)
+    return float(session.execute(query).scalar_one())
+
+
+def last_emptied(session: Session, organisation_id: int, depot_id: int, stream: str) -> datetime | None:
+    """When a depot's container of one stream was last emptied."""
+    query = core_select(func.max(col(UsedFluidCollection.at))).where(
+        col(UsedFluidCollection.organisation_id) == organisation_id,
+        col(UsedFluidCollection.depot_id) == depot_id,
+        col(UsedFluidCollection.stream) == stream,
+        col(UsedFluidCollection.is_emptied).is_(True),
+    )
+    instant: datetime | None = session.execute(query).scalar_one()
+    return instant
+
+
+def fetched_since(
+    session: Session, organisation_id: int, depot_id: int, stream: str, since: datetime | None
+) -> float:
+    """Litres of a stream fetched from a depot after an instant."""
+    query = core_select(func.coalesce(func.sum(col(UsedFluidCollection.litres)), 0.0)).where(
+        col(UsedFluidCollection.organisation_id) == organisation_id,
+        col(UsedFluidCollection.depot_id) == depot_id,
+        col(UsedFluidCollection.stream) == stream,
+    )
+    if since is not None:
+        query = query.where(col(UsedFluidCollection.at) > since)
+    return float(session.execute(query).scalar_one())
+
+
+def find_collection(session: Session, organisation_id: int, reference: str) -> UsedFluidCollection | None:
+    """Collection by the number of its transfer paper."""
+    query = select(UsedFluidCollection).where(
+        UsedFluidCollection.organisation_id == organisation_id, UsedFluidCollection.reference == reference
+    )
+    return session.exec(query).first()
+
+
+def depots_by_id(session: Session, organisation_id: int) -> dict[int, Depot]:
+    """All depots by key."""
+    rows = session.exec(select(Depot).where(Depot.organisation_id == organisation_id))
+    return {depot.id: depot for depot in rows if depot.id is not None}
