@@ -1,4 +1,4 @@
-"""Two correlated limits: Owen's T function and the bivariate normal distribution of SciPy as references."""
+"""Two correlated limits: Owen's T function (Owen 1956) and the bivariate normal distribution, both of SciPy."""
 
 import numpy as np
 import pytest
