@@ -1,6 +1,7 @@
 """Which fluids must never meet, and why."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
@@ -70,6 +71,9 @@ FAMILY_OF_KIND: Final[Mapping[FluidKind, FluidFamily]] = MappingProxyType(
 )
 """Silicone brake fluid has no kind of its own: it is said of the product."""
 
+_SILICONE_GRADE: Final = re.compile(r"\bDOT ?5\b(?!\.1)", re.IGNORECASE)
+"""DOT 5 is silicone, DOT 5.1 is glycol."""
+
 _BRAKES: Final = frozenset({FluidFamily.BRAKE_GLYCOL, FluidFamily.BRAKE_SILICONE})
 _COOLANTS: Final = frozenset({FluidFamily.COOLANT_TRADITIONAL, FluidFamily.COOLANT_OAT})
 _WET_CLUTCHES: Final = frozenset(
@@ -117,6 +121,18 @@ _OTHER_OILS: Final = Mixing(
 )
 
 
+def family_of(kind: FluidKind, specifications: Iterable[str] = ()) -> FluidFamily:
+    """Tell the family of a product from its kind and what its label says."""
+    if kind is FluidKind.BRAKE_FLUID and any(_SILICONE_GRADE.search(text) for text in specifications):
+        return FluidFamily.BRAKE_SILICONE
+    return FAMILY_OF_KIND[kind]
+
+
+def meets(required: str, specifications: Iterable[str]) -> bool:
+    """Whether a product says that it meets what the maker requires; case and spaces do not count."""
+    return _plain(required) in {_plain(text) for text in specifications}
+
+
 def mixing(one: FluidFamily, other: FluidFamily) -> Mixing:
     """Judge two families; the order does not matter."""
     pair = frozenset({one, other})
@@ -131,3 +147,7 @@ def mixing(one: FluidFamily, other: FluidFamily) -> Mixing:
     if pair & _COOLANTS:
         return _COOLANT_AND_OIL
     return _CLUTCHES if pair & _WET_CLUTCHES else _OTHER_OILS
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.casefold().split())

@@ -20,6 +20,24 @@ def decide_reading(
     """Say that a reading is right or wrong, whatever screening thinks; may be said again the other way."""
     caller.require(Scope.PLANNING)
     reading = readings.get_reading(session, caller.organisation_id, reference)
+    return apply_decision(session, caller, now, reading, decision)
+
+
+def discard_reading_of_record(
+    session: Session, caller: Caller, now: datetime, source: str, reference: str, vehicle_id: int
+) -> None:
+    """Discard the reading that came with a record which is voided now."""
+    for reading in readings.list_readings(
+        session, caller.organisation_id, vehicle_id=vehicle_id, reference=reference
+    ):
+        if reading.source == source and reading.outcome != ReadingOutcome.REJECTED:
+            apply_decision(session, caller, now, reading, "discard")
+
+
+def apply_decision(
+    session: Session, caller: Caller, now: datetime, reading: Reading, decision: Literal["release", "discard"]
+) -> Reading:
+    """Write the decision down and screen the vehicle's readings anew."""
     before = {"outcome": reading.outcome, "reason": reading.reason}
     if decision == "release":
         reading.outcome, reading.reason = ReadingOutcome.ACCEPTED, ReadingReason.RELEASED

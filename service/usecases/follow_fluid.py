@@ -16,14 +16,12 @@ from service.domain.exchange_methods import ExchangeMethod
 from service.domain.intervals import Interval, ServicePoint, credited_start, due_point, months_after
 from service.domain.zones import first_instant, local_date
 from service.engine.ageing.age import Exposure, age
-from service.engine.exchange.credit import schedule_credit
-from service.engine.exchange.line import exchange_line, retained_tanks_in_series
-from service.engine.exchange.rounds import exchange_rounds
 from service.engine.exchange.state import FluidState, fluid_state
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Sample
 from service.store.tables.vehicles import Compartment
 from service.usecases.engine_time import days_of
+from service.usecases.exchange_fluid import exchange_fluid, service_credit, why_service
 from service.usecases.fluid_parameters import CompartmentParameters
 
 UNKNOWN_LIFE_USED: Final = 0.5
@@ -104,13 +102,9 @@ def follow(history: FluidHistory) -> list[Step]:
     events = list(_events(history))
     point = _beginning(history, min((at for at, _ in events), default=None))
     steps = [Step(kind="start", why=_why_start(history, point), before=point, after=point)]
+    began = point.at
     for at, event in events:
-        before = aged(history, point, at)
-        step = (
-            _sampled(history, before, event)
-            if isinstance(event, Sample)
-            else _serviced(history, before, event)
-        )
+        step = _too_old(event, point) if at < began else _step(history, aged(history, point, at), event)
         steps.append(step)
         point = step.after
     return steps
@@ -153,7 +147,8 @@ def _beginning(history: FluidHistory, first_event: datetime | None) -> FluidPoin
     volume = np.array([compartment.total_litres])
     if compartment.baseline_on is not None or compartment.baseline_odometer_km is not None:
         on = compartment.baseline_on
-        at = compartment.created_at if on is None else first_instant(on, time(), history.zone)
+        at = min(compartment.created_at, first_event or compartment.created_at)
+        at = at if on is None else first_instant(on, time(), history.zone)
         start = ServicePoint(
             on=on or local_date(at, history.zone),
             odometer_km=compartment.baseline_odometer_km
@@ -197,6 +192,23 @@ def _less(shown: float | None, interval: float | None) -> float | None:
     return shown if shown is None or interval is None else shown - UNKNOWN_INTERVAL_SHARE * interval
 
 
+def _step(history: FluidHistory, before: FluidPoint, event: DoneItem | Sample) -> Step:
+    if isinstance(event, Sample):
+        return _sampled(history, before, event)
+    return _serviced(history, before, event)
+
+
+def _too_old(event: DoneItem | Sample, point: FluidPoint) -> Step:
+    is_sample = isinstance(event, Sample)
+    return Step(
+        kind="sample" if is_sample else "service",
+        why="Older than the full change that was told when the compartment was registered: changes nothing.",
+        before=point,
+        after=point,
+        source_id=event.id if isinstance(event, Sample) else event.service.id,
+    )
+
+
 def _why_start(history: FluidHistory, point: FluidPoint) -> str:
     if point.is_history_known:
         return "New fluid at the last full change that was told when the compartment was registered."
@@ -215,11 +227,12 @@ def _sampled(history: FluidHistory, before: FluidPoint, sample: Sample) -> Step:
 
 
 def _serviced(history: FluidHistory, before: FluidPoint, done: DoneItem) -> Step:
-    item = done.item
+    item, compartment = done.item, history.compartment
     looked = before if item.old_fluid_grade is None else history.observe(before, item.old_fluid_grade)
-    fluid, retained = _exchanged(history, looked.fluid, done)
-    fresh = 0.0 if item.method == ExchangeMethod.TOP_UP else 1.0 - retained
-    credit = _credit(history.compartment, done, fresh)
+    result = exchange_fluid(compartment, looked.fluid, done)
+    is_top_up = item.method == ExchangeMethod.TOP_UP
+    fresh = 1.0 - result.retained_share
+    credit = service_credit(compartment, done, result.retained_share)
     here = ServicePoint(
         on=local_date(done.service.done_at, history.zone),
         odometer_km=before.odometer_km,
@@ -227,65 +240,27 @@ def _serviced(history: FluidHistory, before: FluidPoint, done: DoneItem) -> Step
     )
     after = replace(
         looked,
-        fluid=fluid,
+        fluid=result.fluid,
         start=credited_start(looked.start, here, credit),
         is_contaminated=looked.is_contaminated and fresh < FULL_EQUIVALENT_SHARE,
-        fresh_fraction=fresh,
+        fresh_fraction=1.0 - (1.0 - looked.fresh_fraction) * result.retained_share if is_top_up else fresh,
         is_history_known=looked.is_history_known or credit >= FULL_EQUIVALENT_SHARE,
     )
-    drained = sum(row.drained_litres for row in done.rounds)
-    filled = sum(row.filled_litres for row in done.rounds) + (item.passed_litres or 0.0)
     return Step(
         kind="service",
-        why=_why_service(item.method, len(done.rounds), fresh, credit),
+        why=why_service(done, result.retained_share, credit),
         before=before,
         after=after,
         source_id=done.service.id,
         figures={
-            "drained_litres": drained,
-            "filled_litres": filled,
-            "fresh_fraction": fresh,
-            "credit": credit,
+            "volume_before_litres": result.volume_before_litres,
+            "drained_litres": result.drained_litres,
+            "filled_litres": result.filled_litres,
+            "released_litres": result.released_litres,
+            "fresh_share": fresh,
+            "schedule_credit": credit,
         },
     )
-
-
-def _exchanged(history: FluidHistory, fluid: FluidState, done: DoneItem) -> tuple[FluidState, float]:
-    """State after the exchange, and the share of the old charge that stayed."""
-    total = history.compartment.total_litres
-    retained = 1.0
-    if done.rounds:
-        result = exchange_rounds(
-            fluid,
-            np.array([[row.drained_litres] for row in done.rounds]),
-            np.array([[row.filled_litres] for row in done.rounds]),
-            level_15c_litres=total if done.item.level_celsius is not None else None,
-            volume_sd_litres=0.0,
-        )
-        fluid, retained = result.state, float(result.retained_share_by_round[-1, 0])
-    if done.item.passed_litres:
-        retained *= float(retained_tanks_in_series(done.item.passed_litres / fluid.volume_15c_litres)[0])
-        fluid = exchange_line(fluid, done.item.passed_litres)
-    return fluid, retained
-
-
-def _credit(compartment: Compartment, done: DoneItem, fresh: float) -> float:
-    """Share of a full service that this one counts as; the maker may call a drain-and-fill the service."""
-    if done.item.method == ExchangeMethod.TOP_UP:
-        return 0.0
-    if compartment.partial_is_full and (done.rounds or done.item.passed_litres):
-        return 1.0
-    return float(schedule_credit(fresh))
-
-
-def _why_service(method: str, n_rounds: int, fresh: float, credit: float) -> str:
-    if method == ExchangeMethod.TOP_UP:
-        return "A top-up thins what is there and counts for nothing on the schedule."
-    work = f"{n_rounds} round{'' if n_rounds == 1 else 's'}" if n_rounds else method.replace("_", " ")
-    share = f"{work}: {fresh:.0%} of the charge is new"
-    if credit == 1.0:
-        return f"{share}; the schedule starts again."
-    return f"{share}; the schedule moves by that share, not by a whole interval."
 
 
 def _gained(before: float | None, after: float | None) -> float:

@@ -22,6 +22,9 @@ from service.usecases.screen_readings import Decision, NewEntry, decide
 MAX_ROWS: Final = 10_000
 """Rows of one call, and of one transaction of a file."""
 
+RECORD_SOURCES: Final = frozenset({"service", "sample"})
+"""Sources of readings that came with a record; its id is their reference."""
+
 MAX_HOURS_PER_DAY: Final = plausibility.ENGINE_HOURS_PER_DAY.maximum
 
 
@@ -69,6 +72,13 @@ def record_readings(
         raise InvalidInputError.at(
             "/readings", f"At most {MAX_ROWS} readings a call; send the rest in another one."
         )
+    return store_readings(session, caller, now, rows)
+
+
+def store_readings(
+    session: Session, caller: Caller, now: datetime, rows: Sequence[ReadingRow | RowResult]
+) -> list[RowResult]:
+    """Do the work of `record_readings` for whoever has read a meter in the course of other work."""
     names = {row.vehicle for row in rows if isinstance(row, ReadingRow)}
     vehicles = fleet.vehicles_by_reference(session, caller.organisation_id, names)
     ids = sorted({vehicle.id for vehicle in vehicles.values() if vehicle.id is not None})
@@ -99,10 +109,16 @@ def _known(stored: Sequence[Any]) -> _Known:
     known = _Known()
     for row in stored:
         hours = row[11]
-        known.by_value.add((row[1], round(row[2], 6), row[3], hours))
+        if not _is_withdrawn(row):
+            known.by_value.add((row[1], round(row[2], 6), row[3], hours))
         if row[10] is not None:
             known.by_reference[(row[1], row[9], row[10])] = (round(row[2], 6), row[3], hours)
     return known
+
+
+def _is_withdrawn(row: Any) -> bool:
+    """Whether a reading went with a record that was voided: the record may come again, put right."""
+    return row[9] in RECORD_SOURCES and row[4] == ReadingOutcome.REJECTED
 
 
 def _refuse(

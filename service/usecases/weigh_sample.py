@@ -35,6 +35,9 @@ AGEING_PROPERTIES: Final = frozenset(
 )
 """What tells how far the fluid itself has gone; metals and water tell of the machine and of leaks."""
 
+CONTAMINANTS: Final = frozenset({LaboratoryProperty.WATER_FRACTION, LaboratoryProperty.COOLANT_FRACTION})
+"""Only a laboratory that looked for these can say that an alarm is over."""
+
 
 def observer_for(kind: FluidKind, fluid: Fluid | None) -> Observe:
     """Make the function that weighs samples of one compartment."""
@@ -75,7 +78,9 @@ def _weigh(
         point = _looked_at(kind, is_dyed, point, seen.grade)
     if seen.has_values:
         point = _measured(kind, {**new_values, **seen.new_values}, point, seen.laboratory)
-    return replace(point, is_contaminated=seen.is_contaminated, is_sampled=True)
+    is_cleared = seen.has_values and not CONTAMINANTS.isdisjoint(seen.laboratory)
+    was_contaminated = point.is_contaminated and not is_cleared
+    return replace(point, is_contaminated=seen.is_contaminated or was_contaminated, is_sampled=True)
 
 
 def _looked_at(kind: FluidKind, is_dyed: bool, point: FluidPoint, text: str) -> FluidPoint:

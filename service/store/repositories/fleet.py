@@ -169,5 +169,18 @@ def get_compartment(session: Session, organisation_id: int, reference: str) -> C
     return compartment
 
 
+def compartment_references(
+    session: Session, organisation_id: int, compartment_ids: Iterable[int]
+) -> dict[int, str]:
+    """Names of some compartments on their vehicles, by key."""
+    found: dict[int, str] = {}
+    for chunk in _chunks(sorted(compartment_ids)):
+        query = select(Compartment.id, Compartment.reference).where(
+            Compartment.organisation_id == organisation_id, col(Compartment.id).in_(chunk)
+        )
+        found |= {key: reference for key, reference in session.exec(query) if key is not None}
+    return found
+
+
 def _chunks(values: Sequence[Value]) -> Iterable[Sequence[Value]]:
     return (values[start : start + LOOKUP_CHUNK] for start in range(0, len(values), LOOKUP_CHUNK))

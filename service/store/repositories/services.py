@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
+from service.domain.stock_entries import MovementKind
 from service.errors import NotFoundError
 from service.store.tables.services import Round, Sample, Service, ServiceItem
+from service.store.tables.stock import StockMovement
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,47 @@ def items_of_compartments(
             DoneItem(service, item, tuple(rounds.get(item.id, ())))
         )
     return found
+
+
+def items_of_services(session: Session, organisation_id: int, wanted: Sequence[Service]) -> list[DoneItem]:
+    """What some services did, in the order it was recorded, voided ones too."""
+    by_id = {service.id: service for service in wanted}
+    query = select(ServiceItem).where(
+        ServiceItem.organisation_id == organisation_id, col(ServiceItem.service_id).in_(by_id)
+    )
+    items = list(session.exec(query.order_by(col(ServiceItem.id))))
+    rounds = rounds_of_items(session, organisation_id, [item.id for item in items if item.id is not None])
+    return [DoneItem(by_id[item.service_id], item, tuple(rounds.get(item.id, ()))) for item in items]
+
+
+def last_service_at(session: Session, organisation_id: int, vehicle_id: int) -> datetime | None:
+    """When a vehicle was last serviced; voided services are left out."""
+    query = select(Service.done_at).where(
+        Service.organisation_id == organisation_id,
+        Service.vehicle_id == vehicle_id,
+        col(Service.voided_at).is_(None),
+    )
+    return session.exec(query.order_by(col(Service.done_at).desc()).limit(1)).first()
+
+
+def has_reference(session: Session, organisation_id: int, reference: str) -> bool:
+    """Whether a service that is not void carries a sender's reference."""
+    query = select(Service.id).where(
+        Service.organisation_id == organisation_id,
+        Service.reference == reference,
+        col(Service.voided_at).is_(None),
+    )
+    return session.exec(query).first() is not None
+
+
+def draws_of_service(session: Session, organisation_id: int, service_id: int) -> list[StockMovement]:
+    """Entries of the stock ledger that a service wrote."""
+    query = select(StockMovement).where(
+        StockMovement.organisation_id == organisation_id,
+        StockMovement.service_id == service_id,
+        StockMovement.kind == MovementKind.DRAWN,
+    )
+    return list(session.exec(query.order_by(col(StockMovement.id))))
 
 
 def rounds_of_items(
@@ -90,6 +134,7 @@ def list_services(
     organisation_id: int,
     *,
     vehicle_id: int | None = None,
+    reference: str | None = None,
     after_id: int = 0,
     limit: int = 100,
 ) -> list[Service]:
@@ -97,6 +142,8 @@ def list_services(
     query = select(Service).where(Service.organisation_id == organisation_id, col(Service.id) > after_id)
     if vehicle_id is not None:
         query = query.where(Service.vehicle_id == vehicle_id)
+    if reference is not None:
+        query = query.where(Service.reference == reference)
     return list(session.exec(query.order_by(col(Service.id)).limit(limit)))
 
 

@@ -1,0 +1,118 @@
+"""Services: record what was done, look at it, take a mistaken record back."""
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from service.api.answers import decode_cursor, next_link, show
+from service.api.inputs import Cursor, IdPath, PageLimit
+from service.api.problems import describe_problems
+from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
+from service.api.units_of_work import Reading, Unit, Writing
+from service.domain.roles import Scope
+from service.errors import InvalidInputError
+from service.store.repositories import fleet, fluids, services
+from service.store.repositories.services import DoneItem
+from service.store.tables.services import Service
+from service.usecases.record_services import record_service, void_service
+
+router = APIRouter(tags=["services"])
+
+
+@router.post(
+    "/services",
+    operation_id="record_service",
+    summary="Record a service",
+    status_code=201,
+    response_model=ServiceRead,
+    responses=describe_problems(409, 422),
+)
+def post_service(body: ServiceCreate, unit: Writing) -> Response:
+    """Record what was done to a vehicle: stock is drawn, states and projections follow, due lines are ticked off.
+
+    What cannot have been done as it was told is refused with the field and what to do; nothing is stored half.
+    """
+    recorded = record_service(unit.session, unit.caller, unit.now, body.entry())
+    names = _names(unit, [recorded.service], recorded.done)
+    answer = ServiceRead.of(recorded.service, recorded.done, names, recorded.reading)
+    return unit.created(answer, f"/v1/services/{answer.id}")
+
+
+@router.get(
+    "/services",
+    operation_id="list_services",
+    summary="List services",
+    response_model=ServicePage,
+    responses=describe_problems(404, 422),
+)
+def get_services(
+    request: Request,
+    unit: Reading,
+    vehicle: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    reference: Annotated[
+        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
+    ] = None,
+    limit: PageLimit = 100,
+    cursor: Cursor = None,
+) -> Response:
+    """List services in the order they were recorded, voided ones too."""
+    unit.caller.require(Scope.READ)
+    organisation_id = unit.caller.organisation_id
+    owner = None if vehicle is None else fleet.get_vehicle(unit.session, organisation_id, vehicle)
+    after = decode_cursor(cursor).get("after", 0)
+    if not isinstance(after, int):
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    rows = services.list_services(
+        unit.session,
+        organisation_id,
+        vehicle_id=None if owner is None else owner.id,
+        reference=reference,
+        after_id=after,
+        limit=limit + 1,
+    )
+    shown = rows[:limit]
+    done = services.items_of_services(unit.session, organisation_id, shown)
+    names = _names(unit, shown, done)
+    page = ServicePage(services=[ServiceRead.of(row, done, names) for row in shown])
+    position = {"after": shown[-1].id} if len(rows) > limit else None
+    return show(request, page, headers=next_link(request, position))
+
+
+@router.get(
+    "/services/{service}",
+    operation_id="get_service",
+    summary="Look at a service",
+    response_model=ServiceRead,
+    responses=describe_problems(404, 422),
+)
+def get_service(request: Request, service: IdPath, unit: Reading) -> Response:
+    """Look at one service."""
+    unit.caller.require(Scope.READ)
+    row = services.get_service(unit.session, unit.caller.organisation_id, service)
+    done = services.items_of_services(unit.session, unit.caller.organisation_id, [row])
+    return show(request, ServiceRead.of(row, done, _names(unit, [row], done)))
+
+
+@router.delete(
+    "/services/{service}",
+    operation_id="void_service",
+    summary="Void a service",
+    status_code=204,
+    responses=describe_problems(404, 409, 422),
+)
+def delete_service(service: IdPath, unit: Writing) -> Response:
+    """Take back a service recorded by mistake; the record stays, marked void, and everything follows."""
+    void_service(unit.session, unit.caller, unit.now, service)
+    return unit.answer(None, 204)
+
+
+def _names(unit: Unit, rows: Sequence[Service], done: Sequence[DoneItem]) -> ServiceNames:
+    session, organisation_id = unit.session, unit.caller.organisation_id
+    return ServiceNames(
+        vehicles=fleet.vehicle_references(session, organisation_id, {row.vehicle_id for row in rows}),
+        compartments=fleet.compartment_references(
+            session, organisation_id, {one.item.compartment_id for one in done}
+        ),
+        fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
+    )
