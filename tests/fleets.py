@@ -216,7 +216,7 @@ class Keyed:
 def key_in(
     rng: np.random.Generator, fleet: Fleet, wrong_share: float = 0.07, repeated_share: float = 0.02
 ) -> Keyed:
-    """Key in a fleet's readings with mistakes: junk, a digit lost, added or changed, another vehicle, same-day repeats."""
+    """Key in readings with mistakes: junk, a digit lost, added or changed, another vehicle, same-day repeats."""
     times, keyed, wrong, counts = [], [], [], []
     n_vehicles = fleet.offsets.size - 1
     for vehicle in range(n_vehicles):

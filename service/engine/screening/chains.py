@@ -18,8 +18,8 @@ MILE_IN_KM: Final = 1.609344
 # Common practice, no source; picked on simulated entries.
 LOOK_BACK: Final = 8
 """Readings back to which a chain may reach, besides the best chain's end, however far back that is."""
-REPLACEMENT_COST: Final = 16.0
-"""Log odds against a new instrument: three or four readings that follow each other outweigh it."""
+REPLACEMENT_COST: Final = 13.0
+"""Log odds against a new instrument: three readings that follow each other outweigh it."""
 UNIT_CHANGE_COST: Final = 14.0
 ODD_START_COST: Final = 1.5
 RELEASE_BONUS: Final = 1.0e3

@@ -1,6 +1,6 @@
 """The filter's recursion against statsmodels 0.15 and published values.
 
-Published: Durbin and Koopman, "Time Series Analysis by State Space Methods", 2nd ed. 2012, ch. 2, annual flow of the Nile
+Published: Durbin and Koopman, "Time Series Analysis by State Space Methods", 2nd ed. 2012, ch. 2, flow of the Nile
 at Aswan 1871-1970 with variances 15099 and 1469.1. Data from statsmodels (statsmodels.datasets.nile).
 """
 

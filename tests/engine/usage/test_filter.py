@@ -1,5 +1,7 @@
 """The filter over fleets: incremental, independent of order, honest with few readings."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -71,7 +73,7 @@ def test_reading_by_reading_gives_the_same_numbers_as_all_at_once(seed, cuts):
     counts = np.diff(offsets)
     edges = np.sort(np.random.default_rng(seed).integers(0, counts.max() + 2, (cuts, 25)), axis=0)
     edges = np.minimum(np.vstack([np.zeros((1, 25), dtype=int), edges, np.full((1, 25), 99)]), counts)
-    for begin, end in zip(edges[:-1], edges[1:], strict=True):
+    for begin, end in pairwise(edges):
         at = np.concatenate(
             [np.arange(o + b, o + e) for o, b, e in zip(offsets[:-1], begin, end, strict=True)]
         )
@@ -174,7 +176,7 @@ def test_a_vehicle_that_returns_to_work_is_believed_within_a_few_readings():
 
 
 def test_a_step_in_the_work_is_followed_monotonically_and_within_a_few_readings():
-    """40 km/d, then 120: each further reading brings the projected quarter nearer; the plain average says 57 after 80."""
+    """40 km/d, then 120: each reading brings the projected quarter nearer; the plain average says 57 after 80 days."""
     quarters = []
     for days in (20, 40, 60, 80, 120):
         state = one(*work([(40.0, 300), (120.0, days)]))
