@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.engine.exchange.rounds import exchange_rounds
-from service.engine.exchange.state import fluid_state
+from service.engine.exchange.state import AddedFluid, fluid_state
 from service.engine.level.expansion import litres_at_15c
 from service.engine.policy.exchange_plan import ExchangePlan, plan_exchanges
 from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Limit, Method, Prices
@@ -229,6 +229,16 @@ def test_coming_back_after_ten_weeks_beats_idling_if_the_converter_does_not_mix(
     assert steps.life_used_before_second[0, 0] == pytest.approx(0.9 * 5 / 9 + 0.035)
     assert steps.life_used_after[0, 0] == pytest.approx((0.9 * 5 / 9 + 0.035) * 5 / 9)
     assert steps.stays_below_limit.all()
+
+
+def test_two_steps_with_fluid_that_is_not_new() -> None:
+    """Half and half of .9 with .2: .55, and again .375, without ageing; derived."""
+    case = replace(CASE, added=AddedFluid(life_used=0.2))
+    rates = replace(RATES, life_used_per_km=0.0)
+    steps = plan_two_steps(case, rates, plan(case, rates), 3500.0)
+    assert steps.life_used_before_second[0, 0] == pytest.approx(0.55)
+    assert steps.life_used_after[0, 0] == pytest.approx(0.375)
+    assert plan(case, rates).life_used_after[1, 0] == pytest.approx(0.375)
 
 
 def test_the_chosen_two_steps_are_the_cheapest_that_are_in_time_and_fresh_enough() -> None:
