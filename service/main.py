@@ -9,6 +9,7 @@ from fastapi import FastAPI
 
 from service.api.application import build_api
 from service.clock import Clock, ShiftedClock, SystemClock
+from service.jobs.clock import build_tick, start_clock
 from service.settings import Settings
 from service.store.session import Database
 
@@ -47,7 +48,12 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         threads = SQLITE_THREADS if database.is_sqlite else database.pool_size
         anyio.to_thread.current_default_thread_limiter().total_tokens = threads
+        scheduler = (
+            start_clock(build_tick(database, clock), settings.tick_seconds) if settings.scheduler else None
+        )
         yield
+        if scheduler is not None:
+            scheduler.shutdown(wait=True)
         database.close()
 
     return build_api(

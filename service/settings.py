@@ -29,6 +29,9 @@ class Settings(BaseSettings):
     public_url: str = "http://127.0.0.1:8000"
     """How receivers of links, calendars and mail reach this service."""
 
+    trusted_proxies: str = "127.0.0.1"
+    """Comma-separated addresses or networks of reverse proxies whose X-Forwarded headers are believed."""
+
     secret_key: SecretStr = SecretStr("")
     """Signs page sessions and links; at least 32 characters in production."""
 

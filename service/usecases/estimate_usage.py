@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from service.engine.due.limits import Meter
 from service.engine.usage.filter import filter_readings
-from service.engine.usage.predict import increment_moments
+from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.priors import RatePriors, configured_priors
 from service.engine.usage.state import STATE_WIDTH, UsageState
 from service.store.repositories import projections, readings
@@ -103,13 +103,14 @@ def _joined(
 def meter(state: UsageState, now: datetime) -> Meter:
     """Describe a meter to the due forecast; a vehicle without a reading has none."""
     is_known = state.n_readings > 0
+    outlook = outlook_of(state)
 
     def moments(
         rows: NDArray[np.int64], days: NDArray[np.float64]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Mean and variance of the increment; the usage model wants the vehicle axis first."""
-        mean, variance = increment_moments(state.take(rows), np.moveaxis(days, -1, 0))
-        return np.moveaxis(mean, 0, -1), np.moveaxis(variance, 0, -1)
+        """Mean and variance of the increment, as the forecast asks for them: the vehicle axis last."""
+        mean, variance = outlook_moments(outlook.take(rows), days)
+        return positive_mean(mean, variance), variance
 
     return Meter(
         last_reading=np.where(is_known, state.last_odometer_km, np.nan),

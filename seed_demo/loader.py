@@ -1,0 +1,174 @@
+"""Load the invented fleet through the doors that everybody uses, so that the demo is worked out, not painted."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from datetime import datetime
+from typing import Final
+
+from sqlmodel import Session, col, select
+
+from seed_demo.fleet import DemoFleet, build_demo_fleet
+from seed_demo.records import DemoService
+from service.domain.duties import Duty
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import FluidKind
+from service.domain.stock_entries import MovementKind
+from service.domain.units_of_distance import DistanceUnit
+from service.domain.vehicle_classes import VehicleClass
+from service.store.session import Database
+from service.store.tables.organisation import Depot
+from service.store.tables.readings import Reading
+from service.usecases.caller import Caller
+from service.usecases.decide_readings import decide_reading
+from service.usecases.found_organisation import found_organisation
+from service.usecases.record_movements import NewMovement, record_movement
+from service.usecases.record_readings import MAX_ROWS, ReadingRow, record_readings
+from service.usecases.record_services import record_service
+from service.usecases.refresh_fleet import refresh_fleet
+from service.usecases.register_compartments import register_compartment
+from service.usecases.register_fluids import PackOffer, add_fluid
+from service.usecases.register_vehicles import NewVehicle, register_vehicle
+from service.usecases.service_entries import NewRound, NewService, NewWork
+
+Progress = Callable[[str], None]
+
+SERVICES_A_TURN: Final = 100
+
+
+def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed: int = 7) -> Caller:
+    """Put the invented fleet into an empty database; returns a caller who may do anything for it."""
+    fleet = build_demo_fleet(now, seed)
+    caller = _found(database, now, fleet)
+    progress(f"{len(fleet.vehicles)} vehicles with {len(fleet.compartments)} compartments")
+    _register(database, caller, now, fleet)
+    progress(f"{len(fleet.stock_movements)} entries of stock")
+    _stock(database, caller, now, fleet)
+    progress(f"{len(fleet.services)} services of the last 18 months")
+    for start in range(0, len(fleet.services), SERVICES_A_TURN):
+        _record_services(database, caller, now, fleet.services[start : start + SERVICES_A_TURN])
+    progress(f"{len(fleet.readings)} readings, mistakes included")
+    _read(database, caller, now, fleet)
+    progress("where every fluid stands")
+    is_behind = True
+    while is_behind:
+        with database.transaction() as session:
+            is_behind = refresh_fleet(session, caller.organisation_id, now) > 0
+    return caller
+
+
+def _found(database: Database, now: datetime, fleet: DemoFleet) -> Caller:
+    with database.transaction() as session:
+        facts = {name: value for name, value in asdict(fleet.organisation).items() if name != "name"}
+        _, caller = found_organisation(session, now, fleet.organisation.name, facts)
+        for depot in fleet.depots:
+            session.add(
+                Depot(
+                    organisation_id=caller.organisation_id,
+                    reference=depot.depot,
+                    bay_minutes=list(depot.bay_minutes),
+                    used_fluid_capacity_litres=depot.used_fluid_capacity_litres,
+                    created_at=now,
+                )
+            )
+    return caller
+
+
+def _register(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+    with database.transaction() as session:
+        for fluid in fleet.fluids:
+            facts = {
+                name: value for name, value in asdict(fluid).items() if name not in {"fluid", "kind", "packs"}
+            }
+            facts["specifications"] = list(fluid.specifications)
+            offers = [PackOffer(**asdict(pack)) for pack in fluid.packs]
+            add_fluid(session, caller, now, fluid.fluid, FluidKind(fluid.kind), facts, offers)
+        for vehicle in fleet.vehicles:
+            new = NewVehicle(
+                reference=vehicle.vehicle,
+                vehicle_class=VehicleClass(vehicle.vehicle_class),
+                depot=vehicle.depot,
+                duty=Duty(vehicle.duty),
+                odometer_unit=DistanceUnit(vehicle.odometer_unit),
+                vin=vehicle.vin,
+                in_service_on=vehicle.in_service_on,
+            )
+            register_vehicle(session, caller, now, new)
+        for place in fleet.compartments:
+            kept = {
+                name: value
+                for name, value in asdict(place).items()
+                if name not in {"vehicle", "place", "kind"}
+            }
+            kept["reference"], kept["seals"] = kept.pop("compartment"), list(kept["seals"])
+            register_compartment(session, caller, now, place.vehicle, FluidKind(place.kind), kept)
+
+
+def _stock(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+    with database.transaction() as session:
+        for entry in sorted(fleet.stock_movements, key=lambda one: one.at):
+            found = entry.litres if entry.counted_litres is None else entry.counted_litres
+            new = NewMovement(
+                fluid=entry.fluid,
+                kind=MovementKind(entry.kind),
+                litres=found,
+                at=entry.at,
+                expires_on=entry.expires_on,
+                reference=entry.reference,
+                note=entry.note,
+            )
+            record_movement(session, caller, now, new)
+
+
+def _record_services(
+    database: Database, caller: Caller, now: datetime, services: Sequence[DemoService]
+) -> None:
+    with database.transaction() as session:
+        for service in services:
+            record_service(session, caller, now, _service(service))
+
+
+def _service(service: DemoService) -> NewService:
+    works = tuple(
+        NewWork(
+            compartment=work.compartment,
+            method=ExchangeMethod(work.method),
+            rounds=tuple(NewRound(**asdict(one)) for one in work.rounds),
+            passed_litres=work.passed_litres,
+            fluid=work.fluid,
+            level_celsius=work.level_celsius,
+            excess_drained_litres=work.excess_drained_litres,
+            counter_reset=work.counter_reset,
+            seals_renewed=work.seals_renewed,
+            old_fluid_grade=work.old_fluid_grade,
+        )
+        for work in service.compartments
+    )
+    return NewService(
+        vehicle=service.vehicle,
+        done_at=service.done_at,
+        compartments=works,
+        odometer=service.odometer,
+        unit=service.unit,
+        engine_hours=service.engine_hours,
+        done_by="Invented mechanic",
+        reference=service.reference,
+    )
+
+
+def _read(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+    rows = [ReadingRow(**asdict(reading)) for reading in fleet.readings]
+    for start in range(0, len(rows), MAX_ROWS):
+        with database.transaction() as session:
+            record_readings(session, caller, now, rows[start : start + MAX_ROWS])
+    wrong = {mistake.reference for mistake in fleet.truth.mistakes if mistake.fate == "discarded"}
+    with database.transaction() as session:
+        for reading in _readings(session, caller, wrong):
+            decide_reading(session, caller, now, format_id(IdKind.READING, reading), "discard")
+
+
+def _readings(session: Session, caller: Caller, references: set[str]) -> list[int]:
+    query = select(Reading.id).where(
+        Reading.organisation_id == caller.organisation_id, col(Reading.reference).in_(references)
+    )
+    return [key for key in session.exec(query) if key is not None]

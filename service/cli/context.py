@@ -1,0 +1,89 @@
+"""What every command needs: settings, a database at the present schema, and errors as exit codes."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Annotated, Final
+
+import typer
+from pydantic import ValidationError
+
+from service.clock import Clock
+from service.errors import AuthenticationRequiredError, PermissionDeniedError, ServiceError, UnavailableError
+from service.main import build_clock, build_database
+from service.settings import Settings
+from service.store.schema import current_revision, newest_revision
+from service.store.session import Database
+from service.usecases.caller import Caller, system_caller
+from service.usecases.found_organisation import find_organisation
+
+EXIT_REFUSED: Final = 1
+"""What was asked cannot be done as it was asked."""
+
+EXIT_USAGE: Final = 2
+EXIT_UNAVAILABLE: Final = 3
+"""The database is away, or not at the present schema: try again, or migrate."""
+
+EXIT_FORBIDDEN: Final = 4
+
+OrganisationOption = Annotated[
+    str | None, typer.Option("--organisation", help="Its name; may be left out when there is only one.")
+]
+
+
+def load_settings() -> Settings:
+    """Settings from the environment, or a message that says which one is wrong."""
+    try:
+        return Settings()
+    except ValidationError as error:
+        for item in error.errors(include_input=False, include_url=False):
+            name = "_".join(str(part) for part in item["loc"]).upper()
+            typer.echo(f"SUMPWISE_{name}: {item['msg']}" if name else item["msg"], err=True)
+        raise typer.Exit(EXIT_USAGE) from None
+
+
+@contextmanager
+def told_errors() -> Iterator[None]:
+    """Say what went wrong in a sentence, and end with an exit code that means something."""
+    try:
+        yield
+    except ServiceError as error:
+        typer.echo(f"sumpwise: {error.detail}", err=True)
+        for field in error.errors:
+            typer.echo(f"  {field.pointer}: {field.detail}", err=True)
+        raise typer.Exit(_exit_code(error)) from None
+
+
+def _exit_code(error: ServiceError) -> int:
+    if isinstance(error, UnavailableError):
+        return EXIT_UNAVAILABLE
+    if isinstance(error, PermissionDeniedError | AuthenticationRequiredError):
+        return EXIT_FORBIDDEN
+    return EXIT_REFUSED
+
+
+@contextmanager
+def opened_database() -> Iterator[tuple[Database, Clock, Settings]]:
+    """Open the database, refusing one that is not at the present schema."""
+    settings = load_settings()
+    database = build_database(settings)
+    try:
+        with told_errors():
+            if current_revision(database) != newest_revision():
+                raise UnavailableError(
+                    "The database is not at the present schema; run `sumpwise migrate` first."
+                )
+            yield database, build_clock(settings), settings
+    finally:
+        database.close()
+
+
+def acting_for(database: Database, organisation: str | None, command: str) -> Caller:
+    """Caller with all rights of an organisation: whoever can open the database has them anyway."""
+    with database.snapshot() as session:
+        return system_caller(find_organisation(session, organisation).id or 0, command)
+
+
+def is_terminal() -> bool:
+    """Whether a person is looking."""
+    return sys.stdout.isatty()

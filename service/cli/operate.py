@@ -1,0 +1,93 @@
+"""Run the service: the server, the clock, the schema."""
+
+import signal
+import threading
+from typing import Annotated
+
+import typer
+import uvicorn
+
+from service.cli.context import load_settings, opened_database, told_errors
+from service.jobs.clock import build_tick, start_clock
+from service.logs import configure_logs
+from service.main import build_app, build_database
+from service.settings import Settings
+from service.store.schema import current_revision, newest_revision, upgrade_schema
+
+HEADROOM_SECONDS = 8
+"""How long requests under way may go on after the order to stop."""
+
+
+def serve(
+    host: Annotated[str | None, typer.Option(help="Address to listen on; SUMPWISE_HOST.")] = None,
+    port: Annotated[int | None, typer.Option(min=1, max=65535, help="Port; SUMPWISE_PORT.")] = None,
+) -> None:
+    """Serve the API and the pages, and, unless SUMPWISE_SCHEDULER=false, run the clock beside them.
+
+    Example: sumpwise serve --port 8080
+    """
+    with opened_database() as (_, _, settings):
+        chosen = {"host": host or settings.host, "port": port or settings.port}
+    run_server(settings.model_copy(update=chosen))
+
+
+def run_server(settings: Settings) -> None:
+    """Serve until told to stop; requests under way end first."""
+    configure_logs(settings.log_format, settings.log_level)
+    uvicorn.run(
+        build_app(settings),
+        host=settings.host,
+        port=settings.port,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=True,
+        forwarded_allow_ips=settings.trusted_proxies,
+        timeout_graceful_shutdown=HEADROOM_SECONDS,
+        timeout_keep_alive=20,
+        h11_max_incomplete_event_size=16 * 1024,
+    )
+
+
+def run_scheduler(
+    once: Annotated[bool, typer.Option("--once", help="Do what is due now and end.")] = False,
+) -> None:
+    """Run the clock on its own: refresh projections, publish due lists, send what waits.
+
+    Any number of these may run; what is due is done once.
+    """
+    with opened_database() as (database, clock, settings):
+        configure_logs(settings.log_format, settings.log_level)
+        tick = build_tick(database, clock)
+        if once:
+            tick()
+            return
+        stop = threading.Event()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: stop.set())
+        scheduler = start_clock(tick, settings.tick_seconds)
+        stop.wait()
+        scheduler.shutdown(wait=True)
+
+
+def migrate(
+    check: Annotated[
+        bool, typer.Option("--check", help="Only say whether it is needed; exit code 3 if so.")
+    ] = False,
+) -> None:
+    """Bring the database to the schema of this program; make a backup first.
+
+    It is one transaction: killed half-way, the database is as it was, and the command can be run again.
+    """
+    settings = load_settings()
+    database = build_database(settings)
+    try:
+        with told_errors():
+            present, wanted = current_revision(database), newest_revision()
+            if check:
+                typer.echo(f"at {present or 'nothing'}, wanted {wanted}")
+                raise typer.Exit(0 if present == wanted else 3)
+            upgrade_schema(database)
+            typer.echo(f"The schema is {wanted}." if present == wanted else f"Upgraded to {wanted}.")
+    finally:
+        database.close()

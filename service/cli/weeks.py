@@ -1,0 +1,92 @@
+"""Due lists and the shelf."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.cli.context import OrganisationOption, acting_for, opened_database
+from service.domain.weeks import publishing_instant
+from service.jobs.clock import node_name
+from service.usecases.forecast_stock import forecast_stock
+from service.usecases.publish_due_list import draft_list, publish_list
+from service.usecases.render_due_list import FileKind, render_due_list
+from service.usecases.show_due_list import CURRENT, ShownList, show_due_list, week_named
+from service.usecases.weekly_rule import publishing_rule
+
+app = typer.Typer(no_args_is_help=True, help="Due lists: print one, or publish it ahead of its time.")
+
+WeekArgument = Annotated[str, typer.Argument(help="ISO week such as 2026-W19, or `current`.")]
+
+
+@app.command("show")
+def show_week(
+    week: WeekArgument = CURRENT,
+    output: Annotated[
+        Path | None, typer.Option(help="Write a file instead: .csv, .xlsx, .pdf or .ics by its name.")
+    ] = None,
+    organisation: OrganisationOption = None,
+) -> None:
+    """Print the due list of a week.
+
+    Example: sumpwise week show 2026-W19 --output list.pdf
+    """
+    with opened_database() as (database, clock, settings):
+        caller = acting_for(database, organisation, "week")
+        with database.snapshot() as session:
+            shown = show_due_list(session, caller, clock.now(), week)
+        if output is None:
+            _print(shown)
+            return
+        kind = FileKind(output.suffix.lstrip(".").lower())
+        content, _ = render_due_list(shown, kind, clock.now(), settings.public_url)
+        output.write_bytes(content)
+
+
+@app.command("publish")
+def publish_week(week: WeekArgument = CURRENT, organisation: OrganisationOption = None) -> None:
+    """Fix the due list of a week now; one that is published already stays as it is."""
+    with opened_database() as (database, clock, _):
+        caller, now = acting_for(database, organisation, "week"), clock.now()
+        with database.snapshot() as session:
+            wanted = week_named(session, caller, week, now)
+            draft = draft_list(session, caller.organisation_id, wanted, now)
+            due_at = publishing_instant(wanted, publishing_rule(session, caller.organisation_id))
+        with database.transaction() as session:
+            published = publish_list(session, caller, wanted, due_at, now, node_name(), draft)
+        typer.echo(f"{wanted} was published already." if published is None else f"Published {wanted}.")
+
+
+def forecast(
+    weeks: Annotated[int, typer.Option(min=1, max=26, help="How many ISO weeks ahead.")] = 12,
+    organisation: OrganisationOption = None,
+) -> None:
+    """Print the litres of each fluid that the coming weeks will need, with the chance of running out.
+
+    Example: sumpwise forecast --weeks 8
+    """
+    with opened_database() as (database, clock, _):
+        caller = acting_for(database, organisation, "forecast")
+        with database.snapshot() as session:
+            shown = forecast_stock(session, caller, clock.now(), weeks)
+        for fluid in shown.fluids:
+            typer.echo(f"{fluid.line.fluid.reference}: {fluid.line.shelf.litres:.1f} L on hand")
+            for place, week in enumerate(shown.weeks):
+                typer.echo(
+                    f"  {week}  {fluid.weekly.mean[place]:8.1f} L"
+                    f"  (P10 {fluid.weekly.q10[place]:.1f}, P90 {fluid.weekly.q90[place]:.1f})"
+                    f"  short with {fluid.stock.run_out_probability[place]:.0%}"
+                )
+
+
+def _print(shown: ShownList) -> None:
+    state = "draft" if shown.published is None else "published"
+    typer.echo(f"{shown.organisation.name}, week {shown.week}, {state}, {len(shown.lines)} lines")
+    for line, events in shown.lines:
+        day = line.planned_on.strftime("%a %d %b") if line.planned_on else "no day yet"
+        mark = f"  [{events[-1].kind}]" if events else ""
+        work = (
+            f"{line.n_rounds} × {line.method.replace('_', ' ')}, {line.litres:g} L {line.fluid or line.kind}"
+        )
+        typer.echo(f"{day:11} {line.vehicle:12} {line.compartment:16} {work}{mark}")
+        typer.echo(f"{'':11} {line.reason}")

@@ -1,0 +1,35 @@
+"""How the service logs: one JSON object a line, or coloured text for a person."""
+
+import logging
+import sys
+from typing import Literal
+
+import structlog
+
+
+def configure_logs(form: Literal["json", "text"], level: str) -> None:
+    """Send every log, the libraries' too, to standard error in one form; user text cannot break out of a line."""
+    shared: list[structlog.typing.Processor] = [
+        structlog.contextvars.merge_contextvars,
+        structlog.stdlib.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso", utc=True),
+    ]
+    last: list[structlog.typing.Processor] = [structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty())]
+    if form == "json":
+        last = [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer()]
+    structlog.configure(
+        processors=[*shared, structlog.stdlib.ProcessorFormatter.wrap_for_formatter],
+        logger_factory=structlog.stdlib.LoggerFactory(),
+        wrapper_class=structlog.stdlib.BoundLogger,
+        cache_logger_on_first_use=True,
+    )
+    formatter = structlog.stdlib.ProcessorFormatter(
+        foreign_pre_chain=shared,
+        processors=[structlog.stdlib.ProcessorFormatter.remove_processors_meta, *last],
+    )
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(formatter)
+    root = logging.getLogger()
+    root.handlers[:] = [handler]
+    root.setLevel(level)
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
