@@ -19,8 +19,10 @@ from service.api.routes import (
     projections,
     purchase_orders,
     readings,
+    samples,
     services,
     stock,
+    stock_plans,
     vehicles,
 )
 from service.api.units_of_work import ReplayedAnswer, replay
@@ -35,8 +37,10 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     projections.router,
     due_lists.router,
     stock.router,
+    stock_plans.router,
     purchase_orders.router,
     services.router,
+    samples.router,
 )
 
 

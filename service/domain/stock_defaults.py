@@ -27,3 +27,9 @@ USUAL_PACKS_LITRES: Final = (0.5, 1.0, 4.0, 5.0, 20.0, 25.0, 60.0, 200.0, 205.0,
 
 SPILT_SHARE: Final = practice(0.03, 0.02, 0.05)
 """Litres lost in pouring and in the bottom of packs, as a share of what is filled."""
+
+ORDER_COST_MINOR: Final = practice(2_500, 0, 10_000)
+"""What placing and taking in one order costs, in the smallest unit of the currency."""
+
+HOLDING_SHARE_A_YEAR: Final = practice(0.20, 0.10, 0.30)
+"""What keeping stock for a year costs, as a share of its price."""

@@ -1,0 +1,40 @@
+"""What the fleet will take, and what to order."""
+
+from fastapi import APIRouter, Request, Response
+
+from service.api.answers import show
+from service.api.inputs import WeeksAhead
+from service.api.problems import describe_problems
+from service.api.schemas.order_plan import StockPlanRead
+from service.api.schemas.stock_forecast import StockForecastRead
+from service.api.units_of_work import Reading
+from service.usecases.forecast_stock import forecast_stock
+from service.usecases.plan_orders import plan_stock_orders
+
+router = APIRouter(tags=["stock"])
+
+
+@router.get(
+    "/stock/forecast",
+    operation_id="get_stock_forecast",
+    summary="Forecast litres, used fluid and seals",
+    response_model=StockForecastRead,
+    responses=describe_problems(422),
+)
+def get_forecast(request: Request, unit: Reading, weeks: WeeksAhead = 12) -> Response:
+    """Demand of every fluid a week as a distribution, the shelf beside it, used fluid and seals."""
+    forecast = forecast_stock(unit.session, unit.caller, unit.now, weeks)
+    return show(request, StockForecastRead.of(forecast))
+
+
+@router.get(
+    "/stock/order-plan",
+    operation_id="get_order_plan",
+    summary="Plan orders",
+    response_model=StockPlanRead,
+    responses=describe_problems(422),
+)
+def get_order_plan(request: Request, unit: Reading, weeks: WeeksAhead = 12) -> Response:
+    """Which packs to order by when, why, and what happens if nothing is ordered."""
+    plan = plan_stock_orders(unit.session, unit.caller, unit.now, weeks)
+    return show(request, StockPlanRead.of(plan))

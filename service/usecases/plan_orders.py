@@ -1,0 +1,225 @@
+"""The order plan: which packs of each fluid to order, by when, and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+from typing import Final
+
+import numpy as np
+from sqlmodel import Session
+
+from service.engine.demand.lattice import distribution_quantile
+from service.engine.orders.plan import OrderPlan, plan_orders
+from service.engine.orders.reasons import OrderReason
+from service.engine.orders.terms import RunOutTarget
+from service.store.repositories import fleet, fluids
+from service.store.tables.fluids import Fluid, Pack
+from service.usecases.caller import Caller
+from service.usecases.forecast_stock import FluidForecast, StockForecast, forecast_stock
+from service.usecases.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
+from service.usecases.supply import first_day_of_week, stock_on_hand, supply_terms
+
+SECONDS_A_FLUID: Final = 2.0
+"""Time for the solver where the exact recursion would be too large."""
+
+
+class PlanStatus(StrEnum):
+    """What the plan could do for a fluid."""
+
+    ORDER = "order"
+    ENOUGH = "enough"
+    """Nothing has to be ordered within the weeks planned."""
+
+    SHORT = "short"
+    """The shelf runs short and no order can help: there is no room for a pack, or nothing arrives in time."""
+
+    NO_PACKS = "no_packs"
+    NO_PRICE = "no_price"
+
+
+ADVICE: Final = {
+    PlanStatus.SHORT: "No order helps within the weeks planned: there is no room for another pack, or nothing "
+    "arrives in time. Look at the pack sizes, the tank and the lead time.",
+    PlanStatus.NO_PACKS: "No pack is known for this fluid, so no order can be planned: add its packs to the fluid.",
+    PlanStatus.NO_PRICE: "No price is known for any pack, so no order can be planned: add prices to the packs.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedOrder:
+    """One order of one fluid."""
+
+    packs: tuple[tuple[float, int], ...]
+    """Litres of a pack and how many of it."""
+
+    litres: float
+    order_by: date
+    arrives_on: date
+    cost_minor: int
+    reasons: tuple[OrderReason, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FluidPlan:
+    """What to order of one fluid."""
+
+    forecast: FluidForecast
+    status: PlanStatus
+    orders: tuple[PlannedOrder, ...]
+    needed_litres: float
+    """Demand over all weeks that holds with the service level."""
+
+    if_nothing_is_ordered: str
+    first_short_week: int
+    run_out_before_arrival_probability: float | None
+    expected_expired_litres: float | None
+    method: str | None
+    optimality_gap: float | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockPlan:
+    """The order plan of all fluids."""
+
+    forecast: StockForecast
+    currency: str
+    plans: list[FluidPlan]
+
+
+def plan_stock_orders(session: Session, caller: Caller, now: datetime, n_weeks: int) -> StockPlan:
+    """Plan the orders of every fluid over the coming weeks."""
+    forecast = forecast_stock(session, caller, now, n_weeks)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    packs: dict[int, list[Pack]] = {}
+    for pack in fluids.list_packs(session, caller.organisation_id):
+        packs.setdefault(pack.fluid_id, []).append(pack)
+    plans = [
+        _plan_fluid(forecast, one, packs.get(one.line.fluid.id or 0, []), organisation.planning)
+        for one in forecast.fluids
+    ]
+    return StockPlan(forecast=forecast, currency=organisation.currency, plans=plans)
+
+
+def _plan_fluid(
+    forecast: StockForecast, one: FluidForecast, packs: Sequence[Pack], planning: dict[str, float]
+) -> FluidPlan:
+    priced = [pack for pack in packs if pack.price_minor is not None]
+    if not priced:
+        return _without_terms(forecast, one, PlanStatus.NO_PACKS if not packs else PlanStatus.NO_PRICE)
+    chosen, plan = _best_plan(forecast, one, priced, planning)
+    orders = tuple(
+        _order(forecast, one.line.fluid, chosen, plan, number) for number in range(plan.order_week.size)
+    )
+    run_out = plan.without_orders.run_out_probability.tolist()
+    status = _status(plan)
+    notes = [*([ADVICE[status]] if status in ADVICE else []), *one.line.warnings]
+    if plan.shortfall_before_first_arrival_probability > 1.0 - one.line.fluid.service_level:
+        arrives_on = _monday(forecast, plan.planned_lead_weeks)
+        notes.append(before_first_arrival(plan.shortfall_before_first_arrival_probability, arrives_on))
+    if len(priced) < len(packs):
+        notes.append("Packs without a price were left out.")
+    return FluidPlan(
+        forecast=one,
+        status=status,
+        orders=orders,
+        needed_litres=_needed(one),
+        if_nothing_is_ordered=if_nothing_is_ordered(
+            run_out, plan.first_week_short_without_orders, forecast.weeks
+        ),
+        first_short_week=plan.first_week_short_without_orders,
+        run_out_before_arrival_probability=plan.shortfall_before_first_arrival_probability,
+        expected_expired_litres=plan.expected_expired_quantity,
+        method=str(plan.method),
+        optimality_gap=plan.optimality_gap_fraction,
+        notes=tuple(notes),
+    )
+
+
+def _status(plan: OrderPlan) -> PlanStatus:
+    if plan.order_week.size:
+        return PlanStatus.ORDER
+    return PlanStatus.ENOUGH if plan.first_week_short_without_orders < 0 else PlanStatus.SHORT
+
+
+def _best_plan(
+    forecast: StockForecast, one: FluidForecast, priced: Sequence[Pack], planning: dict[str, float]
+) -> tuple[list[Pack], OrderPlan]:
+    """Plan with the packs that are sold singly, and with each that is sold by the dozen; take the best.
+
+    Best is what leaves the least risk of running out, then what costs least over the weeks planned.
+    """
+    singly = [pack for pack in priced if pack.minimum_packs == 1]
+    choices = [(singly, 0.0)] if singly else []
+    choices += [([pack], pack.minimum_packs * pack.litres) for pack in priced if pack.minimum_packs > 1]
+    fluid = one.line.fluid
+    stock = stock_on_hand(one.line, forecast.today)
+    target = RunOutTarget(service_level=fluid.service_level)
+    plans = [
+        (
+            chosen,
+            plan_orders(
+                one.cumulative,
+                supply_terms(fluid, chosen, forecast.today, planning, minimum),
+                stock,
+                target,
+                time_limit_seconds=SECONDS_A_FLUID,
+            ),
+        )
+        for chosen, minimum in choices
+    ]
+    return min(plans, key=lambda pair: (_risk(pair[1], fluid.service_level), int(pair[1].cost_minor.sum())))
+
+
+def _risk(plan: OrderPlan, service_level: float) -> float:
+    """Risk of running out beyond what was asked for, once orders can arrive."""
+    ahead = plan.with_plan.run_out_probability[plan.planned_lead_weeks :]
+    return round(max(float(ahead.max(initial=0.0)) - (1.0 - service_level), 0.0), 2)
+
+
+def _order(
+    forecast: StockForecast, fluid: Fluid, packs: Sequence[Pack], plan: OrderPlan, number: int
+) -> PlannedOrder:
+    counts = plan.pack_count[number].tolist()
+    return PlannedOrder(
+        packs=tuple((pack.litres, count) for pack, count in zip(packs, counts, strict=True) if count),
+        litres=float(plan.quantity[number]),
+        order_by=forecast.today + timedelta(weeks=int(plan.order_week[number])),
+        arrives_on=_monday(forecast, int(plan.arrival_week[number])),
+        cost_minor=int(plan.cost_minor[number]),
+        reasons=plan.reasons[number],
+        why=why_ordered(
+            plan.reasons[number], int(plan.needed_week[number]), forecast.weeks, fluid.service_level
+        ),
+    )
+
+
+def _without_terms(forecast: StockForecast, one: FluidForecast, status: PlanStatus) -> FluidPlan:
+    """Say what would be needed where nothing can be ordered."""
+    run_out = one.stock.run_out_probability
+    is_short = run_out > 1.0 - one.line.fluid.service_level
+    first_short_week = int(np.argmax(is_short)) if is_short.any() else -1
+    return FluidPlan(
+        forecast=one,
+        status=status,
+        orders=(),
+        needed_litres=_needed(one),
+        if_nothing_is_ordered=if_nothing_is_ordered(run_out.tolist(), first_short_week, forecast.weeks),
+        first_short_week=first_short_week,
+        run_out_before_arrival_probability=None,
+        expected_expired_litres=None,
+        method=None,
+        optimality_gap=None,
+        notes=(ADVICE[status], *one.line.warnings),
+    )
+
+
+def _needed(one: FluidForecast) -> float:
+    return float(distribution_quantile(one.cumulative, one.line.fluid.service_level)[-1])
+
+
+def _monday(forecast: StockForecast, week: int) -> date:
+    """First day of a week ahead; of the present one, today."""
+    return max(first_day_of_week(forecast.today) + timedelta(weeks=week), forecast.today)
