@@ -58,21 +58,28 @@ def window_cases(
 
     Returns
     -------
-    probability : ndarray, shape (..., 2 m + 1), float64
-        Probability of each case; sums to one.
-    falls_in : ndarray, shape (..., 2 m + 1, m), bool
-        Whether each member falls into the window in that case.
+    probability : ndarray, shape (..., cases), float64
+        Probability of each case; what is missing to one is the probability that no member falls in.
+    falls_in : ndarray, bool, shape (cases, m) or (..., cases, m)
+        Whether each member falls into the window in that case; the first shape when it is the same for all.
 
     Notes
     -----
     One uniform U places the vehicle among all paths; member j falls into the window when
-    start_j < U <= end_j. The cases are the stretches between the sorted bounds, so each member keeps its
-    own probability and the members are as dependent as one path allows. Single members reduce to a
-    Bernoulli trial. O(m^2) a group.
+    start_j < U <= end_j, so each member keeps its own probability and the members are as dependent as one
+    path allows. One member has one case. Two have three: both (where their stretches of U overlap), either.
+    More are split at the sorted bounds. O(m^2) a group.
     """
-    bounds = np.sort(np.concatenate([start_probability, end_probability], axis=-1), axis=-1)
-    zeros = np.zeros((*bounds.shape[:-1], 1))
-    edges = np.concatenate([zeros, bounds, zeros + 1.0], axis=-1)
+    n_members = start_probability.shape[-1]
+    if n_members == 1:
+        return end_probability - start_probability, np.ones((1, 1), np.bool_)
+    if n_members == 2:
+        alone = end_probability - start_probability
+        overlap = end_probability.min(axis=-1) - start_probability.max(axis=-1)
+        both = np.maximum(overlap, 0.0)[..., None]
+        probability = np.concatenate([both, np.maximum(alone - both, 0.0)], axis=-1)
+        return probability, np.array([[True, True], [True, False], [False, True]])
+    edges = np.sort(np.concatenate([start_probability, end_probability], axis=-1), axis=-1)
     middle = 0.5 * (edges[..., 1:] + edges[..., :-1])[..., None]
     falls_in = (start_probability[..., None, :] < middle) & (middle < end_probability[..., None, :])
-    return np.diff(edges, axis=-1), falls_in
+    return np.where(falls_in.any(axis=-1), np.diff(edges, axis=-1), 0.0), falls_in

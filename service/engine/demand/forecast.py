@@ -1,6 +1,7 @@
 """Litres per pool and week as a distribution over the jobs and top-ups that may fall in it."""
 
 from dataclasses import dataclass
+from enum import IntEnum
 from typing import Final
 
 import numpy as np
@@ -21,6 +22,9 @@ from service.errors import InvalidInputError
 N_EXACT_MAX: Final = 2_000
 # Skewness above which the expansion is not trusted, whatever the number of jobs. Own choice.
 _MAX_SKEWNESS: Final = 0.5
+# In a window that is both skewed and above the limit, rarer groups are pooled: the distribution function errs
+# by less than this times their expected number (Le Cam 1960). Own choice.
+_RARE_PROBABILITY: Final = 0.005
 # Longest mass function stored for an expansion. Own choice.
 _MAX_POINTS: Final = 1_024
 _REACH_SD: Final = 8.0
@@ -36,7 +40,15 @@ class DemandForecast:
     cumulative: LatticeDistributions
     """What falls into all weeks up to and including each; not the sum of independent weeks."""
     is_exact: NDArray[np.bool_]
-    """Shape (2, pools, weeks): weekly and cumulative; False where the expansion was used."""
+    """Shape (2, pools, weeks): weekly and cumulative; False where an expansion or pooling was used."""
+
+
+class _Summing(IntEnum):
+    """How a window is summed."""
+
+    EXACT = 0
+    RARE_POOLED = 1
+    EXPANSION = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,17 +85,23 @@ def _window_mass(
     top_up_count: NDArray[np.float64],
     cumulants: NDArray[np.float64],
     weight: NDArray[np.float64],
-    is_exact: bool,
+    summing: _Summing,
 ) -> tuple[float, float, NDArray[np.float64]]:
     """One window: mix the usage scenarios; bounds of shape (nodes, n), cumulants (3, nodes)."""
-    if not is_exact:
+    if summing is _Summing.EXPANSION:
         return _expansion_mass(cumulants, weight, pool.step_quantity)
     total = np.zeros(1)
     for node in range(weight.size):
         extra = None
         if pool.top_up_mass is not None:
             extra = compound_poisson_mass(float(top_up_count[node]), pool.top_up_mass)
-        mass = weight[node] * exact_mass(pool.blocks, bounds[0][node], bounds[1][node], extra)
+        mass = weight[node] * exact_mass(
+            pool.blocks,
+            bounds[0][node],
+            bounds[1][node],
+            extra,
+            _RARE_PROBABILITY if summing is _Summing.RARE_POOLED else 0.0,
+        )
         if mass.size > total.size:
             total = np.pad(total, (0, mass.size - total.size))
         total[: mass.size] += mass
@@ -106,7 +124,9 @@ def _pool_windows(
         n_uncertain = n_uncertain + count
     variance = np.maximum(cumulants[1], 1e-12)
     is_skewed = (np.abs(cumulants[2]) > _MAX_SKEWNESS * variance**1.5).any(axis=0)
-    is_exact = (n_uncertain.max(axis=0) <= pool.n_exact_max) | is_skewed
+    is_exact = n_uncertain.max(axis=0) <= pool.n_exact_max
+    otherwise = np.where(is_skewed, _Summing.RARE_POOLED, _Summing.EXPANSION)
+    summing = np.where(is_exact, _Summing.EXACT, otherwise)
     return [
         _window_mass(
             pool,
@@ -114,7 +134,7 @@ def _pool_windows(
             top_up_count[:, week],
             cumulants[:, :, week],
             weight,
-            bool(is_exact[week]),
+            _Summing(int(summing[week])),
         )
         for week in range(end.shape[2])
     ], is_exact
@@ -188,7 +208,8 @@ def forecast_demand(
     -----
     Given the usage scenario, vehicles are independent and the jobs of one vehicle follow one path of use
     (comonotone); its ways of doing a job are drawn independently. The exact sum is a pairwise convolution;
-    above `n_exact_max` groups, where skewness is mild, a first-order Edgeworth expansion takes its place.
+    above `n_exact_max` groups a first-order Edgeworth expansion takes its place, or, where skewness is not
+    mild, the exact sum of the likelier groups with the rare ones pooled into a compound Poisson sum.
     The cumulative demand uses the cumulative probabilities as they are: one job's weeks exclude each
     other, so the sum of independent weeks would be too wide. Cost: O(nodes weeks N log^2 N) a pool when
     exact, O(nodes weeks n) otherwise.

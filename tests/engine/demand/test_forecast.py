@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.engine.demand.comonotone import window_cases
 from service.engine.demand.forecast import DemandForecast, forecast_demand
 from service.engine.demand.jobs import NOT_PLANNED, DemandJobs, TopUps
 from service.engine.demand.lattice import (
@@ -234,3 +235,31 @@ def test_one_pool_can_be_picked_out():
     second = select_distributions(forecast.cumulative, np.array([2, 3]))
     assert distribution_mean(second) == pytest.approx([4.0, 8.0])
     assert distribution_quantile(second, 0.9).tolist() == [8.0, 8.0]
+
+
+def test_rare_groups_pooled_stay_within_le_cams_bound():
+    """Few of many jobs fall into the week, so the sum is skewed: |F - F_exact| <= sum of squared rare probabilities."""
+    rng = np.random.default_rng(12)
+    due = np.concatenate([rng.uniform(0.0, 0.005, 400), rng.uniform(0.1, 0.9, 4)])[None, :, None]
+    jobs = make_jobs(due, rng.integers(8, 80, 404) * 0.25)
+    exact, pooled = forecast_one(jobs), forecast_one(jobs, n_exact_max=10)
+    assert not pooled.is_exact.any()
+    stocks = np.arange(0.0, 80.0, 0.25)[None, :]
+    bound = float((due[due < 0.005] ** 2).sum())
+    difference = np.abs(
+        probability_above(exact.weekly, stocks) - probability_above(pooled.weekly, stocks)
+    ).max()
+    assert 0.0 < difference <= bound
+    assert distribution_mean(pooled.weekly) == pytest.approx(distribution_mean(exact.weekly))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2**31), st.integers(1, 4))
+def test_members_keep_their_own_probability_however_they_move_together(seed: int, n_members: int):
+    rng = np.random.default_rng(seed)
+    bounds = np.sort(rng.uniform(0, 1, (2, 7, n_members)), axis=0)
+    probability, falls_in = window_cases(bounds[0], bounds[1])
+    falls_in = np.broadcast_to(falls_in, (*probability.shape, n_members))
+    assert np.all(probability >= 0.0)
+    assert np.all(probability.sum(axis=-1) <= 1.0 + 1e-12)
+    assert (probability[..., None] * falls_in).sum(axis=1) == pytest.approx(bounds[1] - bounds[0])
