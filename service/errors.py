@@ -15,7 +15,8 @@ ServiceError
 ├── RateLimitedError             too many calls
 ├── UnavailableError             the database is busy, full or away: try again
 ├── UpstreamError                somebody else's server failed us
-│   └── UpstreamTimeoutError     … by not answering in time
+│   ├── UpstreamTimeoutError     … by not answering in time
+│   └── ReceiverGoneError        … by saying that it wants nothing more
 └── EngineError                  a computation failed: our fault
     ├── ConvergenceError         an iteration that did not settle
     └── NonFiniteResultError     a number that is none
@@ -149,6 +150,12 @@ class UpstreamTimeoutError(UpstreamError):
     """Another server that we called did not answer in time."""
 
     code = "upstream-timeout"
+
+
+class ReceiverGoneError(UpstreamError):
+    """A receiver of messages says that it wants nothing more."""
+
+    code = "receiver-gone"
 
 
 class EngineError(ServiceError):

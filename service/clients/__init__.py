@@ -1,1 +1,1 @@
-"""Outbound HTTP and mail."""
+"""Outbound calls: which addresses may be reached, webhooks, mail."""

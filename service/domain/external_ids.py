@@ -25,6 +25,9 @@ class IdKind(StrEnum):
     PERSON = "per"
     IMPORT = "imp"
     SUBSCRIPTION = "sub"
+    DELIVERY = "dlv"
+    CALENDAR_FEED = "cal"
+    AUDIT_ENTRY = "aud"
     RETURN_VISIT = "ret"
     AGEING_FIT = "fit"
 

@@ -1,10 +1,8 @@
 """Publish what is to be published: every organisation, every week that has come, once."""
 
-from collections.abc import Callable
 from datetime import datetime
 
 import structlog
-from sqlmodel import Session
 
 from service.domain.weeks import IsoWeek, publishing_instant
 from service.errors import ServiceError
@@ -16,34 +14,25 @@ from service.usecases.weekly_rule import due_weeks
 
 log = structlog.get_logger("weekly_run")
 
-Announce = Callable[[Session, Caller, IsoWeek, datetime], None]
-"""Puts what has to be sent into the outbox, in the publishing transaction."""
 
-
-def run_weekly(database: Database, now: datetime, node: str, announce: Announce | None = None) -> int:
+def run_weekly(database: Database, now: datetime, node: str) -> int:
     """Publish all lists that are due at `now`; returns how many. One organisation's trouble stops no other."""
     with database.snapshot() as session:
         organisation_ids = fleet.list_organisation_ids(session)
-    return sum(_run_organisation(database, key, now, node, announce) for key in organisation_ids)
+    return sum(_run_organisation(database, key, now, node) for key in organisation_ids)
 
 
-def _run_organisation(
-    database: Database, organisation_id: int, now: datetime, node: str, announce: Announce | None
-) -> int:
+def _run_organisation(database: Database, organisation_id: int, now: datetime, node: str) -> int:
     with database.snapshot() as session:
         rule, weeks = due_weeks(session, organisation_id, now)
-    return sum(
-        _publish(
-            database,
-            system_caller(organisation_id, JOB),
-            week,
-            publishing_instant(week, rule),
-            now,
-            node,
-            announce,
-        )
-        for week in weeks
-    )
+    caller = system_caller(organisation_id, JOB)
+    n_published = 0
+    for week in weeks:
+        is_published = _publish(database, caller, week, publishing_instant(week, rule), now, node)
+        if is_published is None:
+            break  # a later list would hide that this one is missing
+        n_published += is_published
+    return n_published
 
 
 def _publish(
@@ -53,22 +42,19 @@ def _publish(
     due_at: datetime,
     now: datetime,
     node: str,
-    announce: Announce | None,
-) -> bool:
-    """Draft on a snapshot, so that the writers' lock is held only while the list is written."""
+) -> bool | None:
+    """Draft on a snapshot, so that the writers' lock is held only while the list is written; none if it failed."""
     try:
         with database.snapshot() as session:
             draft = draft_list(session, caller.organisation_id, week, now)
         with database.transaction() as session:
             published = publish_list(session, caller, week, due_at, now, node, draft)
-            if published is not None and announce is not None:
-                announce(session, caller, week, now)
     except Exception as error:
         log.exception("weekly_run_failed", organisation_id=caller.organisation_id, week=str(week))
         code = error.code if isinstance(error, ServiceError) else type(error).__name__
         with database.transaction() as session:
             jobs.note_failure(session, caller.organisation_id, JOB, str(week), now, node, (code, str(error)))
-        return False
+        return None
     if published is None:
         return False
     log.info(

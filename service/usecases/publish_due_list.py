@@ -13,6 +13,7 @@ from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
 from service.store.repositories import due_lists, jobs
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
+from service.usecases.announce_list import announce_list
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.compile_due_list import ListedLine, compile_lines
@@ -41,7 +42,8 @@ def publish_list(
 ) -> DueList | None:
     """Store a drafted list if nobody has published the week; none if somebody has.
 
-    The claim and the list are one transaction: killed at any moment, either both are there or neither.
+    The claim, the list and the messages to its subscribers are one transaction: killed at any moment, either all
+    are there or none.
     """
     caller.require(Scope.PLANNING)
     if not jobs.claim_run(session, caller.organisation_id, JOB, str(week), due_at, now, node):
@@ -61,6 +63,7 @@ def publish_list(
     due_lists.insert_lines(session, [_row(caller, due_list, place, line) for place, line in enumerate(lines)])
     detail = {"week": str(week), "n_lines": len(lines)}
     record_change(session, caller, now, "published", "due list", due_list.id, detail)
+    announce_list(session, now, due_list, lines)
     return due_list
 
 

@@ -14,12 +14,20 @@ class Token(SQLModel, table=True):
     """A secret for programs: shown once, stored as its SHA-256."""
 
     __tablename__ = "token"
-    __table_args__ = (UniqueConstraint("organisation_id", "id"), UniqueConstraint("secret_hash"))
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "id"),
+        UniqueConstraint("secret_hash"),
+        UniqueConstraint("previous_secret_hash"),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
     name: str = Field(max_length=80)
     secret_hash: str = Field(max_length=64)
+    previous_secret_hash: str | None = Field(default=None, max_length=64)
+    previous_secret_until: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """After a rotation the secret before it works until then."""
+
     scopes: list[str] = Field(sa_column=Column(JSON, nullable=False))
     vehicle_id: int | None = None
     """A driver's link: this token may only post readings of this vehicle."""
@@ -64,6 +72,21 @@ class PageSession(SQLModel, table=True):
     created_at: datetime = Field(sa_type=UtcDateTime)
     last_seen_at: datetime = Field(sa_type=UtcDateTime)
     expires_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class SignInCode(SQLModel, table=True):
+    """A secret that opens the pages once for one person: for a first visit, a lost password, a demonstration."""
+
+    __tablename__ = "sign_in_code"
+    __table_args__ = (UniqueConstraint("secret_hash"), belongs_to("person", "person_id", cascade=True))
+
+    id: int | None = Field(default=None, primary_key=True)
+    organisation_id: int
+    person_id: int
+    secret_hash: str = Field(max_length=64)
+    created_at: datetime = Field(sa_type=UtcDateTime)
+    expires_at: datetime = Field(sa_type=UtcDateTime)
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class AuditEntry(SQLModel, table=True):

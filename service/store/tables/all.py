@@ -7,12 +7,14 @@ from service.store.tables import (  # noqa: F401
     ageing_fits,
     due_lists,
     fluids,
+    job_drafts,
     operations,
     organisation,
     projections,
     readings,
     services,
     stock,
+    subscriptions,
     vehicles,
 )
 

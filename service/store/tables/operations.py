@@ -6,9 +6,9 @@ from typing import Any
 from sqlalchemy import Column, Index, LargeBinary, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
-from service.store.types import UtcDateTime, one_of
+from service.store.types import UtcDateTime, belongs_to, one_of
 
-OUTBOX_STATES = ("waiting", "sent", "given_up")
+OUTBOX_STATES = ("waiting", "sending", "sent", "given_up")
 IMPORT_STATES = ("running", "finished")
 
 
@@ -92,6 +92,8 @@ class OutboxMessage(SQLModel, table=True):
     __tablename__ = "outbox_message"
     __table_args__ = (
         UniqueConstraint("organisation_id", "message_key"),
+        UniqueConstraint("organisation_id", "id"),
+        belongs_to("subscription", "subscription_id"),
         Index("ix_outbox_waiting", "state", "next_try_at"),
         one_of("state", OUTBOX_STATES, "state"),
         one_of("channel", ("mail", "webhook"), "channel"),
@@ -99,6 +101,8 @@ class OutboxMessage(SQLModel, table=True):
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
+    subscription_id: int
+    event: str = Field(max_length=40)
     channel: str = Field(max_length=12)
     message_key: str = Field(max_length=120)
     """Stable over retries: becomes the Message-ID or the webhook-id."""
@@ -108,6 +112,17 @@ class OutboxMessage(SQLModel, table=True):
     state: str = Field(default="waiting", max_length=12)
     n_tries: int = 0
     next_try_at: datetime = Field(sa_type=UtcDateTime)
+    """While a node is sending, the instant from which another one may take over."""
+
     created_at: datetime = Field(sa_type=UtcDateTime)
     sent_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     last_error: str | None = Field(default=None, max_length=400)
+
+
+class NodeHeartbeat(SQLModel, table=True):
+    """When a scheduler last looked for due work; nodes without one can tell that it lives."""
+
+    __tablename__ = "node_heartbeat"
+
+    node: str = Field(primary_key=True, max_length=80)
+    ticked_at: datetime = Field(sa_type=UtcDateTime)
