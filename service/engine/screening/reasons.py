@@ -51,7 +51,11 @@ def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
     suggested = np.full(n, np.nan)
     if n == 0:
         return reason, suggested
-    before = _nearest_accepted(context, forwards=True)
+    if bool(np.all(context.accepted)):
+        before = np.arange(n, dtype=np.int64) - 1
+        before[context.offsets[:-1][np.diff(context.offsets) > 0]] = -1
+    else:
+        before = _nearest_accepted(context, forwards=True)
     _explain_accepted(context, before, reason)
     off = np.flatnonzero(~context.accepted)
     if off.size:

@@ -131,9 +131,9 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
     _check(entries)
     outcome, reason, usable = _sort_out(entries)
     offsets = np.concatenate([[0], np.cumsum(usable)])[entries.offsets]
-    kept = np.flatnonzero(usable)
+    kept: Integers | slice = slice(None) if bool(np.all(usable)) else np.flatnonzero(usable)
     time, keyed = entries.time_days[kept], entries.keyed_km[kept]
-    n = kept.size
+    n = time.size
     arrival = np.zeros(n, dtype=np.int8)
     final = np.zeros(n, dtype=np.int8)
     factor, shift, renewed = np.ones(n), np.zeros(n), np.zeros(n, dtype=np.bool_)
@@ -241,7 +241,7 @@ def _final(chains: Chains) -> Codes:
     return np.where(chains.believed, Outcome.ACCEPTED, off).astype(np.int8)
 
 
-def _spread(values: Floats, at: Integers, size: int, otherwise: Floats | float) -> Floats:
+def _spread(values: Floats, at: Integers | slice, size: int, otherwise: Floats | float) -> Floats:
     """Put values of the usable readings among all readings."""
     spread = np.full(size, otherwise, dtype=np.float64)
     spread[at] = values

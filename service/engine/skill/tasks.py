@@ -12,6 +12,7 @@ from service.engine.usage.fit import fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.predict import odometer_quantiles
 from service.engine.usage.priors import RatePriors, configured_priors, fit_priors
+from service.engine.usage.season import NO_SEASON, Season, fit_season
 from service.errors import InvalidInputError
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -78,7 +79,7 @@ def project_tasks(pasts: Pasts, task_origin: Integers, target_days: Floats) -> F
 
     Notes
     -----
-    A task rests on its own origin's entries. Rates and hyperparameters are learnt from the fleet as it was
+    A task rests on its own origin's entries. Rates, season and hyperparameters are learnt from the fleet as it was
     known at the last of a row of dates `REFIT_DAYS` apart that is not later than the origin: from each
     vehicle's latest origin up to that date.
     """
@@ -94,12 +95,13 @@ def project_tasks(pasts: Pasts, task_origin: Integers, target_days: Floats) -> F
         priors = (
             configured_priors(rows.size) if learnt.priors is None else learnt.priors.take(np.zeros_like(rows))
         )
+        clock = learnt.season.operational_days
         state = estimate_usage(
-            accepted.time_days, accepted.odometer_km, accepted.offsets, priors, learnt.hyperparameters
+            clock(accepted.time_days), accepted.odometer_km, accepted.offsets, priors, learnt.hyperparameters
         )
         tasks = np.flatnonzero(period[task_origin] == one)
         own = np.searchsorted(rows, task_origin[tasks])
-        continued = odometer_quantiles(state.take(own), target_days[tasks], np.array(LEVELS))
+        continued = odometer_quantiles(state.take(own), clock(target_days[tasks]), np.array(LEVELS))
         quantiles[tasks] = (continued - last_offset[own, None]) / last_factor[own, None]
         learnt.add(pasts.vehicle[rows], pasts.origin_days[rows], accepted)
         learnt.learn()
@@ -146,6 +148,7 @@ class _Learnt:
     def __init__(self) -> None:
         self.priors: RatePriors | None = None
         self.hyperparameters: Hyperparameters = DEFAULT_HYPERPARAMETERS
+        self.season: Season = NO_SEASON
         self.rate = float(np.exp(configured_priors(1).log_rate[0]))
         self._histories: dict[int, tuple[Floats, Floats]] = {}
 
@@ -156,7 +159,7 @@ class _Learnt:
             self._histories[int(vehicle[row])] = (accepted.time_days[own], accepted.odometer_km[own])
 
     def learn(self) -> None:
-        """Fit rates and hyperparameters to the histories kept."""
+        """Fit rates, season and hyperparameters to the histories kept."""
         keys = sorted(self._histories)
         time = np.concatenate([self._histories[key][0] for key in keys])
         odometer = np.concatenate([self._histories[key][1] for key in keys])
@@ -165,4 +168,7 @@ class _Learnt:
         self.priors = fit_priors(time, odometer, offsets, np.zeros(len(keys), dtype=np.int64), 1)
         self.rate = float(np.exp(self.priors.log_rate[0]))
         every = self.priors.take(np.zeros(len(keys), dtype=np.int64))
-        self.hyperparameters = fit_hyperparameters(time, odometer, offsets, every)
+        self.season = fit_season(time, odometer, offsets)
+        self.hyperparameters = fit_hyperparameters(
+            self.season.operational_days(time), odometer, offsets, every
+        )

@@ -21,8 +21,9 @@ Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
 Block = TypeVar("Block", Memory, Dynamics)
 
-BLOCK_VEHICLES: Final = 8192
+BLOCK_VEHICLES: Final = 4096
 """Vehicles worked on at once, so that a block's moments stay in the processor's cache; results do not depend on it."""
+BLOCK_READINGS: Final = 1_000_000
 
 MEMORY_OF_STATE: Final = {
     "data_x": "data_odometer_km",
@@ -216,8 +217,11 @@ def _run(
     order = np.argsort(-counts, kind="stable")
     order = order[: int(np.count_nonzero(counts))]
     out = {name: getattr(state, name).copy() for name in MEMORY_OF_STATE.values()}
-    for begin in range(0, order.size, block_vehicles):
-        rows = order[begin : begin + block_vehicles]
+    begin = 0
+    while begin < order.size:
+        # Long histories in small blocks: a block's readings are laid out as a matrix.
+        rows = order[begin : begin + min(block_vehicles, max(BLOCK_READINGS // int(counts[order[begin]]), 1))]
+        begin += rows.size
         memory = memory_of(state, rows)
         logs = None if log_variance is None else np.zeros(rows.size)
         _run_block(memory, dynamics_of(state, rows), _Steps(state, rows, readings), logs)
@@ -235,33 +239,31 @@ def _run(
 
 
 class _Steps:
-    """The new readings of a block, handed out step by step."""
+    """The new readings of a block, time-major: days and km since the reading before, and how many vehicles go on."""
 
     def __init__(self, state: UsageState, rows: Integers, readings: _Readings) -> None:
-        self._readings, self._starts = readings, readings.starts[rows]
-        counts = readings.ends[rows] - self._starts
+        starts = readings.starts[rows]
+        counts = readings.ends[rows] - starts
         self.n_steps = int(counts[0])
-        self._n_active = rows.size - np.searchsorted(counts[::-1], np.arange(self.n_steps), side="right")
-        self._time, self._odometer = state.used_time_days[rows], state.used_odometer_km[rows]
+        self.n_active = rows.size - np.searchsorted(counts[::-1], np.arange(self.n_steps), side="right")
+        at = np.minimum(starts[:, None] + np.arange(self.n_steps), readings.time_days.size - 1)
+        self.gap_days = _differences(readings.time_days[at], state.used_time_days[rows])
+        self.distance_km = _differences(readings.odometer_km[at], state.used_odometer_km[rows])
 
-    def step(self, k: int) -> tuple[Floats, Floats]:
-        """Days and km since the reading before, of the vehicles that have a k-th reading."""
-        active = int(self._n_active[k])
-        at = self._starts[:active] + k
-        time, odometer = self._readings.time_days[at], self._readings.odometer_km[at]
-        gap, distance = time - self._time[:active], odometer - self._odometer[:active]
-        self._time, self._odometer = time, odometer
-        return gap, distance
+
+def _differences(values: Floats, before: Floats) -> Floats:
+    """Differences along each row, the first one from `before`, with the axes exchanged."""
+    return np.ascontiguousarray(np.diff(values, axis=1, prepend=before[:, None]).T)
 
 
 def _run_block(memory: Memory, dynamics: Dynamics, steps: _Steps, log_variance: Floats | None) -> None:
     for k in range(steps.n_steps):
-        gap_days, distance_km = steps.step(k)
-        memory, dynamics = prefix(memory, gap_days.size), prefix(dynamics, gap_days.size)
-        propagate(memory, dynamics, gap_days)
-        variance = assimilate(memory, dynamics, distance_km)
+        size = int(steps.n_active[k])
+        memory, dynamics = prefix(memory, size), prefix(dynamics, size)
+        propagate(memory, dynamics, steps.gap_days[k, :size])
+        variance = assimilate(memory, dynamics, steps.distance_km[k, :size])
         if log_variance is not None:
-            log_variance[: variance.size] += np.log(variance)
+            log_variance[:size] += np.log(variance)
 
 
 def prefix(block: Block, size: int) -> Block:

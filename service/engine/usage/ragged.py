@@ -26,16 +26,9 @@ def check_readings(time_days: Floats, odometer_km: Floats, offsets: Integers) ->
     if not bool(np.all(np.isfinite(time_days)) and np.all(np.isfinite(odometer_km))):
         raise InvalidInputError.at("/odometer_km", "times and readings must be finite numbers")
     if time_days.size > 1:
-        backwards = np.diff(time_days) < 0.0
-        backwards[first_of_later_vehicles(offsets) - 1] = False
-        if bool(np.any(backwards)):
+        backwards = np.flatnonzero(time_days[1:] < time_days[:-1]) + 1
+        if not bool(np.all(offsets[np.searchsorted(offsets, backwards)] == backwards)):
             raise InvalidInputError.at("/time_days", "must not decrease within a vehicle")
-
-
-def first_of_later_vehicles(offsets: Integers) -> Integers:
-    """Positions where a vehicle other than the very first one that has readings begins."""
-    inner: Integers = np.unique(offsets[1:-1])
-    return np.asarray(inner[(inner > 0) & (inner < offsets[-1])])
 
 
 def first_of_each_period(
@@ -69,16 +62,22 @@ def first_of_each_period(
     read every day or week are projected better from fewer readings, with the last one taken in at the end.
     """
     some = np.flatnonzero(np.diff(offsets) > 0)
+    marked = np.ones(time_days.size, dtype=np.bool_)
     if some.size == 0:
-        return np.zeros(time_days.size, dtype=np.bool_)
+        return marked
     starts = offsets[:-1][some]
     origin = np.where(np.isnan(first_time_days[some]), time_days[starts], first_time_days[some])
-    counts, length = np.diff(offsets)[some], period_days[some]
-    period = np.floor((time_days - np.repeat(origin, counts)) / np.repeat(length, counts))
-    first = np.ones(time_days.size, dtype=np.bool_)
-    first[1:] = period[1:] != period[:-1]
-    first[starts] = period[starts] != np.floor((previous_time_days[some] - origin) / length)
-    return first
+    # A gap of a whole period always leads to another one: only shorter gaps need a closer look.
+    close = np.flatnonzero(time_days[1:] - time_days[:-1] < np.max(period_days[some])) + 1
+    owner = np.searchsorted(starts, close, side="right") - 1
+    inside = close > starts[owner]
+    close, owner = close[inside], owner[inside]
+    length = period_days[some]
+    period = np.floor((time_days[close] - origin[owner]) / length[owner])
+    marked[close] = period != np.floor((time_days[close - 1] - origin[owner]) / length[owner])
+    before = np.floor((previous_time_days[some] - origin) / length)
+    marked[starts] = before != np.floor((time_days[starts] - origin) / length)
+    return marked
 
 
 def select(mask: NDArray[np.bool_], offsets: Integers) -> Integers:

@@ -1,0 +1,130 @@
+"""The yearly season a fleet shares, as a clock that runs faster in busy months."""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.engine.usage.ragged import check_readings
+
+Floats: TypeAlias = NDArray[np.float64]
+Integers: TypeAlias = NDArray[np.int64]
+
+# Mean Gregorian year is 365.2425 d (exact); a quarter of an hour a year does not matter here.
+YEAR_DAYS: Final = 365.2425
+HARMONICS: Final = (1.0, 2.0)
+# Common practice, no source: what a season needs before it is believed. Less than two years may be a trend.
+LEAST_VEHICLES: Final = 20
+LEAST_SPAN_DAYS: Final = 730.0
+HUBER_SDS: Final = 1.5
+LARGEST_SWING: Final = 0.6
+ITERATIONS: Final = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """Relative rate ``1 + sum a_h sin(w_h t) + b_h cos(w_h t)``, w_h = 2 pi h / year, t in days of the epoch."""
+
+    sine: tuple[float, ...]
+    cosine: tuple[float, ...]
+
+    def rate(self, time_days: Floats) -> Floats:
+        """Rate relative to the year's mean."""
+        terms = zip(_angular(), self.sine, self.cosine, strict=True)
+        return np.asarray(
+            1.0 + sum(a * np.sin(w * time_days) + b * np.cos(w * time_days) for w, a, b in terms)
+        )
+
+    def operational_days(self, time_days: Floats) -> Floats:
+        """Clock on which the season vanishes: the integral of the relative rate. [d]."""
+        terms = zip(_angular(), self.sine, self.cosine, strict=True)
+        waves = sum((b * np.sin(w * time_days) - a * np.cos(w * time_days)) / w for w, a, b in terms)
+        return np.asarray(time_days + waves)
+
+    def calendar_days(self, operational_days: Floats) -> Floats:
+        """Time at which the operational clock shows a value; exact to well below a minute. [d]."""
+        time = operational_days.copy()
+        for _ in range(ITERATIONS):
+            time = time - (self.operational_days(time) - operational_days) / self.rate(time)
+        return time
+
+
+NO_SEASON: Final = Season(sine=(0.0, 0.0), cosine=(0.0, 0.0))
+
+
+def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Season:
+    """Fit the season that the vehicles share, as far as their readings support one.
+
+    Parameters
+    ----------
+    time_days, odometer_km, offsets
+        Accepted readings of n vehicles, as for `filter_readings`.
+
+    Returns
+    -------
+    Season
+        `NO_SEASON` with fewer than `LEAST_VEHICLES` vehicles that were read for a year, or less than two years in
+        all; otherwise shrunk towards it by as much as the fit may owe to chance.
+
+    Notes
+    -----
+    Distances between readings, relative to the vehicle's own average, are regressed on the integrals of two
+    harmonics with Huber weights; the coefficients are multiplied by ``max(0, 1 - 6 (k - 2) s^2 / |fit|^2)``, a
+    positive-part James-Stein factor [1]_ with the variance s^2 taken six times, because a vehicle's distances
+    hang together. O(r).
+
+    References
+    ----------
+    .. [1] James and Stein, "Estimation with quadratic loss", Proc. 4th Berkeley Symp. 1, 1961, 361-379.
+    """
+    check_readings(time_days, odometer_km, offsets)
+    counts = np.diff(offsets)
+    vehicle = np.repeat(np.arange(counts.size), counts)
+    some = np.flatnonzero(counts >= 2)
+    span, distance = np.zeros(counts.size), np.zeros(counts.size)
+    first, last = offsets[:-1][some], offsets[1:][some] - 1
+    span[some], distance[some] = time_days[last] - time_days[first], odometer_km[last] - odometer_km[first]
+    usable = (span >= YEAR_DAYS) & (distance > 0.0)
+    if np.count_nonzero(usable) < LEAST_VEHICLES or np.ptp(time_days) < LEAST_SPAN_DAYS:
+        return NO_SEASON
+    pair = np.flatnonzero((vehicle[1:] == vehicle[:-1]) & usable[vehicle[1:]] & (np.diff(time_days) > 0.0))
+    scale = (distance / np.maximum(span, 1.0))[vehicle[pair]]
+    days = time_days[pair + 1] - time_days[pair]
+    response = (odometer_km[pair + 1] - odometer_km[pair]) / scale - days
+    waves = np.stack(
+        [
+            (f(w * time_days[pair + 1]) - f(w * time_days[pair])) * s / w
+            for w in _angular()
+            for f, s in _INTEGRALS
+        ],
+        axis=1,
+    )
+    coefficients = _shrunk_fit(waves, response, 1.0 / days)
+    swing = float(np.sum(np.abs(coefficients)))
+    coefficients = coefficients * min(1.0, LARGEST_SWING / max(swing, 1e-12))
+    return Season(sine=tuple(coefficients[0::2].tolist()), cosine=tuple(coefficients[1::2].tolist()))
+
+
+# Integrals of sine and cosine.
+_INTEGRALS: Final = ((np.cos, -1.0), (np.sin, 1.0))
+
+
+def _angular() -> tuple[float, ...]:
+    return tuple(2.0 * np.pi * h / YEAR_DAYS for h in HARMONICS)
+
+
+def _shrunk_fit(design: Floats, response: Floats, weight: Floats) -> Floats:
+    """Weighted regression with Huber's weights, shrunk by what chance alone would give."""
+    robust = weight
+    coefficients: Floats = np.zeros(design.shape[1])
+    for _ in range(ITERATIONS):
+        normal = design.T @ (robust[:, None] * design) + 1e-9 * np.eye(design.shape[1])
+        coefficients = np.linalg.solve(normal, design.T @ (robust * response)).astype(np.float64)
+        residual = np.abs(response - design @ coefficients) * np.sqrt(weight)
+        limit = HUBER_SDS * max(1.4826 * float(np.median(residual)), 1e-9)
+        robust = weight * np.minimum(1.0, limit / np.maximum(residual, 1e-12))
+    noise = float(np.sum(robust * (response - design @ coefficients) ** 2)) / max(response.size - 4, 1)
+    fitted = float(np.sum(robust * (design @ coefficients) ** 2))
+    chance = 6.0 * (design.shape[1] - 2) * noise
+    return np.asarray(coefficients * max(0.0, 1.0 - chance / max(fitted, 1e-12)))
