@@ -36,7 +36,7 @@ class LevelledVisits:
     cost: NDArray[np.float64]
     """Shape (depots,): early, overdue and overtime cost of the plan, pinned visits included."""
     lower_bound_cost: NDArray[np.float64]
-    """Shape (depots,): no plan by weeks costs less; -inf where pinned visits make the bound useless."""
+    """Shape (depots,): no plan with these pins costs less; loose after a greedy fallback."""
     method: NDArray[np.int64]
     """Shape (depots,): a `LevellingMethod`."""
 
