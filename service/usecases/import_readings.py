@@ -109,15 +109,13 @@ def open_readings_file(text: IO[str], zone: ZoneInfo | None) -> ReadingsFile:
         If it is no CSV file with the columns that readings have; nothing is stored then.
     """
     try:
-        header = text.readline(MAX_HEADER_CHARACTERS)
-        delimiter = max(",;\t", key=header.count)
-        columns = tuple(name.strip().lower() for name in next(csv.reader([header], delimiter=delimiter), []))
+        delimiter, columns = read_header(text)
         _check_columns(columns)
         _read_through(text, delimiter)
         rows = csv.reader(text, delimiter=delimiter, strict=True)
         waiting = _take(rows)
     except (csv.Error, UnicodeError) as error:
-        raise _unreadable(error) from error
+        raise unreadable_file(error) from error
     places = [columns.index(name) for name in NUMBER_COLUMNS if name in columns]
     mark = decimal_mark_of(cells[place] for cells in waiting for place in places if place < len(cells))
     if mark is DecimalMark.COMMA and delimiter == ",":
@@ -168,6 +166,16 @@ def read_time(text: str, zone: ZoneInfo | None) -> datetime:
     return first_instant(instant.date(), instant.time().replace(microsecond=0), zone).astimezone(zone)
 
 
+def read_header(text: IO[str]) -> tuple[str, tuple[str, ...]]:
+    """Read the first line of a file: what separates its columns, and their names in lower case."""
+    header = text.readline(MAX_HEADER_CHARACTERS)
+    delimiter = max(",;\t", key=header.count)
+    columns = tuple(name.strip().lower() for name in next(csv.reader([header], delimiter=delimiter), []))
+    if len(set(columns)) != len(columns):
+        raise InvalidInputError.at("row 1", "Every column needs a name of its own.")
+    return delimiter, columns
+
+
 def _read_through(text: IO[str], delimiter: str) -> None:
     """Find what breaks the file as a whole before anything is stored, then go back to the first row."""
     for _ in csv.reader(text, delimiter=delimiter, strict=True):
@@ -178,8 +186,6 @@ def _read_through(text: IO[str], delimiter: str) -> None:
 
 def _check_columns(columns: Sequence[str]) -> None:
     named = set(columns)
-    if len(named) != len(columns):
-        raise InvalidInputError.at("row 1", "Every column needs a name of its own.")
     missing, unknown = REQUIRED - named, named - REQUIRED - OPTIONAL
     if missing or not named & {"odometer", "engine_hours"}:
         raise InvalidInputError.at(
@@ -196,10 +202,11 @@ def _take(rows: Iterator[list[str]]) -> list[list[str]]:
     try:
         return [cells for cells in islice(rows, CHUNK_ROWS) if cells]
     except (csv.Error, UnicodeError) as error:
-        raise _unreadable(error) from error
+        raise unreadable_file(error) from error
 
 
-def _unreadable(error: Exception) -> InvalidInputError:
+def unreadable_file(error: Exception) -> InvalidInputError:
+    """Say that a file is no CSV in UTF-8."""
     kind = "is not UTF-8" if isinstance(error, UnicodeError) else "is not sound CSV"
     return InvalidInputError(f"The file {kind}; save it as CSV in UTF-8.")
 

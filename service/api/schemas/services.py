@@ -95,7 +95,7 @@ class WorkEntry(Body):
     old_fluid_grade: Grade | None = None
     override_reason: Line400 | None = Field(
         default=None,
-        description="Why a fluid outside the specification was filled, or the counter not reset; shown on the job sheet.",
+        description="Why another specification was filled or the counter not reset; the job sheet shows it.",
     )
 
     def entry(self) -> NewWork:

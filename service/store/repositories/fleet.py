@@ -169,6 +169,16 @@ def get_compartment(session: Session, organisation_id: int, reference: str) -> C
     return compartment
 
 
+def compartments_by_id(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int]
+) -> list[Compartment]:
+    """Some compartments by key, in ascending order; what is unknown is missing."""
+    query = select(Compartment).where(
+        Compartment.organisation_id == organisation_id, col(Compartment.id).in_(compartment_ids)
+    )
+    return list(session.exec(query.order_by(col(Compartment.id))))
+
+
 def compartment_references(
     session: Session, organisation_id: int, compartment_ids: Iterable[int]
 ) -> dict[int, str]:

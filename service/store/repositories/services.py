@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
@@ -160,3 +161,31 @@ def list_samples(
     if compartment_id is not None:
         query = query.where(Sample.compartment_id == compartment_id)
     return list(session.exec(query.order_by(col(Sample.id)).limit(limit)))
+
+
+def get_sample(session: Session, organisation_id: int, reference: str) -> Sample:
+    """Sample by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.SAMPLE, reference)
+    query = select(Sample).where(Sample.organisation_id == organisation_id, Sample.id == number)
+    sample = session.exec(query).first() if number is not None else None
+    if sample is None:
+        raise NotFoundError("There is no sample with this id.")
+    return sample
+
+
+def samples_at(session: Session, sample: Sample) -> list[Sample]:
+    """Samples on record that a new one could repeat: of the same instant, or with the same reference."""
+    query = select(Sample).where(
+        Sample.organisation_id == sample.organisation_id,
+        Sample.compartment_id == sample.compartment_id,
+        Sample.source == sample.source,
+        col(Sample.voided_at).is_(None),
+        or_(col(Sample.taken_at) == sample.taken_at, col(Sample.reference) == sample.reference),
+    )
+    return list(session.exec(query))

@@ -108,7 +108,16 @@ class Sample(SQLModel, table=True):
     __tablename__ = "sample"
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
-        UniqueConstraint("organisation_id", "compartment_id", "source", "reference"),
+        Index(
+            "uq_sample_reference",
+            "organisation_id",
+            "compartment_id",
+            "source",
+            "reference",
+            unique=True,
+            sqlite_where=text("voided_at IS NULL"),
+            postgresql_where=text("voided_at IS NULL"),
+        ),
         belongs_to("compartment", "compartment_id", cascade=True),
         Index("ix_sample_compartment", "organisation_id", "compartment_id", "taken_at"),
         within("odometer_km", plausibility.ODOMETER_KM),
