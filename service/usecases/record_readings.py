@@ -95,7 +95,7 @@ def store_readings(
     prepared = [_prepare(caller, now, vehicles[row.vehicle], row) for _, row in fresh]
     _screen(session, caller.organisation_id, now, stored, prepared)
     for (place, _), values in zip(fresh, prepared, strict=True):
-        results[place] = RowResult(ReadingOutcome(values["outcome"]), values["reason"])
+        results[place] = RowResult(values["outcome"], values["reason"])
     keep = [
         values for values in prepared if values["outcome"] in {ReadingOutcome.ACCEPTED, ReadingOutcome.HELD}
     ]
