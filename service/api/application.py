@@ -16,6 +16,7 @@ from service.api.routes import (
     due_lists,
     fluids,
     health,
+    history,
     projections,
     purchase_orders,
     readings,
@@ -41,6 +42,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     purchase_orders.router,
     services.router,
     samples.router,
+    history.router,
 )
 
 
