@@ -8,18 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.demand.lattice import LatticeDistributions
-from service.engine.orders.integer_plan import solve_integer_plan
-from service.engine.orders.lot_sizing import solve_lot_sizes
-from service.engine.orders.pack_mix import PackMixes, cheapest_mixes
 from service.engine.orders.projection import StockProjection, project_stock, supply_by_lead_time
 from service.engine.orders.reasons import OrderReason, order_reasons, packs_cost
-from service.engine.orders.tables import (
-    PlanningTables,
-    arrival_costs,
-    expected_expiry,
-    planning_tables,
-    state_costs,
-)
+from service.engine.orders.recursion import solve_recursion
+from service.engine.orders.tables import PlanningTables, expected_expiry, planning_tables
 from service.engine.orders.terms import (
     RunOutTarget,
     StockOnHand,
@@ -30,8 +22,6 @@ from service.engine.orders.terms import (
 )
 from service.errors import InvalidInputError
 
-# Above so many pack units the exact recursion gives way to the integer programme. Own choice: about 0.3 s.
-N_UNITS_EXACT: Final = 2_000
 # Planning levels tried between the service level asked for and certainty, when the lead time varies. Own choice.
 _N_LEVEL_STEPS: Final = 4
 
@@ -40,7 +30,7 @@ class PlanMethod(StrEnum):
     """How the plan was found."""
 
     EXACT_RECURSION = "exact-recursion"
-    INTEGER_PROGRAMME = "integer-programme"
+    THINNED_RECURSION = "thinned-recursion"
     NOTHING_NEEDED = "nothing-needed"
 
 
@@ -93,7 +83,6 @@ def _solve(
     target: RunOutTarget,
     level: float,
     lead_weeks: int,
-    time_limit_seconds: float,
 ) -> _Solution:
     """Plan packs per arrival week at one planning level."""
     tables = planning_tables(cumulative, terms, stock, target, level)
@@ -103,39 +92,15 @@ def _solve(
         return _Solution(
             arriving=nothing, tables=tables, level=level, method=PlanMethod.NOTHING_NEEDED, gap=0.0
         )
-    if tables.n_units > N_UNITS_EXACT:
-        plan = solve_integer_plan(
-            cumulative, terms, tables, lead_weeks, target.shortage_cost_minor, time_limit_seconds
-        )
-        return _Solution(
-            arriving=plan.pack_count,
-            tables=tables,
-            level=level,
-            method=PlanMethod.INTEGER_PROGRAMME,
-            gap=plan.optimality_gap_fraction,
-        )
-    mixes = cheapest_mixes(terms, tables.n_units)
-    arriving = _solve_exactly(cumulative, terms, tables, mixes, target, lead_weeks)
+    plan = solve_recursion(cumulative, terms, tables, lead_weeks, target.shortage_cost_minor)
+    is_exact = plan.optimality_gap_fraction == 0.0
     return _Solution(
-        arriving=arriving, tables=tables, level=level, method=PlanMethod.EXACT_RECURSION, gap=0.0
+        arriving=plan.pack_count,
+        tables=tables,
+        level=level,
+        method=PlanMethod.EXACT_RECURSION if is_exact else PlanMethod.THINNED_RECURSION,
+        gap=plan.optimality_gap_fraction,
     )
-
-
-def _solve_exactly(
-    cumulative: LatticeDistributions,
-    terms: SupplyTerms,
-    tables: PlanningTables,
-    mixes: PackMixes,
-    target: RunOutTarget,
-    lead_weeks: int,
-) -> NDArray[np.int64]:
-    """Packs per arrival week by the exact recursion."""
-    supply = tables.committed_quantity[:, None] + tables.unit_quantity * np.arange(tables.n_units + 1)
-    order_cost = np.full(supply.shape[0], float(terms.order_cost_minor))
-    order_cost[:lead_weeks] = np.inf
-    state = state_costs(cumulative, supply, tables, terms.holding_cost_minor, target.shortage_cost_minor)
-    sizes = solve_lot_sizes(order_cost, mixes.cost_minor, state, arrival_costs(tables, supply))
-    return mixes.pack_count[sizes.arriving_units]
 
 
 def _planned_lead_weeks(terms: SupplyTerms, target: RunOutTarget) -> int:
@@ -171,20 +136,19 @@ def _best_solution(
     stock: StockOnHand,
     target: RunOutTarget,
     lead: int,
-    time_limit_seconds: float,
 ) -> _Solution:
     """Raise or lower the planning level until the lead time's spread is just paid for."""
     n_leads = int(np.flatnonzero(terms.lead_time_probability > 0.0)[-1]) + 1
     is_spread = np.count_nonzero(terms.lead_time_probability) > 1
 
     def solve(level: float) -> _Solution:
-        return _solve(cumulative, terms, stock, target, level, lead, time_limit_seconds)
+        return _solve(cumulative, terms, stock, target, level, lead)
 
     if target.shortage_cost_minor > 0.0 or not is_spread:
         return solve(target.service_level)
     low, high = max(0.5, 2.0 * target.service_level - 1.0), 1.0 - (1.0 - target.service_level) / 20.0
     best = solve(high)
-    if best.method is not PlanMethod.EXACT_RECURSION:
+    if best.method is PlanMethod.NOTHING_NEEDED:
         return best
     for _ in range(_N_LEVEL_STEPS):
         middle = 0.5 * (low + high)
@@ -202,8 +166,6 @@ def plan_orders(
     terms: SupplyTerms,
     stock: StockOnHand,
     target: RunOutTarget,
-    *,
-    time_limit_seconds: float = 5.0,
 ) -> OrderPlan:
     """Plan orders of one fluid or consumable over the weeks ahead.
 
@@ -217,8 +179,6 @@ def plan_orders(
         Lots and open orders.
     target : RunOutTarget
         Service level, or what running out costs.
-    time_limit_seconds : float
-        For the integer programme, which is used above `N_UNITS_EXACT` pack units only.
 
     Returns
     -------
@@ -236,7 +196,7 @@ def plan_orders(
     probability, never as an error. Tanks are never overfilled; shelf life gives way only to running out;
     cost comes third. With a spread of lead times, all orders of a plan share one lead time, the plan uses
     one that is kept with the service level, and the demand level is lowered until the risk over both is the
-    one asked for. Cost: O(weeks * units^2), exact up to `N_UNITS_EXACT` units.
+    one asked for. Cost: O(weeks * units^2), exact up to 2,000 pack units, with a proven gap above.
 
     References
     ----------
@@ -249,7 +209,7 @@ def plan_orders(
     if cumulative.first_quantity.size == 0:
         raise InvalidInputError.at("/cumulative", "at least one week of demand")
     lead = _planned_lead_weeks(terms, target)
-    solution = _best_solution(cumulative, terms, stock, target, lead, time_limit_seconds)
+    solution = _best_solution(cumulative, terms, stock, target, lead)
     tables, leads = solution.tables, terms.lead_time_probability
     arrival_week = np.flatnonzero(solution.arriving.any(axis=1))
     pack_count = solution.arriving[arrival_week]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from service.engine.demand.lattice import distribution_quantile, expected_excess
-from service.engine.orders.plan import PlanMethod, plan_orders
+from service.engine.orders.plan import OrderPlan, PlanMethod, plan_orders
 from service.engine.orders.reasons import OrderReason
 from service.engine.orders.terms import RunOutTarget, SupplyTerms
 from service.errors import InvalidInputError
@@ -196,15 +196,26 @@ def test_recursion_equals_enumeration_of_all_plans():
     assert plan.cost_minor.sum() + own == pytest.approx(total.min())
 
 
-def test_integer_programme_agrees_with_the_recursion(monkeypatch: pytest.MonkeyPatch):
-    cumulative, supply = poisson_weeks(12.0, 6), terms(pack_quantity=np.array([10.0, 30.0, 100.0]))
-    exact = plan_orders(cumulative, supply, shelf(10.0), TARGET)
-    monkeypatch.setattr("service.engine.orders.plan.N_UNITS_EXACT", 1)
-    solved = plan_orders(cumulative, supply, shelf(10.0), TARGET, time_limit_seconds=20.0)
-    assert solved.method is PlanMethod.INTEGER_PROGRAMME
-    assert solved.optimality_gap_fraction <= 0.0011
-    assert np.all(solved.with_plan.run_out_probability[2:] <= 0.05 + 1e-9)
-    assert solved.cost_minor.sum() == pytest.approx(exact.cost_minor.sum(), rel=0.01)
+def test_a_thinned_lattice_holds_the_level_within_its_proven_gap(monkeypatch: pytest.MonkeyPatch):
+    cumulative, supply = poisson_weeks(12.0, 10), terms(pack_quantity=np.array([1.0, 5.0, 60.0]))
+    prices = dataclasses.replace(supply, tier_price_minor=np.array([600, 2_600, 27_000]))
+    exact = plan_orders(cumulative, prices, shelf(10.0), TARGET)
+    monkeypatch.setattr("service.engine.orders.recursion.N_UNITS_EXACT", 60)
+    thinned = plan_orders(cumulative, prices, shelf(10.0), TARGET)
+    assert exact.method is PlanMethod.EXACT_RECURSION
+    assert exact.optimality_gap_fraction == 0.0
+    assert thinned.method is PlanMethod.THINNED_RECURSION
+    assert np.all(thinned.with_plan.run_out_probability[2:] <= 0.05 + 1e-9)
+
+    def objective(plan: OrderPlan) -> float:
+        supplied = np.array([plan.quantity[plan.arrival_week <= week].sum() for week in range(10)]) + 10.0
+        ahead = supplied - 12.0 * np.arange(1, 11)
+        kept = ahead + expected_excess(cumulative, supplied[:, None])[:, 0]
+        return float(plan.cost_minor.sum() + 2.0 * kept.sum() - 450.0 * min(ahead[-1], 120.0))
+
+    excess = objective(thinned) - objective(exact)
+    assert 0.0 <= excess <= thinned.optimality_gap_fraction * thinned.cost_minor.sum() + 1e-6
+    assert thinned.optimality_gap_fraction < 0.2
 
 
 @settings(max_examples=25, deadline=None)
