@@ -39,14 +39,14 @@ def insert_readings(session: Session, rows: Sequence[dict[str, Any]]) -> None:
     if connection.dialect.name == "postgresql" and len(rows) >= COPY_FROM_ROWS:
         _copy_readings(connection, rows)
     elif rows:
-        connection.execute(insert(Reading.__table__), list(rows))
+        connection.execute(insert(Reading), list(rows))
 
 
 def _copy_readings(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
     """Stream rows into PostgreSQL, inside the transaction: about four times as fast as inserting them."""
     columns = list(rows[0])
     cursor = connection.connection.cursor()
-    with cursor.copy(f"COPY reading ({', '.join(columns)}) FROM STDIN") as copy:  # type: ignore[attr-defined] # psycopg's own
+    with cursor.copy(f"COPY reading ({', '.join(columns)}) FROM STDIN") as copy:
         for row in rows:
             copy.write_row([row[name] for name in columns])
 
