@@ -31,6 +31,7 @@ def bundle_visits(
     early_cost_per_day: NDArray[np.float64],
     offsets: NDArray[np.int64],
     visit_cost: NDArray[np.float64],
+    most_early_days: NDArray[np.float64] | None = None,
 ) -> VisitBundles:
     """Group each vehicle's jobs into the cheapest visits.
 
@@ -44,6 +45,8 @@ def bundle_visits(
         Where each vehicle's jobs begin.
     visit_cost : ndarray, shape (vehicles,), float64
         Cost of one visit whatever is done in it: setting up, down time, driving. Same unit of money.
+    most_early_days : ndarray, shape (jobs,), float64, optional
+        No job is done more than so many days before its date; without it any number. [d]
 
     Returns
     -------
@@ -58,15 +61,18 @@ def bundle_visits(
     -----
     A visit happens at the earliest latest date of its jobs, and a job joins the last visit not after its own
     date, so visits are stretches of the jobs sorted by date:
-    f_i = min_{j >= i} K + sum_{l=i..j} w_l (d_l - d_i) + f_{j+1}. Of equal groupings the one with fewer
-    visits wins. Optimal; O(C^2) for C jobs of a vehicle, all vehicles with C jobs at once.
+    f_i = min_{j >= i} K + sum_{l=i..j} w_l (d_l - d_i) + f_{j+1}, over the j whose jobs may all come as early
+    as d_i. A limit on that changes nothing else: if any visit before its date is late enough for a job, the
+    last one is. Of equal groupings the one with fewer visits wins. Optimal; O(C^2) for C jobs of a vehicle,
+    all vehicles with C jobs at once.
 
     References
     ----------
     .. [1] Wagner & Whitin, "Dynamic version of the economic lot size model", Management Science 5, 1958
        (same recursion; derived).
     """
-    _check(due_day, early_cost_per_day, offsets, visit_cost)
+    most_early = np.full(due_day.size, np.inf) if most_early_days is None else most_early_days
+    _check(due_day, early_cost_per_day, offsets, visit_cost, most_early)
     count = np.diff(offsets)
     n_jobs = due_day.size
     vehicle = np.repeat(np.arange(count.size), count)
@@ -76,7 +82,9 @@ def bundle_visits(
         chosen = np.flatnonzero(count == size)
         place = offsets[chosen][:, None] + np.arange(size)
         jobs = order[place]
-        starts[place] = _first_of_visit(due_day[jobs], early_cost_per_day[jobs], visit_cost[chosen])
+        starts[place] = _first_of_visit(
+            due_day[jobs], early_cost_per_day[jobs], visit_cost[chosen], most_early[jobs]
+        )
     visit = np.cumsum(starts) - 1
     visit_of_job = np.empty(n_jobs, np.int64)
     visit_of_job[order] = visit
@@ -96,7 +104,10 @@ def bundle_visits(
 
 
 def _first_of_visit(
-    due_day: NDArray[np.float64], early_cost: NDArray[np.float64], visit_cost: NDArray[np.float64]
+    due_day: NDArray[np.float64],
+    early_cost: NDArray[np.float64],
+    visit_cost: NDArray[np.float64],
+    most_early: NDArray[np.float64],
 ) -> NDArray[np.bool_]:
     """Mark jobs that open a visit; rows are vehicles, columns jobs sorted by date."""
     n_vehicles, size = due_day.shape
@@ -105,13 +116,18 @@ def _first_of_visit(
     moment = np.concatenate([np.zeros((n_vehicles, 1)), np.cumsum(early_cost * relative, axis=1)], axis=1)
     ahead = np.zeros((n_vehicles, size + 1))
     last = np.zeros((n_vehicles, size), np.int64)
+    earliest = relative - most_early
     for first in range(size - 1, -1, -1):
         best = np.full(n_vehicles, np.inf)
+        # The first job comes on its own date; those after it must allow that date.
+        limit = np.maximum.accumulate(earliest[:, first + 1 :], axis=1)
         for final in range(size - 1, first - 1, -1):
             given_up = moment[:, final + 1] - moment[:, first]
             given_up = given_up - relative[:, first] * (weight[:, final + 1] - weight[:, first])
             cost = visit_cost + given_up + ahead[:, final + 1]
             is_better = cost < best - 1e-9 * np.abs(cost)
+            if final > first:
+                is_better &= limit[:, final - first - 1] <= relative[:, first]
             best = np.where(is_better, cost, best)
             last[:, first] = np.where(is_better, final, last[:, first])
         ahead[:, first] = best
@@ -129,6 +145,7 @@ def _check(
     early_cost: NDArray[np.float64],
     offsets: NDArray[np.int64],
     visit_cost: NDArray[np.float64],
+    most_early: NDArray[np.float64],
 ) -> None:
     """Refuse arrays that do not fit together or hold impossible numbers."""
     if offsets.size != visit_cost.size + 1 or offsets[-1] != due_day.size or np.any(np.diff(offsets) < 0):
@@ -144,3 +161,5 @@ def _check(
         and np.all(np.isfinite(visit_cost) & (visit_cost >= 0.0))
     ):
         raise InvalidInputError.at("/visit_cost", "costs are finite and at least 0")
+    if most_early.shape != due_day.shape or not np.all(most_early >= 0.0):
+        raise InvalidInputError.at("/most_early_days", "one number of days per job, at least 0")

@@ -91,6 +91,27 @@ def test_every_job_is_done_by_its_date():
     assert np.all(bundles.due_day[bundles.visit_of_job] <= due)
 
 
+@given(seed=st.integers(0, 10**6), size=st.integers(1, 6))
+@settings(max_examples=50, deadline=None)
+def test_a_limit_on_coming_early_is_kept_at_the_least_cost_that_trying_every_grouping_finds(
+    seed: int, size: int
+):
+    rng = np.random.default_rng(seed)
+    due, early = rng.uniform(0, 100, size), rng.uniform(0, 2, size)
+    limit, cost = rng.uniform(0, 60, size), float(rng.uniform(0, 120))
+    bundles = bundle_visits(due, early, np.array([0, size]), np.array([cost]), limit)
+    given_up = due - bundles.due_day[bundles.visit_of_job]
+    assert np.all(given_up <= limit + 1e-9)
+    best = np.inf
+    for openers in itertools.product([False, True], repeat=size):
+        days = due[list(openers)]
+        apart = due[:, None] - days[None, :]
+        apart = np.where((apart >= 0) & (apart <= limit[:, None]), apart, np.inf)
+        if days.size and np.all(np.isfinite(apart.min(axis=1))):
+            best = min(best, days.size * cost + float(early @ apart.min(axis=1)))
+    assert bundles.due_day.size * cost + float(early @ given_up) == pytest.approx(best)
+
+
 def test_impossible_input_is_refused():
     with pytest.raises(InvalidInputError):
         bundle_visits(np.array([np.inf]), np.ones(1), np.array([0, 1]), np.ones(1))
