@@ -36,7 +36,8 @@ def _own(rng: np.random.Generator, n: int, median: float, log_sd: float) -> Floa
 def _steps(rng: np.random.Generator, n: int, days: int, years_between: float, log_sd: float) -> Floats:
     """Factor that jumps to a new level now and then and stays there: a change of work or of driver."""
     jumps = rng.random((n, days)) < 1.0 / (365.0 * years_between)
-    return np.exp(np.cumsum(np.where(jumps, log_sd * rng.standard_t(4, (n, days)), 0.0), axis=1))
+    level = np.cumsum(np.where(jumps, log_sd * rng.standard_t(4, (n, days)), 0.0), axis=1)
+    return np.exp(np.clip(level, -1.5, 1.2))
 
 
 def _spells(rng: np.random.Generator, n: int, days: int, days_between: float, mean_length: float) -> Floats:

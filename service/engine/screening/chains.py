@@ -7,7 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.screening.outcomes import Verdict
-from service.engine.screening.plausibility import BELIEF_MARGIN, pace_km_per_day, step_log_odds
+from service.engine.screening.plausibility import (
+    BELIEF_MARGIN,
+    pace_km_per_day,
+    step_log_odds,
+    step_pace_km_per_day,
+)
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
@@ -42,6 +47,7 @@ class Nodes:
     km: Floats  # on the scale of the vehicle's first instrument, in km
     first_time_days: Floats
     first_km: Floats
+    latest_pace: Floats
     factor: Floats
     offset_km: Floats
     back: Integers
@@ -59,7 +65,16 @@ class Nodes:
         )
 
 
-_FLOAT_FIELDS: Final = ("score", "time_days", "km", "first_time_days", "first_km", "factor", "offset_km")
+_FLOAT_FIELDS: Final = (
+    "score",
+    "time_days",
+    "km",
+    "first_time_days",
+    "first_km",
+    "latest_pace",
+    "factor",
+    "offset_km",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +183,10 @@ def _place(
     nodes.km[k, :a] = factor * keyed + offset
     started = back < 0
     source = np.maximum(back, 0)
+    pace = step_pace_km_per_day(
+        nodes.km[k, :a] - nodes.km[source, columns], time - nodes.time_days[source, columns]
+    )
+    nodes.latest_pace[k, :a] = np.where(started | renewed, 0.0, pace)
     nodes.first_time_days[k, :a] = np.where(started, time, nodes.first_time_days[source, columns])
     nodes.first_km[k, :a] = np.where(started, nodes.km[k, :a], nodes.first_km[source, columns])
 
@@ -183,7 +202,12 @@ class _Steps:
         self.factor, self.offset = nodes.factor[rows, columns], nodes.offset_km[rows, columns]
         self.days = time - nodes.time_days[rows, columns]
         self.known_days = nodes.time_days[rows, columns] - nodes.first_time_days[rows, columns]
-        self.pace = pace_km_per_day(prior_rate, self.km - nodes.first_km[rows, columns], self.known_days)
+        self.pace = pace_km_per_day(
+            prior_rate,
+            self.km - nodes.first_km[rows, columns],
+            self.known_days,
+            nodes.latest_pace[rows, columns],
+        )
 
     def only_best(self) -> "_Steps":
         """Leave only the end of the best chain so far, which comes last."""

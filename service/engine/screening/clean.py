@@ -10,6 +10,7 @@ from service.engine.screening.plausibility import (
     is_plainly_clean,
     pace_km_per_day,
     step_log_odds,
+    step_pace_km_per_day,
     step_penalty,
 )
 
@@ -68,8 +69,10 @@ def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: F
     start = np.minimum(offsets[:-1] - first, time.size - 1)
     owner = vehicle[:-1]
     known_days = time[:-1] - time[start][owner]
-    pace = pace_km_per_day(prior_rate[owner], keyed[:-1] - keyed[start][owner], known_days)
     days, distance = time[1:] - time[:-1], keyed[1:] - keyed[:-1]
+    latest = np.zeros(days.size)
+    latest[1:] = np.where(inside[:-1], step_pace_km_per_day(distance[:-1], days[:-1]), 0.0)
+    pace = pace_km_per_day(prior_rate[owner], keyed[:-1] - keyed[start][owner], known_days, latest)
     steps = Steps(distance, days, keyed[1:], pace, known_days)
     fits = is_plainly_clean(distance, days, keyed[1:], pace) | ~inside
     doubtful = np.flatnonzero(~fits)

@@ -17,6 +17,7 @@ HIGHEST_ODOMETER_KM: Final = 4.0e6
 
 PRIOR_DAYS: Final = 20.0
 """Days of driving that the class's rate is worth against the vehicle's own."""
+SHORTEST_STEP_DAYS: Final = 7.0
 _SLACK_KM: Final = 150.0
 _SPREAD: Final = 0.6
 _EARLY_SPREAD: Final = 0.4
@@ -39,13 +40,19 @@ def highest_distance_km(days: Floats) -> Floats:
     return np.asarray(500.0 + 1500.0 * np.minimum(days, 10.0) + 700.0 * np.maximum(days - 10.0, 0.0))
 
 
-def pace_km_per_day(prior_rate: Floats, distance_km: Floats, days: Floats) -> Floats:
+def step_pace_km_per_day(distance_km: Floats, days: Floats) -> Floats:
+    """Pace of one step; a step within days says little about the next."""
+    return np.asarray(distance_km / np.maximum(days, SHORTEST_STEP_DAYS))
+
+
+def pace_km_per_day(prior_rate: Floats, distance_km: Floats, days: Floats, latest: Floats) -> Floats:
     """Pace that would not surprise: the vehicle's own so far, with some days at the class's rate.
 
-    A vehicle that has stood idle may be put to ordinary use, so half the class's rate is the least.
+    A vehicle that has stood idle may be put to ordinary use, so half the class's rate is the least; and one that
+    has just gone fast may go on so, so the pace of the latest step is the least too.
     """
     own = (prior_rate * PRIOR_DAYS + distance_km) / (PRIOR_DAYS + days)
-    return np.asarray(np.maximum(own, 0.5 * prior_rate))
+    return np.asarray(np.maximum(np.maximum(own, 0.5 * prior_rate), latest))
 
 
 def step_log_odds(

@@ -108,6 +108,7 @@ def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, 
         context.prior_rate[vehicle],
         np.maximum(context.odometer_km[anchor] - context.odometer_km[first], 0.0),
         known,
+        np.zeros(known.size),
     )
     days = context.time_days[off] - context.time_days[anchor]
     expected = context.odometer_km[anchor] + pace * days
