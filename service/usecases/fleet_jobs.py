@@ -1,6 +1,6 @@
 """The jobs that may fall into the coming weeks, over a whole fleet: when, how likely, and what each takes."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.exchange_methods import ExchangeMethod
-from service.domain.weeks import IsoWeek
+from service.domain.weeks import IsoWeek, weeks_from
 from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.engine.due.forecast import forecast_due
@@ -19,6 +19,7 @@ from service.store.repositories import consumption, due_lists
 from service.usecases.compile_due_list import load_names, project_fleet
 from service.usecases.project_due import FleetProjection
 from service.usecases.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
+from service.usecases.repeat_jobs import done_again, due_again
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -38,7 +39,10 @@ ROUND_DIFFERENCES: Final = np.arange(-2, 3)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FleetJobs:
-    """n jobs that may be done within the weeks, one entry a job in every column."""
+    """n jobs that may be done within the weeks, one entry a job in every column.
+
+    A compartment that comes back within the weeks has several.
+    """
 
     weeks: tuple[IsoWeek, ...]
     shock: UsageShock
@@ -97,30 +101,34 @@ def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_wee
     names = load_names(session, organisation_id)
     shock = usage_shock_nodes(n_nodes=N_SCENARIOS)
     habits = _round_habits(session, organisation_id, now)
-    weeks: tuple[IsoWeek, ...] = ()
+    weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
+    planned = planned_weeks(session, organisation_id, weeks)
     parts: list[dict[str, Any]] = []
     for projection in project_fleet(session, names, now):
-        weeks = projection.weeks[:n_weeks]
-        parts.append(_jobs_of(projection, shock, habits, n_weeks))
-    return _joined(session, organisation_id, now, parts, weeks or _weeks(names.zone, now, n_weeks), shock)
-
-
-def _weeks(zone: Any, now: datetime, n_weeks: int) -> tuple[IsoWeek, ...]:
-    first = IsoWeek.of(now.astimezone(zone).date())
-    return tuple(first.shifted(place) for place in range(n_weeks))
+        recommended = recommend_exchange(projection.compartments)
+        scenarios = [_meters(projection, float(factor)) for factor in shock.factor]
+        by_end = np.stack([_due_by_week_end(projection, meters, n_weeks) for meters in scenarios])
+        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
+        parts.append(_jobs_of(projection, recommended, habits, planned, rows, by_end[:, rows]))
+        again = np.stack([due_again(projection, recommended, rows, meters, n_weeks) for meters in scenarios])
+        parts.extend(_repeats(parts[-1], again))
+    return _joined(parts, weeks, shock)
 
 
 def _jobs_of(
-    projection: FleetProjection, shock: UsageShock, habits: dict[str, Floats], n_weeks: int
+    projection: FleetProjection,
+    recommended: Recommendation,
+    habits: dict[str, Floats],
+    planned: dict[int, int],
+    rows: Integers,
+    by_end: Floats,
 ) -> dict[str, Any]:
     """Columns of the jobs of one block that may fall due in time."""
-    by_end = np.stack([_due_by_week_end(projection, float(one), n_weeks) for one in shock.factor])
-    rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
     columns = projection.compartments
-    litres, probability = _ways(columns, recommend_exchange(columns), habits, rows)
+    litres, probability = _ways(columns, recommended, habits, rows)
     return {
-        "due_probability": by_end[:, rows].astype(np.float32),
-        "compartment_id": [columns["id"][row] for row in rows],
+        "due_probability": by_end.astype(np.float32),
+        "planned_week": [planned.get(columns["id"][row], NOT_PLANNED) for row in rows],
         "vehicle_id": [columns["vehicle_id"][row] for row in rows],
         "fluid_id": [columns["fluid_id"][row] or 0 for row in rows],
         "kind": [columns["kind"][row] for row in rows],
@@ -130,19 +138,42 @@ def _jobs_of(
     }
 
 
-def _due_by_week_end(projection: FleetProjection, factor: float, n_weeks: int) -> Floats:
-    """Probability of being due by the end of each week when the whole fleet runs `factor` times as much."""
-    if abs(factor - 1.0) < 1e-12:
-        by_week = projection.due.week_probability[:, :n_weeks]
-    else:
-        question = projection.question
-        by_week = forecast_due(
-            question.limits,
-            _running(question.odometer, factor),
-            None if question.hours is None else _running(question.hours, factor),
-            week_end_days=question.week_end_days[:n_weeks],
-            probabilities=np.array([0.5]),
-        ).week_probability
+def _repeats(first: dict[str, Any], again: Floats) -> Iterator[dict[str, Any]]:
+    """Columns of the jobs that come back once more, and once more again, before the weeks are over."""
+    job, lags = first, again
+    while True:
+        week = np.arange(lags.shape[2])
+        planned = np.array(job["planned_week"], np.int64)[:, None]
+        step = np.where(week >= planned, 1.0, 0.0)
+        by_end = done_again(np.where(planned > NOT_PLANNED, step, job["due_probability"]), lags)
+        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
+        if rows.size == 0:
+            return
+        names = ("vehicle_id", "fluid_id", "kind", "seals")
+        job = {name: [job[name][row] for row in rows] for name in names} | {
+            "due_probability": by_end[:, rows].astype(np.float32),
+            "planned_week": [NOT_PLANNED] * rows.size,
+            "litres": job["litres"][rows],
+            "probability": job["probability"][rows],
+        }
+        lags = lags[:, rows]
+        yield job
+
+
+def _meters(projection: FleetProjection, factor: float) -> tuple[Meter, Meter | None]:
+    """Meters of a fleet that runs `factor` times as much from now on."""
+    odometer, hours = projection.question.odometer, projection.question.hours
+    return _running(odometer, factor), None if hours is None else _running(hours, factor)
+
+
+def _due_by_week_end(projection: FleetProjection, meters: tuple[Meter, Meter | None], n_weeks: int) -> Floats:
+    """Probability of being due by the end of each week, what is overdue included."""
+    by_week = forecast_due(
+        projection.question.limits,
+        *meters,
+        week_end_days=projection.question.week_end_days[:n_weeks],
+        probabilities=np.array([0.5]),
+    ).week_probability
     by_end = np.cumsum(by_week, axis=1, dtype=np.float64)
     return np.clip(np.maximum.accumulate(by_end, axis=1), 0.0, 1.0)
 
@@ -198,25 +229,17 @@ def _round_habits(session: Session, organisation_id: int, now: datetime) -> dict
     return {kind: weights / weights.sum() for kind, weights in habits.items()}
 
 
-def _joined(
-    session: Session,
-    organisation_id: int,
-    now: datetime,
-    parts: Sequence[dict[str, Any]],
-    weeks: tuple[IsoWeek, ...],
-    shock: UsageShock,
-) -> FleetJobs:
-    """Put the blocks together, and the visits that were published."""
+def _joined(parts: Sequence[dict[str, Any]], weeks: tuple[IsoWeek, ...], shock: UsageShock) -> FleetJobs:
+    """Put the blocks together."""
     columns: dict[str, list[Any]] = {
         name: [value for part in parts for value in part[name]]
-        for name in ("compartment_id", "vehicle_id", "fluid_id", "kind", "seals")
+        for name in ("planned_week", "vehicle_id", "fluid_id", "kind", "seals")
     }
     n_ways = ROUND_DIFFERENCES.size
     empty = np.zeros((shock.weight.size, 0, len(weeks)), np.float32)
     litres = np.concatenate([np.zeros((0, n_ways)), *(part["litres"] for part in parts)])
     probability = np.concatenate([np.zeros((0, n_ways)), *(part["probability"] for part in parts)])
     is_used = (ROUND_DIFFERENCES == 0) | (probability > 0.0).any(axis=0)
-    planned = _planned_weeks(session, organisation_id, weeks)
     return FleetJobs(
         weeks=weeks,
         shock=shock,
@@ -225,13 +248,13 @@ def _joined(
         fluid_id=np.array(columns["fluid_id"], np.int64),
         kind=columns["kind"],
         seals=columns["seals"],
-        planned_week=np.array([planned.get(key, NOT_PLANNED) for key in columns["compartment_id"]], np.int64),
+        planned_week=np.array(columns["planned_week"], np.int64),
         option_litres=litres[:, is_used],
         option_probability=probability[:, is_used],
     )
 
 
-def _planned_weeks(session: Session, organisation_id: int, weeks: tuple[IsoWeek, ...]) -> dict[int, int]:
+def planned_weeks(session: Session, organisation_id: int, weeks: tuple[IsoWeek, ...]) -> dict[int, int]:
     """Week of every open visit on the latest published list, by compartment; what was missed is done now."""
     latest = due_lists.latest_list(session, organisation_id)
     if latest is None:

@@ -20,9 +20,6 @@ from service.usecases.forecast_stock import FluidForecast, StockForecast, foreca
 from service.usecases.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
 from service.usecases.supply import first_day_of_week, stock_on_hand, supply_terms
 
-SECONDS_A_FLUID: Final = 2.0
-"""Time for the solver where the exact recursion would be too large."""
-
 
 class PlanStatus(StrEnum):
     """What the plan could do for a fluid."""
@@ -165,7 +162,6 @@ def _best_plan(
                 supply_terms(fluid, chosen, forecast.today, planning, minimum),
                 stock,
                 target,
-                time_limit_seconds=SECONDS_A_FLUID,
             ),
         )
         for chosen, minimum in choices
