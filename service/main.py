@@ -1,17 +1,30 @@
 """The composition root: settings in, application out. Nothing is wired at import time."""
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass
 from datetime import timedelta
 
 import anyio.to_thread
+import numpy as np
 from fastapi import FastAPI
 
 from service.api.application import build_api
+from service.clients.addresses import parse_networks
+from service.clients.mail import mailer_for
+from service.clients.targets import TargetRules
+from service.clients.webhooks import WebhookSender
 from service.clock import Clock, ShiftedClock, SystemClock
-from service.jobs.clock import build_tick, start_clock
+from service.errors import UnavailableError
+from service.jobs.clock import Tick, start_clock
+from service.jobs.deliveries import LEASE, Deliveries
+from service.jobs.housekeeping import Housekeeping
 from service.settings import Settings
 from service.store.session import Database
+from service.usecases.compose_mail import Sender
+from service.usecases.deliver import Carriers
+from service.usecases.note_token_uses import TokenUses
+from service.web.application import install_pages
 
 SQLITE_THREADS = 4
 """More threads fight over the interpreter lock: 40 answer a quarter of the requests that 4 do."""
@@ -39,24 +52,69 @@ def build_database(settings: Settings) -> Database:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scheduler:
+    """What a scheduler does at each tick, and the threads that send."""
+
+    tick: Tick
+    deliveries: Deliveries
+
+    def stop(self) -> None:
+        """Begin nothing more."""
+        self.tick.stop()
+        self.deliveries.stop()
+
+
+def build_target_rules(settings: Settings) -> TargetRules:
+    """Make the rules for addresses of webhooks."""
+    return TargetRules(parse_networks(settings.outbound_allow))
+
+
+def build_scheduler(settings: Settings, database: Database, clock: Clock) -> Scheduler:
+    """Make what refreshes, publishes, sends and tidies up."""
+    carriers = Carriers(
+        webhooks=WebhookSender(SystemClock(), build_target_rules(settings)),
+        mailer=mailer_for(settings.smtp_url),
+        sender=Sender(mail_from=settings.mail_from, public_url=settings.public_url),
+    )
+    lease = LEASE * max(1.0, settings.test_clock_speed)
+    deliveries = Deliveries(database, clock, carriers, np.random.default_rng(), lease)
+    housekeeping = Housekeeping(database, clock)
+    tick = Tick(
+        database,
+        clock,
+        deliveries.start_due,
+        housekeeping.run_if_due,
+        checks_clock=settings.environment != "test",
+    )
+    return Scheduler(tick=tick, deliveries=deliveries)
+
+
 def build_app(settings: Settings, database: Database | None = None, clock: Clock | None = None) -> FastAPI:
     """Build the whole application."""
     database = database or build_database(settings)
     clock = clock or build_clock(settings)
+    scheduler = build_scheduler(settings, database, clock) if settings.scheduler else None
+    token_uses = TokenUses()
+
+    def flush_uses() -> None:
+        token_uses.flush(database)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         threads = SQLITE_THREADS if database.is_sqlite else database.pool_size
         anyio.to_thread.current_default_thread_limiter().total_tokens = threads
-        scheduler = (
-            start_clock(build_tick(database, clock), settings.tick_seconds) if settings.scheduler else None
-        )
+        tasks = (flush_uses,) if scheduler is None else (scheduler.tick, flush_uses)
+        timer = start_clock(settings.tick_seconds, *tasks)
         yield
         if scheduler is not None:
-            scheduler.shutdown(wait=True)
+            scheduler.stop()
+        timer.shutdown(wait=True)
+        with suppress(UnavailableError):
+            flush_uses()
         database.close()
 
-    return build_api(
+    app = build_api(
         database=database,
         clock=clock,
         lifespan=lifespan,
@@ -65,3 +123,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
         receive_timeout_seconds=settings.receive_timeout_seconds,
         public_url=settings.public_url,
     )
+    app.state.token_uses = token_uses
+    app.state.target_rules = build_target_rules(settings)
+    install_pages(app, settings.secret_key.get_secret_value())
+    return app

@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import Request, Response
 from pydantic import BaseModel
 
+from service.domain.external_ids import MAX_NUMBER
 from service.errors import InvalidInputError
 
 
@@ -62,6 +63,20 @@ def decode_cursor(cursor: str | None) -> dict[str, Any]:
     if not isinstance(position, dict):
         raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
     return position
+
+
+def number_in(cursor: str | None, name: str) -> int | None:
+    """Key that a cursor carries, none at the beginning.
+
+    Raises
+    ------
+    InvalidInputError
+        If the text is none of ours.
+    """
+    number = decode_cursor(cursor).get(name)
+    if number is not None and (not isinstance(number, int) or not 0 <= number <= MAX_NUMBER):
+        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    return number
 
 
 def next_link(request: Request, position: Mapping[str, Any] | None) -> dict[str, str]:

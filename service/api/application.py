@@ -10,13 +10,17 @@ from fastapi_offline import FastAPIOffline
 
 from service.api.guard import Guard
 from service.api.limiter import Limiter
+from service.api.metrics import Metrics
 from service.api.problems import Problem, install_problem_handlers
 from service.api.routes import (
+    audit,
+    calendar_feed,
     compartments,
     due_lists,
     fluids,
     health,
     history,
+    organisation,
     projections,
     purchase_orders,
     readings,
@@ -24,6 +28,8 @@ from service.api.routes import (
     services,
     stock,
     stock_plans,
+    subscriptions,
+    tokens,
     vehicles,
 )
 from service.api.units_of_work import ReplayedAnswer, replay
@@ -41,6 +47,11 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     stock_plans.router,
     purchase_orders.router,
     services.router,
+    organisation.router,
+    subscriptions.router,
+    calendar_feed.router,
+    tokens.router,
+    audit.router,
     samples.router,
     history.router,
 )
@@ -68,6 +79,7 @@ def build_api(
     app.state.clock = clock
     app.state.limiter = Limiter()
     app.state.public_url = public_url
+    app.state.metrics = Metrics()
     install_problem_handlers(app)
     app.add_exception_handler(ReplayedAnswer, replay)
     app.include_router(health.router)
@@ -78,6 +90,7 @@ def build_api(
         max_body_bytes=max_body_bytes,
         max_upload_bytes=max_upload_bytes,
         receive_timeout=receive_timeout_seconds,
+        metrics=app.state.metrics,
     )
     _describe(app)
     return app

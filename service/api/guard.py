@@ -10,7 +10,9 @@ import structlog
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.api.metrics import Metrics
 from service.api.problems import render_problem
+from service.api.secret_paths import loggable_path
 from service.errors import PayloadTooLargeError
 
 log = structlog.get_logger("http")
@@ -42,9 +44,16 @@ class Guard:
     """ASGI middleware around the whole application."""
 
     def __init__(
-        self, app: ASGIApp, *, max_body_bytes: int, max_upload_bytes: int, receive_timeout: float
+        self,
+        app: ASGIApp,
+        *,
+        max_body_bytes: int,
+        max_upload_bytes: int,
+        receive_timeout: float,
+        metrics: Metrics,
     ) -> None:
         self._app = app
+        self._metrics = metrics
         self._max_body_bytes = max_body_bytes
         self._max_upload_bytes = max_upload_bytes
         self._receive_timeout = receive_timeout
@@ -76,12 +85,14 @@ class Guard:
             if status == 0:
                 await self._cut_off(request, error)(scope, receive, send_marked)
         finally:
+            seconds = time.perf_counter() - started
+            self._metrics.note_request(scope, status, seconds)
             log.info(
                 "request",
                 method=scope["method"],
-                path=scope["path"],
+                path=loggable_path(scope["path"]),
                 status=status,
-                milliseconds=round((time.perf_counter() - started) * 1000, 1),
+                milliseconds=round(seconds * 1000, 1),
                 request_id=request.state.request_id,
             )
 

@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
 from service import errors
+from service.api.secret_paths import loggable_path
 
 log = structlog.get_logger("api")
 
@@ -101,7 +102,7 @@ def _on_service_error(request: Request, error: Exception) -> Response:
         headers["Retry-After"] = str(error.retry_after_seconds)
     detail = error.detail
     if status >= 500:
-        log.error("request_failed", code=error.code, path=request.url.path, exc_info=error)
+        log.error("request_failed", code=error.code, path=loggable_path(request.url.path), exc_info=error)
         if isinstance(error, errors.EngineError):
             detail = "The computation failed; the request id helps to find out why."
     return render_problem(request, status, detail, error.code, error.errors, headers)
@@ -136,7 +137,7 @@ def _on_http_exception(request: Request, error: Exception) -> Response:
 
 
 def _on_anything_else(request: Request, error: Exception) -> Response:
-    log.error("unexpected_error", path=request.url.path, exc_info=error)
+    log.error("unexpected_error", path=loggable_path(request.url.path), exc_info=error)
     return render_problem(
         request, 500, "Something went wrong on our side; the request id helps to find out what."
     )

@@ -93,6 +93,7 @@ def record_file(
         database.transaction, caller, request.app.state.clock.now, _open(upload, zone), outcomes.report
     )
     outcomes.refuse_if_nothing_fits(counts)
+    request.state.reading_counts = {str(one): getattr(counts, one) for one in ReadingOutcome}
     if key is not None:
         summary = _summary(counts, "[]")
         with database.transaction() as session:

@@ -66,16 +66,25 @@ class WriteUnit(Unit):
     claimed: IdempotencyKey | None = field(default=None)
 
     def answer(
-        self, content: BaseModel | None, status: int = 200, headers: Mapping[str, str] | None = None
+        self,
+        content: BaseModel | None,
+        status: int = 200,
+        headers: Mapping[str, str] | None = None,
+        *,
+        remembered: BaseModel | None = None,
     ) -> Response:
-        """Render the answer and, for a keyed call, store it in this transaction."""
+        """Render the answer and, for a keyed call, store it in this transaction.
+
+        What is `remembered` instead, for answers that carry a secret, is given when the call is sent again.
+        """
         body = b"" if content is None else content.model_dump_json().encode()
         all_headers = dict(headers or {})
         if content is not None:
             all_headers["Content-Type"] = "application/json"
         if self.claimed is not None:
             row = idempotency.get_claimed(self.session, self.claimed)
-            row.status, row.headers, row.body = status, all_headers, body
+            kept = body if remembered is None else remembered.model_dump_json().encode()
+            row.status, row.headers, row.body = status, all_headers, kept
             self.session.add(row)
             self.session.flush()
         return Response(body, status, headers=all_headers)
@@ -88,9 +97,9 @@ class WriteUnit(Unit):
         if entity_tag(present.model_dump_json().encode()) not in {tag.strip() for tag in header.split(",")}:
             raise StaleVersionError("Somebody changed this since you read it; read it again.")
 
-    def created(self, content: BaseModel, location: str) -> Response:
+    def created(self, content: BaseModel, location: str, *, remembered: BaseModel | None = None) -> Response:
         """Render the answer to a create."""
-        return self.answer(content, 201, {"Location": location})
+        return self.answer(content, 201, {"Location": location}, remembered=remembered)
 
 
 def replay(_request: Request, error: Exception) -> Response:
@@ -212,6 +221,8 @@ def authenticate(
             limiter.note_failure(source, now)
         raise
     limiter.check_caller(f"{caller.organisation_id}/{caller.actor}", now)
+    if caller.token_id is not None:
+        request.app.state.token_uses.note(caller.token_id, now)
     return caller
 
 

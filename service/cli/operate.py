@@ -8,9 +8,9 @@ import typer
 import uvicorn
 
 from service.cli.context import load_settings, opened_database, told_errors
-from service.jobs.clock import build_tick, start_clock
+from service.jobs.clock import start_clock
 from service.logs import configure_logs
-from service.main import build_app, build_database
+from service.main import build_app, build_database, build_scheduler
 from service.settings import Settings
 from service.store.schema import current_revision, newest_revision, upgrade_schema
 
@@ -58,15 +58,17 @@ def run_scheduler(
     """
     with opened_database() as (database, clock, settings):
         configure_logs(settings.log_format, settings.log_level)
-        tick = build_tick(database, clock)
+        work = build_scheduler(settings, database, clock)
         if once:
-            tick()
+            work.tick()
+            work.deliveries.finish_due()
             return
         stop = threading.Event()
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())
-        scheduler = start_clock(tick, settings.tick_seconds)
+        scheduler = start_clock(settings.tick_seconds, work.tick)
         stop.wait()
+        work.stop()
         scheduler.shutdown(wait=True)
 
 

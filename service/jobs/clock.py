@@ -1,21 +1,27 @@
 """The clock: wakes up now and then and does what is due. What is due stands in the database, not here."""
 
 import socket
+import threading
 from collections.abc import Callable
+from datetime import timedelta
 from os import getpid
+from typing import Final
 
 import structlog
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.clock import Clock
 from service.jobs.weekly_run import run_weekly
-from service.store.repositories import fleet
+from service.store.repositories import fleet, jobs
 from service.store.session import Database
 from service.usecases.refresh_fleet import refresh_fleet
 
 log = structlog.get_logger("clock")
 
-Task = Callable[[], None]
+Task = Callable[[], object]
+
+MAX_SECONDS_OFF: Final = 60.0
+"""A node whose clock is further off the database's does none of this: lists would come early, waits end wrongly."""
 
 
 def node_name() -> str:
@@ -23,40 +29,70 @@ def node_name() -> str:
     return f"{socket.gethostname()}/{getpid()}"[:80]
 
 
-def build_tick(database: Database, clock: Clock, *further: Task) -> Task:
-    """Make the function that does everything that is due."""
-    node = node_name()
+class Tick:
+    """Does everything that is due, one task after the other; one that fails stops no other."""
 
-    def tick() -> None:
-        for task in (lambda: _refresh(database, clock), lambda: _publish(database, clock, node), *further):
+    def __init__(self, database: Database, clock: Clock, *further: Task, checks_clock: bool = True) -> None:
+        self._database = database
+        self._clock = clock
+        self._node = node_name()
+        self._further = further
+        self._checks_clock = checks_clock and not database.is_sqlite
+        self._is_stopping = threading.Event()
+
+    def __call__(self) -> None:
+        """Do what is due now."""
+        for task in (self._refresh, self._publish, *self._further):
+            if self._is_stopping.is_set():
+                return
             try:
-                task()
+                if self._is_on_time():
+                    self._beat()
+                    task()
             except Exception:
                 log.exception("tick_failed")
 
-    return tick
+    def stop(self) -> None:
+        """Begin nothing more; what is under way ends at its next transaction."""
+        self._is_stopping.set()
+
+    def _beat(self) -> None:
+        with self._database.transaction() as session:
+            jobs.note_heartbeat(session, self._node, self._clock.now())
+
+    def _publish(self) -> None:
+        run_weekly(self._database, self._clock.now(), self._node)
+
+    def _is_on_time(self) -> bool:
+        """Whether the node's clock agrees with the database's; SQLite lives by the node's own."""
+        if not self._checks_clock:
+            return True
+        with self._database.snapshot() as session:
+            off = self._clock.now() - jobs.database_time(session)
+        if abs(off) > timedelta(seconds=MAX_SECONDS_OFF):
+            log.error("clock_is_wrong", seconds_off=off.total_seconds(), node=self._node)
+            return False
+        return True
+
+    def _refresh(self) -> None:
+        with self._database.snapshot() as session:
+            organisation_ids = fleet.list_organisation_ids(session)
+        for organisation_id in organisation_ids:
+            while not self._is_stopping.is_set():
+                with self._database.transaction() as session:
+                    n_refreshed = refresh_fleet(session, organisation_id, self._clock.now())
+                if n_refreshed == 0:
+                    break
+                self._beat()
 
 
-def start_clock(tick: Task, seconds: float) -> BackgroundScheduler:
-    """Run the tick at once and then every few seconds, never two at a time, none skipped for being late."""
+def start_clock(seconds: float, *tasks: Task) -> BackgroundScheduler:
+    """Run each task at once and then every few seconds, never twice at a time, none skipped for being late."""
     scheduler = BackgroundScheduler(timezone="UTC")
-    scheduler.add_job(
-        tick, "interval", seconds=seconds, coalesce=True, max_instances=1, misfire_grace_time=None
-    )
-    scheduler.add_job(tick, misfire_grace_time=None)
+    for task in tasks:
+        scheduler.add_job(
+            task, "interval", seconds=seconds, coalesce=True, max_instances=1, misfire_grace_time=None
+        )
+        scheduler.add_job(task, misfire_grace_time=None)
     scheduler.start()
     return scheduler
-
-
-def _publish(database: Database, clock: Clock, node: str) -> None:
-    run_weekly(database, clock.now(), node)
-
-
-def _refresh(database: Database, clock: Clock) -> None:
-    with database.snapshot() as session:
-        organisation_ids = fleet.list_organisation_ids(session)
-    for organisation_id in organisation_ids:
-        is_behind = True
-        while is_behind:
-            with database.transaction() as session:
-                is_behind = refresh_fleet(session, organisation_id, clock.now()) > 0

@@ -22,7 +22,7 @@ def authenticate_token(
     """
     if not secret:
         raise AuthenticationRequiredError("Send a token: `Authorization: Bearer <token>`.")
-    token = access.find_token(session, secret)
+    token = access.find_token(session, secret, now)
     if (
         token is None
         or token.revoked_at is not None
@@ -35,4 +35,5 @@ def authenticate_token(
         scopes=frozenset(Scope(scope) for scope in token.scopes),
         request_id=request_id,
         vehicle_id=token.vehicle_id,
+        token_id=token.id,
     )

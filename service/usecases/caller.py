@@ -17,6 +17,9 @@ class Caller:
     vehicle_id: int | None = None
     """Set for a driver's link: only this vehicle."""
 
+    token_id: int | None = None
+    """The token that was presented, if it was one."""
+
     def require(self, scope: Scope) -> None:
         """Refuse unless the caller has the scope.
 

@@ -78,7 +78,7 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
         iso_week=str(shown.week),
         published_at=published_at.astimezone(zone),
         calendar_domain=urlsplit(public_url).hostname or "sumpwise.invalid",
-        lines=tuple(_line(line) for line, _ in shown.lines),
+        lines=tuple(document_line(line) for line, _ in shown.lines),
         litres_by_fluid=tuple(sorted(litres.items())),
         shelf=tuple(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
         bay_minutes=float(sum(line.labour_minutes for line, _ in shown.lines)),
@@ -87,7 +87,8 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
     )
 
 
-def _line(line: DueListLine | ListedLine) -> DueLine:
+def document_line(line: DueListLine | ListedLine) -> DueLine:
+    """Fill one line's plain values; the visit is known by the vehicle and the week it was first listed for."""
     return DueLine(
         line_id=f"{line.compartment_id}-{line.first_listed_week}",
         vehicle=line.vehicle,

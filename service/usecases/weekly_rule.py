@@ -1,13 +1,15 @@
 """When an organisation publishes, and which weeks are to be published now."""
 
+from collections.abc import Collection
 from datetime import datetime, time
 from typing import Final
 
 from sqlmodel import Session
 
-from service.domain.weeks import IsoWeek, PublishingRule, weeks_to_catch_up
+from service.domain.weeks import IsoWeek, PublishingRule, last_week_to_publish, weeks_to_catch_up
 from service.domain.zones import zone_named
 from service.store.repositories import due_lists, fleet
+from service.store.tables.organisation import Organisation
 
 MAX_CATCH_UP_WEEKS: Final = 8
 """After a longer outage only the latest weeks are made good: nobody works through older lists."""
@@ -15,7 +17,11 @@ MAX_CATCH_UP_WEEKS: Final = 8
 
 def publishing_rule(session: Session, organisation_id: int) -> PublishingRule:
     """When an organisation publishes."""
-    organisation = fleet.get_organisation(session, organisation_id)
+    return rule_of(fleet.get_organisation(session, organisation_id))
+
+
+def rule_of(organisation: Organisation) -> PublishingRule:
+    """When this organisation publishes."""
     hour, minute = divmod(organisation.publishing_minute, 60)
     return PublishingRule(
         zone=zone_named("/time_zone", organisation.time_zone),
@@ -29,6 +35,14 @@ def due_weeks(
 ) -> tuple[PublishingRule, tuple[IsoWeek, ...]]:
     """Weeks whose publishing instant has come and that have no list."""
     rule = publishing_rule(session, organisation_id)
-    latest = due_lists.latest_list(session, organisation_id)
-    last = None if latest is None else IsoWeek.parse(latest.iso_week)
-    return rule, weeks_to_catch_up(last, now, rule)[-MAX_CATCH_UP_WEEKS:]
+    published = due_lists.list_weeks(session, organisation_id).get(organisation_id, set())
+    return rule, missing_weeks(published, rule, now)
+
+
+def missing_weeks(published: Collection[str], rule: PublishingRule, now: datetime) -> tuple[IsoWeek, ...]:
+    """Weeks to publish now, given those that have a list; one published ahead of its time hides none before it."""
+    first = min((IsoWeek.parse(week) for week in published), default=None)
+    if first is not None and first > last_week_to_publish(now, rule):
+        first = None
+    weeks = weeks_to_catch_up(first, now, rule)[-MAX_CATCH_UP_WEEKS:]
+    return tuple(week for week in weeks if str(week) not in published)

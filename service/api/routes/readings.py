@@ -62,15 +62,16 @@ def post_readings(
     if upload.is_csv:
         return record_file(request, credentials, upload, key, time_zone)
     with writing(request, credentials, upload.body_hash, key) as unit:
-        return _record(unit, upload.content())
+        return _record(request, unit, upload.content())
 
 
-def _record(unit: WriteUnit, body: bytes) -> Response:
+def _record(request: Request, unit: WriteUnit, body: bytes) -> Response:
     results = record_readings(unit.session, unit.caller, unit.now, parse_batch(body))
     refuse_if_nothing_fits(results)
     counts = {str(outcome): 0 for outcome in ReadingOutcome}
     for result in results:
         counts[str(result.outcome)] += 1
+    request.state.reading_counts = counts
     shown = [ReadingResult.of(index, result) for index, result in enumerate(results)]
     return unit.answer(ReadingResults(results=shown, **counts))
 

@@ -59,6 +59,12 @@ def find_list(session: Session, organisation_id: int, iso_week: str) -> DueList 
     return session.exec(query).first()
 
 
+def get_list(session: Session, organisation_id: int, due_list_id: int) -> DueList:
+    """Published list by its key."""
+    query = select(DueList).where(DueList.organisation_id == organisation_id, DueList.id == due_list_id)
+    return session.exec(query).one()
+
+
 def latest_list(session: Session, organisation_id: int) -> DueList | None:
     """Published list of the latest week; weeks sort as they are written."""
     query = select(DueList).where(DueList.organisation_id == organisation_id)
@@ -69,6 +75,17 @@ def list_lists(session: Session, organisation_id: int, limit: int = 60) -> list[
     """Published lists, the latest week first."""
     query = select(DueList).where(DueList.organisation_id == organisation_id)
     return list(session.exec(query.order_by(col(DueList.iso_week).desc()).limit(limit)))
+
+
+def list_weeks(session: Session, organisation_id: int | None = None) -> dict[int, set[str]]:
+    """ISO weeks that have a list, by organisation; of one organisation or of all."""
+    query = select(DueList.organisation_id, DueList.iso_week)
+    if organisation_id is not None:
+        query = query.where(DueList.organisation_id == organisation_id)
+    found: dict[int, set[str]] = {}
+    for key, week in session.exec(query):
+        found.setdefault(key, set()).add(week)
+    return found
 
 
 def list_lines(session: Session, organisation_id: int, due_list_id: int) -> list[DueListLine]:

@@ -24,6 +24,11 @@ def get_organisation(session: Session, organisation_id: int) -> Organisation:
     return organisation
 
 
+def list_organisations(session: Session) -> list[Organisation]:
+    """All organisations, oldest first."""
+    return list(session.exec(select(Organisation).order_by(col(Organisation.id))))
+
+
 def list_organisation_ids(session: Session) -> list[int]:
     """Ids of all organisations, oldest first."""
     return [

@@ -1,16 +1,9 @@
 """Answers kept for calls that are sent again."""
 
-from datetime import datetime, timedelta
-from typing import Final
-
-from sqlalchemy import delete
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from service.store.tables.operations import IdempotencyKey
-
-KEPT_FOR: Final = timedelta(days=9)
-"""Longer than a week, so that a sender that runs weekly can still retry."""
 
 
 def claim_key(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
@@ -33,12 +26,6 @@ def get_claimed(session: Session, row: IdempotencyKey) -> IdempotencyKey:
     """Row that this transaction claimed."""
     claimed: IdempotencyKey = session.exec(_by_key(row)).one()
     return claimed
-
-
-def delete_old_keys(session: Session, now: datetime) -> int:
-    """Forget answers that nobody will ask for again; returns how many."""
-    result = session.execute(delete(IdempotencyKey).where(col(IdempotencyKey.created_at) < now - KEPT_FOR))
-    return int(getattr(result, "rowcount", 0))
 
 
 def _by_key(row: IdempotencyKey):  # type: ignore[no-untyped-def]

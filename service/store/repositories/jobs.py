@@ -2,10 +2,11 @@
 
 from datetime import datetime
 
+from sqlalchemy import func, text
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
-from service.store.tables.operations import JobFailure, JobRun
+from service.store.tables.operations import JobFailure, JobRun, NodeHeartbeat
 
 
 def claim_run(
@@ -66,3 +67,26 @@ def list_failures(session: Session, organisation_id: int, limit: int = 20) -> li
     """Latest failed runs first."""
     query = select(JobFailure).where(JobFailure.organisation_id == organisation_id)
     return list(session.exec(query.order_by(col(JobFailure.id).desc()).limit(limit)))
+
+
+def note_heartbeat(session: Session, node: str, now: datetime) -> None:
+    """Remember that a scheduler looked for due work."""
+    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
+    statement = dialect.insert(NodeHeartbeat).values(node=node, ticked_at=now)
+    session.execute(statement.on_conflict_do_update(index_elements=["node"], set_={"ticked_at": now}))
+
+
+def latest_heartbeat(session: Session) -> datetime | None:
+    """When any scheduler last looked for due work."""
+    return session.exec(select(func.max(col(NodeHeartbeat.ticked_at)))).one()
+
+
+def latest_run(session: Session, job: str) -> datetime | None:
+    """When a job last succeeded for any organisation."""
+    return session.exec(select(func.max(col(JobRun.finished_at))).where(JobRun.job == job)).one()
+
+
+def database_time(session: Session) -> datetime:
+    """Present time by the database server's clock; PostgreSQL only."""
+    instant: datetime = session.connection().execute(text("SELECT clock_timestamp()")).scalar_one()
+    return instant

@@ -1,0 +1,50 @@
+"""The record of changes: who did what, and when."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+
+from service.api.answers import next_link, number_in, show
+from service.api.inputs import Cursor, PageLimit
+from service.api.problems import describe_problems
+from service.api.schemas.audit import AuditEntryRead, AuditPage
+from service.api.units_of_work import Reading
+from service.domain.external_ids import MAX_NUMBER
+from service.domain.roles import Scope
+from service.store.repositories import access
+
+router = APIRouter(tags=["access"])
+
+
+@router.get(
+    "/audit",
+    operation_id="list_changes",
+    summary="List recorded changes",
+    response_model=AuditPage,
+    responses=describe_problems(422),
+)
+def get_audit(
+    request: Request,
+    unit: Reading,
+    object_type: Annotated[
+        str | None, Query(min_length=1, max_length=40, pattern=r"^[a-z ]+$", examples=["vehicle"])
+    ] = None,
+    object_number: Annotated[
+        int | None, Query(ge=1, le=MAX_NUMBER, description="The number in the object's id.")
+    ] = None,
+    limit: PageLimit = 100,
+    cursor: Cursor = None,
+) -> Response:
+    """List every change, the newest first."""
+    unit.caller.require(Scope.ADMIN)
+    rows = access.list_entries(
+        unit.session,
+        unit.caller.organisation_id,
+        object_type=object_type,
+        object_id=object_number,
+        before_id=number_in(cursor, "before"),
+        limit=limit + 1,
+    )
+    page = AuditPage(entries=[AuditEntryRead.of(row) for row in rows[:limit]])
+    position = {"before": rows[limit - 1].id} if len(rows) > limit else None
+    return show(request, page, headers=next_link(request, position))
