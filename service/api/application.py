@@ -13,6 +13,7 @@ from service.api.limiter import Limiter
 from service.api.metrics import Metrics
 from service.api.problems import Problem, install_problem_handlers
 from service.api.routes import (
+    accuracy,
     audit,
     calendar_feed,
     compartments,
@@ -43,6 +44,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     readings.router,
     projections.router,
     due_lists.router,
+    accuracy.router,
     stock.router,
     stock_plans.router,
     purchase_orders.router,

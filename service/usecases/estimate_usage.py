@@ -3,24 +3,19 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.engine.due.limits import Meter
-from service.engine.usage.filter import filter_readings
+from service.engine.usage.characters import estimate_usage as estimate_states
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
-from service.engine.usage.priors import RatePriors, configured_priors
 from service.engine.usage.state import STATE_WIDTH, UsageState
 from service.store.repositories import projections, readings
 from service.store.tables.readings import VehicleUsage
 from service.usecases.engine_time import days_of
-
-# Common practice, no source: an hour meter runs two hours on an average day, within a factor of 2.5 either way.
-HOURS_LOG_RATE: Final = float(np.log(2.0))
-HOURS_LOG_RATE_SD: Final = 0.9
+from service.usecases.usage_model import known_usage, vehicle_classes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,21 +26,17 @@ class FleetUsage:
     hours: UsageState
 
 
-def hours_priors(n_vehicles: int) -> RatePriors:
-    """What is assumed of an hour meter before it was read."""
-    return RatePriors(
-        log_rate=np.full(n_vehicles, HOURS_LOG_RATE), log_rate_sd=np.full(n_vehicles, HOURS_LOG_RATE_SD)
-    )
-
-
 def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
     """Run the filter over all accepted readings of some vehicles."""
     km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
     hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
-    n_vehicles = len(vehicle_ids)
+    known = known_usage(session, organisation_id)
+    classes = vehicle_classes(session, organisation_id, vehicle_ids)
     return FleetUsage(
-        odometer=filter_readings(km.time_days, km.value, km.offsets, configured_priors(n_vehicles)),
-        hours=filter_readings(hours.time_days, hours.value, hours.offsets, hours_priors(n_vehicles)),
+        odometer=estimate_states(
+            km.time_days, km.value, km.offsets, known.odometer_priors(classes), known.hyperparameters
+        ),
+        hours=estimate_states(hours.time_days, hours.value, hours.offsets, known.hours_priors(classes)),
     )
 
 

@@ -8,6 +8,7 @@ from sqlmodel import Session
 from service.store.repositories import projections
 from service.usecases.estimate_usage import store_usage
 from service.usecases.update_states import update_states
+from service.usecases.usage_model import fit_usage_model, is_due_for_fit, keep_usage_model
 
 VEHICLES_A_TURN: Final = 500
 """Vehicles in one transaction, so that other writers wait less than a second."""
@@ -20,3 +21,15 @@ def refresh_fleet(session: Session, organisation_id: int, now: datetime) -> int:
         store_usage(session, organisation_id, stale, now)
         update_states(session, organisation_id, stale)
     return len(stale)
+
+
+def refit_fleet(session: Session, organisation_id: int, now: datetime) -> bool:
+    """Fit what the fleet's vehicles have in common once a week; their states follow as they are refreshed."""
+    if not is_due_for_fit(session, organisation_id, now):
+        return False
+    model = fit_usage_model(session, organisation_id, now)
+    if model is None:
+        return False
+    keep_usage_model(session, model)
+    projections.mark_all_stale(session, organisation_id)
+    return True

@@ -12,9 +12,9 @@ from sqlmodel import Session
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
-from service.engine.usage.priors import configured_priors
 from service.store.repositories import readings
 from service.usecases.engine_time import days_of
+from service.usecases.usage_model import known_usage, vehicle_classes
 
 OUTCOME_BY_CODE: Final = {
     Outcome.ACCEPTED: ReadingOutcome.ACCEPTED,
@@ -76,14 +76,14 @@ def decide(
     received = np.array([row[8] for row in old] + [days_of(now)] * len(new), dtype=np.float64)
     verdict = np.array([_verdict(row) for row in old] + [Verdict.NONE] * len(new), dtype=np.int8)
     order = np.lexsort((np.arange(vehicle.size), time, vehicle))
-    n_vehicles, offsets = _offsets(vehicle[order])
+    offsets = _offsets(vehicle[order])
     entries = Entries(
         time_days=time[order],
         keyed_km=keyed[order],
         offsets=offsets,
         received_days=received[order],
         verdict=verdict[order],
-        prior_rate=np.exp(configured_priors(n_vehicles).log_rate),
+        prior_rate=_prior_rates(session, organisation_id, vehicle[order][offsets[:-1]]),
         fleet_km=np.zeros(0),
     )
     decisions = _decisions(screen_readings(entries), order)
@@ -97,9 +97,17 @@ def _verdict(row: Any) -> Verdict:
     return Verdict.RELEASED if row[5] == ReadingReason.RELEASED else Verdict.DISCARDED
 
 
-def _offsets(vehicle: NDArray[np.int64]) -> tuple[int, NDArray[np.int64]]:
+def _prior_rates(
+    session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    ids = vehicle_ids.tolist()
+    classes = vehicle_classes(session, organisation_id, ids)
+    return np.asarray(np.exp(known_usage(session, organisation_id).odometer_priors(classes).log_rate))
+
+
+def _offsets(vehicle: NDArray[np.int64]) -> NDArray[np.int64]:
     starts = np.flatnonzero(np.diff(vehicle, prepend=-1))
-    return starts.size, np.concatenate((starts, [vehicle.size])).astype(np.int64)
+    return np.concatenate((starts, [vehicle.size])).astype(np.int64)
 
 
 def _decisions(screening: Screening, order: NDArray[np.int64]) -> list[Decision]:

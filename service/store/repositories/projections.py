@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import delete, insert, select, update
 from sqlmodel import Session, col
 
 from service.store.tables.projections import CompartmentState, Projection
@@ -89,6 +89,13 @@ def list_stale_vehicles(session: Session, organisation_id: int, limit: int) -> l
         .limit(limit)
     )
     return list(session.execute(query).scalars())
+
+
+def mark_all_stale(session: Session, organisation_id: int) -> None:
+    """Say that the states of all vehicles have to be computed again."""
+    session.execute(
+        update(VehicleUsage).where(col(VehicleUsage.organisation_id) == organisation_id).values(is_stale=True)
+    )
 
 
 def replace_usage(session: Session, vehicle_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:

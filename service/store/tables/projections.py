@@ -61,6 +61,19 @@ class CompartmentState(SQLModel, table=True):
     n_events: int = 0
 
 
+class UsageModel(SQLModel, table=True):
+    """How an organisation's vehicles are used, fitted from their readings."""
+
+    __tablename__ = "usage_model"
+
+    organisation_id: int = Field(primary_key=True, foreign_key="organisation.id")
+    fitted_at: datetime = Field(sa_type=UtcDateTime)
+    n_vehicles: int
+    hyperparameters: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+    log_rate_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+    log_rate_sd_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+
+
 class Projection(SQLModel, table=True):
     """When a compartment is due, as of one run."""
 

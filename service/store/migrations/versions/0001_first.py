@@ -272,6 +272,16 @@ def upgrade() -> None:
     sa.UniqueConstraint('previous_secret_hash', name=op.f('uq_token_previous_secret_hash')),
     sa.UniqueConstraint('secret_hash', name=op.f('uq_token_secret_hash'))
     )
+    op.create_table('usage_model',
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('fitted_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('n_vehicles', sa.Integer(), nullable=False),
+    sa.Column('hyperparameters', sa.JSON(), nullable=False),
+    sa.Column('log_rate_by_class', sa.JSON(), nullable=False),
+    sa.Column('log_rate_sd_by_class', sa.JSON(), nullable=False),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_usage_model_organisation_id')),
+    sa.PrimaryKeyConstraint('organisation_id', name=op.f('pk_usage_model'))
+    )
     op.create_table('due_list_line',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -637,6 +647,21 @@ def upgrade() -> None:
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
         batch_op.create_index('ix_vehicle_usage_stale', ['organisation_id', 'vehicle_id'], unique=False, sqlite_where=sa.text('is_stale'), postgresql_where=sa.text('is_stale'))
 
+    op.create_table('visit_pin',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('vehicle_id', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(length=12), nullable=False),
+    sa.Column('day', sa.Date(), nullable=False),
+    sa.Column('note', sa.String(length=400), nullable=True),
+    sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('by', sa.String(length=80), nullable=False),
+    sa.CheckConstraint("kind IN ('on', 'not_before')", name=op.f('ck_visit_pin_kind')),
+    sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_visit_pin_organisation_id_vehicle_id'), ondelete='CASCADE'),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_visit_pin_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_visit_pin')),
+    sa.UniqueConstraint('organisation_id', 'vehicle_id', name=op.f('uq_visit_pin_organisation_id_vehicle_id'))
+    )
     op.create_table('compartment_state',
     sa.Column('compartment_id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -817,6 +842,7 @@ def downgrade() -> None:
         batch_op.drop_index('ix_compartment_state_vehicle')
 
     op.drop_table('compartment_state')
+    op.drop_table('visit_pin')
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
         batch_op.drop_index('ix_vehicle_usage_stale', sqlite_where=sa.text('is_stale'), postgresql_where=sa.text('is_stale'))
 
@@ -866,6 +892,7 @@ def downgrade() -> None:
         batch_op.drop_index('ix_due_list_line_compartment')
 
     op.drop_table('due_list_line')
+    op.drop_table('usage_model')
     op.drop_table('token')
     op.drop_table('subscription')
     op.drop_table('person')

@@ -1,0 +1,127 @@
+"""Forecasts for files, with the engine, screening and defaults of the service; and how good they are."""
+
+import csv
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+
+from service.cli.context import OrganisationOption, acting_for, opened_database, told_errors
+from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
+from service.engine.skill.tasks import Pasts, project_tasks
+from service.errors import InvalidInputError
+from service.usecases.show_accuracy import show_accuracy
+
+InputFile = Annotated[Path, typer.Option(exists=True, dir_okay=False, readable=True)]
+
+
+def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option(dir_okay=False)]) -> None:
+    """Project odometers for given dates, from entries as they were keyed.
+
+    past.csv has the columns origin, vehicle, date, km: everything that was known of a vehicle at an origin.
+    tasks.csv has task, origin, vehicle, origin_date, target_date. The answer has task, p10, p50, p90 in km.
+    A task sees its own origin's past; what vehicles have in common may come from other pasts up to that date.
+
+    Example: sumpwise project --past past.csv --tasks tasks.csv --out predictions.csv
+    """
+    with told_errors():
+        task_rows = _rows(tasks, ("task", "origin", "vehicle", "origin_date", "target_date"))
+        entries = _rows(past, ("origin", "vehicle", "date", "km"))
+        origins = {row["origin"]: _day(tasks, row["origin_date"]) for row in task_rows}
+        pasts, place_of = _pasts(past, entries, origins)
+        missing = next((row["origin"] for row in task_rows if row["origin"] not in place_of), None)
+        if missing is not None:
+            raise InvalidInputError(f"{past.name} has no entries for the origin {missing}.")
+        quantiles = project_tasks(
+            pasts,
+            np.array([place_of[row["origin"]] for row in task_rows], dtype=np.int64),
+            np.array([_day(tasks, row["target_date"]) for row in task_rows]),
+        )
+    with out.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(("task", "p10", "p50", "p90"))
+        for row, values in zip(task_rows, quantiles, strict=True):
+            writer.writerow((row["task"], *(f"{value:.1f}" for value in values)))
+    typer.echo(f"{len(task_rows)} projections written to {out}.", err=True)
+
+
+def accuracy(
+    out: Annotated[Path | None, typer.Option(dir_okay=False, help="Write the table as CSV too.")] = None,
+    organisation: OrganisationOption = None,
+) -> None:
+    """Say how projections along the stored histories would have turned out, against plain averages.
+
+    Example: sumpwise accuracy --out accuracy.csv
+    """
+    with opened_database() as (database, clock, _):
+        caller = acting_for(database, organisation, "accuracy")
+        with database.snapshot() as session:
+            found = show_accuracy(session, caller, clock.now())
+    typer.echo(f"{found.n_vehicles} vehicles")
+    typer.echo(f"{'method':24}{'horizon':>8}{'n':>7}{'error km':>10}{'days':>8}{'pinball':>9}{'P10-P90':>9}")
+    for card in found.cards:
+        horizon = "all" if card.horizon_days == ALL_HORIZONS else f"{card.horizon_days:.0f} d"
+        typer.echo(
+            f"{card.method:24}{horizon:>8}{card.n_exercises:>7}{card.absolute_error_km:>10.0f}"
+            f"{card.absolute_error_days:>8.1f}{card.pinball_km:>9.1f}{card.coverage_fraction:>9.1%}"
+        )
+    if out is not None:
+        _write_cards(out, found.cards)
+
+
+def _write_cards(out: Path, cards: Sequence[Scorecard]) -> None:
+    names = [name for name in Scorecard.__slots__ if name != "pit_fraction"]
+    with out.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(names)
+        writer.writerows([getattr(card, name) for name in names] for card in cards)
+
+
+def _rows(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        reader = csv.DictReader(file)
+        missing = set(columns) - set(reader.fieldnames or ())
+        if missing:
+            raise InvalidInputError(f"{path.name} lacks the columns {', '.join(sorted(missing))}.")
+        return list(reader)
+
+
+def _day(path: Path, text: str) -> float:
+    try:
+        return float(date.fromisoformat(text[:10]).toordinal())
+    except ValueError:
+        raise InvalidInputError(f"{path.name}: “{text[:40]}” is no date such as 2026-05-01.") from None
+
+
+def _km(path: Path, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise InvalidInputError(f"{path.name}: “{text[:40]}” is no number.") from None
+
+
+def _pasts(
+    path: Path, entries: Sequence[dict[str, str]], origins: dict[str, float]
+) -> tuple[Pasts, dict[str, int]]:
+    """Group the entries by origin, in order of time; of one day, in the order of the file."""
+    by_origin: dict[str, list[tuple[float, float]]] = {}
+    vehicle_of: dict[str, str] = {}
+    for row in entries:
+        by_origin.setdefault(row["origin"], []).append((_day(path, row["date"]), _km(path, row["km"])))
+        vehicle_of[row["origin"]] = row["vehicle"]
+    names = list(by_origin)
+    number_of = {vehicle: place for place, vehicle in enumerate(dict.fromkeys(vehicle_of.values()))}
+    ordered = [entry for name in names for entry in sorted(by_origin[name], key=lambda entry: entry[0])]
+    lengths = [len(by_origin[name]) for name in names]
+    latest = [max(day for day, _ in by_origin[name]) for name in names]
+    pasts = Pasts(
+        time_days=np.array([day for day, _ in ordered]),
+        keyed_km=np.array([km for _, km in ordered]),
+        offsets=np.concatenate(([0], np.cumsum(lengths))).astype(np.int64),
+        vehicle=np.array([number_of[vehicle_of[name]] for name in names], dtype=np.int64),
+        origin_days=np.array([origins.get(name, day) for name, day in zip(names, latest, strict=True)]),
+    )
+    return pasts, {name: place for place, name in enumerate(names)}

@@ -1,0 +1,121 @@
+"""What a fleet teaches about the use of its vehicles: shared hyperparameters and the usual rate of each class."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session, col, select
+
+from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.engine.usage.fit import fit_hyperparameters
+from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
+from service.store.repositories import readings
+from service.store.tables.projections import UsageModel
+from service.store.tables.vehicles import Vehicle
+
+MOST_VEHICLES: Final = 3_000
+"""A fleet of this size says as much about its shared numbers as a larger one."""
+
+LEAST_VEHICLES: Final = 20
+"""Below this the defaults know more."""
+
+FITTED_FOR: Final = timedelta(days=7)
+CLASSES: Final = tuple(VehicleClass)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownUsage:
+    """Shared numbers of a fleet, by class in the order of `CLASSES`."""
+
+    hyperparameters: Hyperparameters
+    odometer: RatePriors
+    hours: RatePriors
+
+    def odometer_priors(self, classes: Sequence[str]) -> RatePriors:
+        """Priors of vehicles of these classes."""
+        return self.odometer.take(_class_index(classes))
+
+    def hours_priors(self, classes: Sequence[str]) -> RatePriors:
+        """The same for their hour meters."""
+        return self.hours.take(_class_index(classes))
+
+
+def known_usage(session: Session, organisation_id: int) -> KnownUsage:
+    """What was fitted for an organisation, or what is assumed of any."""
+    model = session.get(UsageModel, organisation_id)
+    if model is None:
+        return KnownUsage(
+            hyperparameters=DEFAULT_HYPERPARAMETERS, odometer=_assumed("km_per_day"), hours=_assumed_hours()
+        )
+    return KnownUsage(
+        hyperparameters=Hyperparameters(**model.hyperparameters),
+        odometer=RatePriors(
+            log_rate=np.array([model.log_rate_by_class[name] for name in CLASSES]),
+            log_rate_sd=np.array([model.log_rate_sd_by_class[name] for name in CLASSES]),
+        ),
+        hours=_assumed_hours(),
+    )
+
+
+def vehicle_classes(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[str]:
+    """Classes of vehicles, in the order asked for."""
+    query = select(Vehicle.id, Vehicle.vehicle_class).where(
+        Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(vehicle_ids)
+    )
+    found = dict(session.exec(query).all())
+    return [found[key] for key in vehicle_ids]
+
+
+def is_due_for_fit(session: Session, organisation_id: int, now: datetime) -> bool:
+    """Whether the shared numbers are a week old or were never fitted."""
+    model = session.get(UsageModel, organisation_id)
+    return model is None or now - model.fitted_at >= FITTED_FOR
+
+
+def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> UsageModel | None:
+    """Fit the shared numbers from stored readings; none while the fleet is too small to teach anything."""
+    query = (
+        select(Vehicle.id, Vehicle.vehicle_class)
+        .where(Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
+        .order_by(col(Vehicle.id))
+        .limit(MOST_VEHICLES)
+    )
+    rows = session.exec(query).all()
+    if len(rows) < LEAST_VEHICLES:
+        return None
+    ids = [key for key, _ in rows if key is not None]
+    index = _class_index([vehicle_class for _, vehicle_class in rows])
+    history = readings.meter_history(session, organisation_id, ids, "used_km")
+    priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
+    fitted = fit_hyperparameters(history.time_days, history.value, history.offsets, priors.take(index))
+    return UsageModel(
+        organisation_id=organisation_id,
+        fitted_at=now,
+        n_vehicles=len(ids),
+        hyperparameters=asdict(fitted),
+        log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),
+        log_rate_sd_by_class=dict(zip(map(str, CLASSES), priors.log_rate_sd.tolist(), strict=True)),
+    )
+
+
+def keep_usage_model(session: Session, model: UsageModel) -> None:
+    """Store what was fitted; states of vehicles are computed with it as their readings come in."""
+    session.merge(model)
+
+
+def _class_index(classes: Sequence[str]) -> NDArray[np.int64]:
+    place_of = {str(name): place for place, name in enumerate(CLASSES)}
+    return np.array([place_of[name] for name in classes], dtype=np.int64)
+
+
+def _assumed(name: str) -> RatePriors:
+    rates = [getattr(CLASS_DEFAULTS[vehicle_class], name).value for vehicle_class in CLASSES]
+    return RatePriors(log_rate=np.log(rates), log_rate_sd=np.full(len(CLASSES), CONFIGURED_LOG_RATE_SD))
+
+
+def _assumed_hours() -> RatePriors:
+    return _assumed("engine_hours_per_day")
