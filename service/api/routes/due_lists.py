@@ -11,14 +11,11 @@ from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads
 from service.api.units_of_work import Reading, Writing
 from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
-from service.domain.weeks import publishing_instant
-from service.errors import NotFoundError
 from service.store.repositories import due_lists
 from service.usecases.mark_lines import mark_line
-from service.usecases.publish_due_list import draft_list, publish_list
+from service.usecases.publish_now import publish_now
 from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
-from service.usecases.show_due_list import show_due_list, week_named
-from service.usecases.weekly_rule import publishing_rule
+from service.usecases.show_due_list import show_due_list
 
 router = APIRouter(tags=["due lists"])
 
@@ -90,15 +87,7 @@ def get_due_list(request: Request, iso_week: WeekPath, unit: Reading) -> Respons
 )
 def post_publish(iso_week: WeekPath, unit: Writing) -> Response:
     """Fix the list of the present or a coming week ahead of its time; a published list stays as it is."""
-    unit.caller.require(Scope.PLANNING)
-    week = week_named(unit.session, unit.caller, iso_week, unit.now)
-    if week < week_named(unit.session, unit.caller, "current", unit.now):
-        raise NotFoundError("This week is over.")
-    if due_lists.find_list(unit.session, unit.caller.organisation_id, str(week)) is None:
-        draft = draft_list(unit.session, unit.caller.organisation_id, week, unit.now)
-        due_at = publishing_instant(week, publishing_rule(unit.session, unit.caller.organisation_id))
-        publish_list(unit.session, unit.caller, week, due_at, unit.now, "api", draft)
-    return unit.answer(DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, str(week))))
+    return unit.answer(DueListRead.of(publish_now(unit.session, unit.caller, unit.now, iso_week, "api")))
 
 
 @router.post(

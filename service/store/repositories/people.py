@@ -1,0 +1,79 @@
+"""People, their signed-in browsers and the codes that let them in once."""
+
+from datetime import datetime
+
+from sqlalchemy import delete, update
+from sqlmodel import Session, col, select
+
+from service.domain.external_ids import IdKind, parse_id
+from service.errors import NotFoundError
+from service.store.repositories.access import hash_secret
+from service.store.tables.access import PageSession, Person, SignInCode
+
+
+def find_person(session: Session, login: str) -> Person | None:
+    """Person with this login, whatever the organisation: logins are unique in the whole service."""
+    return session.exec(select(Person).where(Person.login == login)).first()
+
+
+def get_person(session: Session, organisation_id: int, reference: str) -> Person:
+    """Person by id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.PERSON, reference)
+    query = select(Person).where(Person.organisation_id == organisation_id, Person.id == number)
+    person = session.exec(query).first() if number is not None else None
+    if person is None:
+        raise NotFoundError("There is nobody with this id.")
+    return person
+
+
+def list_people(session: Session, organisation_id: int) -> list[Person]:
+    """Everybody of an organisation, by login."""
+    query = select(Person).where(Person.organisation_id == organisation_id).order_by(col(Person.login))
+    return list(session.exec(query))
+
+
+def find_page_session(session: Session, secret: str) -> tuple[PageSession, Person] | None:
+    """Browser that holds this secret, and whose it is; expired ones too."""
+    query = (
+        select(PageSession, Person)
+        .join(Person, col(Person.id) == PageSession.person_id)
+        .where(PageSession.secret_hash == hash_secret(secret))
+    )
+    return session.exec(query).first()
+
+
+def delete_page_session(session: Session, secret: str) -> None:
+    """Forget one browser."""
+    session.execute(delete(PageSession).where(col(PageSession.secret_hash) == hash_secret(secret)))
+
+
+def delete_sessions_of(session: Session, person_id: int) -> None:
+    """Forget all browsers of a person."""
+    session.execute(delete(PageSession).where(col(PageSession.person_id) == person_id))
+
+
+def delete_expired(session: Session, now: datetime) -> None:
+    """Forget browsers and codes whose time is over."""
+    session.execute(delete(PageSession).where(col(PageSession.expires_at) <= now))
+    session.execute(delete(SignInCode).where(col(SignInCode.expires_at) <= now))
+
+
+def take_code(session: Session, secret: str, now: datetime) -> Person | None:
+    """Person whom an unused code lets in; the code is used up in the same statement."""
+    taken = session.execute(
+        update(SignInCode)
+        .where(
+            col(SignInCode.secret_hash) == hash_secret(secret),
+            col(SignInCode.used_at).is_(None),
+            col(SignInCode.expires_at) > now,
+        )
+        .values(used_at=now)
+        .returning(col(SignInCode.person_id))
+    ).first()
+    return None if taken is None else session.get(Person, taken[0])

@@ -1,0 +1,25 @@
+"""Put the pages into the application."""
+
+import secrets
+from typing import Final
+
+from fastapi import APIRouter, FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from service.web.failures import install_failure_pages
+from service.web.pages import passwords, sign_in, week
+from service.web.rendering import STATIC
+
+ROUTERS: Final[tuple[APIRouter, ...]] = (sign_in.router, passwords.router, week.router)
+
+
+def install_pages(app: FastAPI, secret_key: str = "") -> None:
+    """Add the pages to an application whose state has `database`, `clock`, `limiter` and `public_url`.
+
+    `secret_key` signs what is carried through signing in; where many processes serve, all need the same one.
+    """
+    app.state.signing_key = (secret_key or secrets.token_urlsafe(32)).encode()
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for router in ROUTERS:
+        app.include_router(router, include_in_schema=False)
+    install_failure_pages(app)

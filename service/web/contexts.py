@@ -1,0 +1,63 @@
+"""What the small pages show; the larger ones have theirs beside what fills them, in `views`."""
+
+from dataclasses import dataclass, field
+
+from service.web.forms import EMPTY, FormState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProblemPage:
+    """Something went wrong."""
+
+    title: str
+    detail: str
+    errors: tuple[str, ...] = ()
+    request_number: str = ""
+    retry_after: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignInPage:
+    """Login and password."""
+
+    form: FormState = EMPTY
+    next_path: str = ""
+    carried: str = ""
+    """What was typed before, packed and signed."""
+
+    is_kept: bool = False
+    is_lost: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkPage:
+    """A one-time link that was opened."""
+
+    code: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptField:
+    """One field that was typed before signing in again."""
+
+    name: str
+    label: str
+    value: str
+    is_long: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptPage:
+    """What was typed before signing in again, to be sent now."""
+
+    path: str
+    fields: tuple[KeptField, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PasswordPage:
+    """Set a password."""
+
+    login: str
+    shortest: int
+    form: FormState = field(default=EMPTY)

@@ -1,0 +1,1 @@
+"""Routes of the pages, a file a group of pages."""

@@ -1,0 +1,150 @@
+"""The list of a week: look at it, take it along, tick lines off, move visits, publish it."""
+
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import Response
+
+from service.documents.file_names import content_disposition
+from service.domain.roles import Scope
+from service.errors import ConflictError, InvalidInputError, ServiceError
+from service.store.repositories import due_lists, fleet
+from service.usecases.mark_lines import mark_line
+from service.usecases.move_visit import move_visit
+from service.usecases.publish_now import publish_now
+from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.show_due_list import CURRENT, show_due_list
+from service.web.forms import EMPTY, Form, FormReader, FormState
+from service.web.rendering import frame_of, render
+from service.web.views.line import line_page
+from service.web.views.week import Wanted, week_page
+from service.web.visits import Visit, doing, looking
+
+router = APIRouter()
+
+WeekPath = Annotated[str, Path(pattern=r"^([0-9]{4}-W[0-9]{2}|current)$")]
+LinePath = Annotated[str, Path(pattern=r"^lin_[0-9]{1,19}$")]
+Looked = Annotated[str, Query(max_length=80)]
+PageNumber = Annotated[int, Query(ge=1, le=100_000)]
+
+MARKS: Final = ("done", "moved", "dropped", "reopened")
+
+
+@router.get("/")
+def get_this_week(
+    request: Request, depot: Looked = "", vehicle: Looked = "", page: PageNumber = 1
+) -> Response:
+    """Show the list of the present week."""
+    return _show_week(request, CURRENT, Wanted(depot=depot, search=vehicle.strip(), page=page))
+
+
+@router.get("/due-lists/{week}.{kind}")
+def get_week_file(request: Request, week: WeekPath, kind: FileKind) -> Response:
+    """Give a week's list as a file."""
+    with looking(request) as visit:
+        shown = show_due_list(visit.session, visit.caller, visit.now, week)
+        content, name = render_due_list(shown, kind, visit.now, request.app.state.public_url)
+        headers = {
+            "Content-Disposition": content_disposition(name),
+            "Cache-Control": "private, no-cache",
+        }
+        return Response(content, media_type=MEDIA_TYPES[kind], headers=headers)
+
+
+@router.get("/due-lists/{week}")
+def get_week(
+    request: Request, week: WeekPath, depot: Looked = "", vehicle: Looked = "", page: PageNumber = 1
+) -> Response:
+    """Show the list of a named week."""
+    return _show_week(request, week, Wanted(depot=depot, search=vehicle.strip(), page=page))
+
+
+@router.post("/due-lists/{week}/publish")
+def post_publish(request: Request, week: WeekPath, form: Form) -> Response:
+    """Fix a list ahead of its time."""
+    with doing(request, form) as visit:
+        shown = publish_now(visit.session, visit.caller, visit.now, week, "page")
+        return visit.done(f"/due-lists/{shown.week}", told="published")
+
+
+@router.post("/lines")
+def post_tick(request: Request, form: Form) -> Response:
+    """Tick off the line whose button was pressed, and show the same part of the list again."""
+    with doing(request, form) as visit:
+        mark_line(visit.session, visit.caller, visit.now, form.text("done"), "done")
+        query = {name: form.text(name)[:80] for name in ("depot", "vehicle", "page")}
+        return visit.done(f"/due-lists/{_week_in(form.text('week'))}", told="done", **query)
+
+
+@router.get("/lines/{line}")
+def get_line(request: Request, line: LinePath) -> Response:
+    """Show one line with what happened to it and what can be done."""
+    return _show_line(request, line, EMPTY)
+
+
+@router.post("/lines/{line}")
+def post_line(request: Request, line: LinePath, form: Form) -> Response:
+    """Tick a line off, move its visit, drop it, or open it again."""
+    kind = form.text("do")
+    try:
+        with doing(request, form) as visit:
+            week = _mark(visit, line, kind, FormReader(form))
+            return visit.done(f"/due-lists/{week}", told=kind)
+    except (InvalidInputError, ConflictError) as error:
+        return _show_line(request, line, FormState.after(form, error), error)
+
+
+def _mark(visit: Visit, reference: str, kind: str, reader: FormReader) -> str:
+    """Write the event, for a whole visit beside every open line of the vehicle; gives the list's week."""
+    if kind not in MARKS:
+        raise InvalidInputError("Press one of the buttons of the page.")
+    to_day = reader.day("moved_to_on") if kind == "moved" else None
+    note = reader.optional_line("note", maximum=400)
+    reader.finish()
+    if to_day is not None and reader.flag("whole_visit"):
+        line = move_visit(visit.session, visit.caller, visit.now, reference, to_day, note)
+    else:
+        line, _ = mark_line(visit.session, visit.caller, visit.now, reference, kind, to_day, note)
+    return due_lists.get_list(visit.session, visit.caller.organisation_id, line.due_list_id).iso_week
+
+
+def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
+    with looking(request) as visit:
+        shown = show_due_list(visit.session, visit.caller, visit.now, name)
+        depots = [depot.reference for depot in fleet.list_depots(visit.session, visit.caller.organisation_id)]
+        rights = {
+            "plan": visit.may(Scope.PLANNING),
+            "tick": visit.may(Scope.WORKSHOP),
+            "has_vehicles": bool(shown.lines)
+            or fleet.count_vehicles(visit.session, visit.caller.organisation_id) > 0,
+        }
+        page = week_page(shown, wanted, visit.presentation, visit.zone, depots, rights)
+        return render("week.html", frame_of(visit, "week"), page)
+
+
+def _show_line(
+    request: Request, reference: str, form: FormState, error: ServiceError | None = None
+) -> Response:
+    with looking(request) as visit:
+        visit.caller.require(Scope.READ)
+        line = due_lists.get_line(visit.session, visit.caller.organisation_id, reference)
+        events = due_lists.events_of_lines(visit.session, visit.caller.organisation_id, [line.id])
+        listed = due_lists.get_list(visit.session, visit.caller.organisation_id, line.due_list_id)
+        page = line_page(
+            line,
+            events.get(line.id or 0, []),
+            listed.iso_week,
+            visit.presentation,
+            visit.zone,
+            form,
+            may_plan=visit.may(Scope.PLANNING),
+            may_tick=visit.may(Scope.WORKSHOP),
+        )
+        status = 200 if error is None else 409 if isinstance(error, ConflictError) else 422
+        return render("line.html", frame_of(visit, "week"), page, status)
+
+
+def _week_in(text: str) -> str:
+    """Week that a form names; anything odd becomes the present one."""
+    is_week = len(text) == 8 and text[4:6] == "-W" and text.replace("-W", "").isdecimal()
+    return text if is_week else CURRENT

@@ -1,0 +1,66 @@
+"""One line of a list with what happened to it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from service.documents.presentation import Presentation
+from service.domain.external_ids import IdKind, format_id
+from service.store.repositories.due_lists import is_closed
+from service.store.tables.due_lists import DueListLine, LineEvent
+from service.web.catalogue import translate
+from service.web.forms import FormState
+from service.web.views.week import LineRow, line_row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinePage:
+    """The whole page."""
+
+    line_id: str
+    week: str
+    row: LineRow
+    events: tuple[str, ...]
+    planned_on: date | None
+    cautions: tuple[str, ...]
+    is_closed: bool
+    may_plan: bool
+    may_tick: bool
+    form: FormState
+
+
+def line_page(
+    line: DueListLine,
+    events: Sequence[LineEvent],
+    week: str,
+    presentation: Presentation,
+    zone: ZoneInfo,
+    form: FormState,
+    *,
+    may_plan: bool,
+    may_tick: bool,
+) -> LinePage:
+    """Fill the page of a line."""
+    moves = [event.moved_to_on for event in events if event.kind == "moved"]
+    return LinePage(
+        line_id=format_id(IdKind.DUE_LIST_LINE, line.id),
+        week=week,
+        row=line_row(line, events, presentation, zone),
+        events=tuple(_told(event, presentation, zone) for event in events),
+        planned_on=moves[-1] if moves else line.planned_on,
+        cautions=tuple(line.detail.get("cautions", ())),
+        is_closed=is_closed(events),
+        may_plan=may_plan,
+        may_tick=may_tick,
+        form=form,
+    )
+
+
+def _told(event: LineEvent, presentation: Presentation, zone: ZoneInfo) -> str:
+    what = translate(f"event_{event.kind}")
+    if event.kind == "moved":
+        what = f"{what} {presentation.day(event.moved_to_on)}"
+    when = presentation.moment(event.at.astimezone(zone))
+    told = translate("event_at", what=what, who=event.by, when=when)
+    return f"{told}: {event.note}" if event.note else told

@@ -1,0 +1,1 @@
+"""The words of the pages in English, a file a group of pages."""

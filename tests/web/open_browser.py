@@ -1,0 +1,59 @@
+"""A page in a real browser, with what went wrong on it."""
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import uvicorn
+from fastapi import FastAPI
+from playwright.sync_api import Browser, Page
+
+SIZES = [(390, 844), (1280, 900)]
+SCHEMES = ["light", "dark"]
+
+
+@contextmanager
+def served(app: FastAPI) -> Iterator[str]:
+    """Serve an application on a free port of this machine; gives its address."""
+    config = uvicorn.Config(app, host="127.0.0.1", port=0, log_config=None, access_log=False, lifespan="off")
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(timeout=10)
+
+
+class OpenBrowser:
+    """One window of a person who is signed in."""
+
+    def __init__(self, browser: Browser, origin: str, size: tuple[int, int], scheme: str) -> None:
+        self.origin = origin
+        self.context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme=scheme,  # type: ignore[arg-type]
+        )
+        self.page: Page = self.context.new_page()
+        self.messages: list[str] = []
+        self.elsewhere: list[str] = []
+        self.page.on("console", lambda message: self.messages.append(message.text))
+        self.page.on("pageerror", lambda error: self.messages.append(str(error)))
+        self.page.on("request", lambda request: self._note(request.url))
+
+    def _note(self, url: str) -> None:
+        if not url.startswith((self.origin, "data:")):
+            self.elsewhere.append(url)
+
+    def hold(self, name: str, secret: str) -> None:
+        """Let the browser hold a session."""
+        self.context.add_cookies([{"name": name, "value": secret, "url": self.origin}])
+
+    def go(self, path: str) -> None:
+        self.page.goto(f"{self.origin}{path}")
+
+    def close(self) -> None:
+        self.context.close()

@@ -1,0 +1,132 @@
+"""The list of a week as a page."""
+
+import re
+
+import pytest
+
+from service.domain.roles import Role
+from service.jobs.weekly_run import run_weekly
+from tests.web.conftest import hidden_in
+
+WEEK = "/due-lists/2026-W19"
+
+
+@pytest.fixture
+def published(workshop, fleet, database, clock):
+    """The list of 2026-W19, published; somebody is signed in."""
+    assert run_weekly(database, clock.now(), "node") == 1
+    return workshop.come_in()
+
+
+def text_of(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
+
+
+def test_a_draft_says_that_it_is_one_and_offers_no_ticking_off(workshop, fleet):
+    page = workshop.come_in().get(WEEK)
+    assert page.status_code == 200
+    assert "Draft: this list is not published yet" in page.text
+    assert "VAN-01" in page.text
+    assert 'name="done"' not in page.text
+    assert workshop.fill(WEEK, f"{WEEK}/publish").headers["location"] == f"{WEEK}?told=published"
+    assert "Published 01/05/2026 06:30 +00:00" in workshop.get(WEEK).text
+
+
+def test_lines_say_what_why_when_and_how_sure(published):
+    text = text_of(published.get(WEEK).text)
+    assert "VAN-01" in text
+    assert "gearbox" in text
+    # 3.5 of 9.0 L a round: three rounds for three quarters (mass balance, derived).
+    assert "10.5 L in 3 rounds" in text
+    assert "24 months since the last full service end on 2026-05-06" in text
+    assert "Nearly certain to be due by the end of this week" in text
+    assert "VAN-02" not in text
+
+
+def test_the_shelf_adds_up_what_is_open(published):
+    text = text_of(published.get(WEEK).text)
+    assert re.search(r"Red Seven 10\.5 L", text)
+    assert re.search(r"drain plug washer 1\b", text)
+    line = re.search(r'name="done" value="(lin_\d+)" aria-label="Tick off VAN-01', published.get(WEEK).text)[
+        1
+    ]
+    assert published.fill(WEEK, "/lines", done=line).status_code == 303
+    assert "drain plug washer" not in text_of(published.get(WEEK).text)
+
+
+def test_a_line_is_ticked_off_once_however_often_the_button_is_pressed(published):
+    html = published.get(WEEK).text
+    fields = hidden_in(html, "/lines") | {"done": re.search(r'name="done" value="(lin_\d+)"', html)[1]}
+    first, second = published.send("/lines", fields), published.send("/lines", fields)
+    assert first.headers["location"].endswith("told=done")
+    assert second.headers["location"].endswith("told=again")
+    page = published.get(second.headers["location"]).text
+    assert "This form had been sent already; it was done once." in page
+    assert len(re.findall("Done, person olga", page)) == 1
+
+
+def test_a_visit_is_moved_and_says_who_moved_it(published):
+    line = re.search(r'href="/(lines/lin_\d+)" aria-label="Move … VAN-01', published.get(WEEK).text)[1]
+    answer = published.fill(
+        f"/{line}", f"/{line}", do="moved", moved_to_on="2026-05-07", whole_visit="yes", note="away"
+    )
+    assert answer.headers["location"] == f"{WEEK}?told=moved"
+    page = text_of(published.get(WEEK).text)
+    assert "Thursday 07/05/2026, North" in page
+    assert "Moved to 07/05/2026 by person olga" in page
+    assert "away" in published.get(f"/{line}").text
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-30", "tomorrow", "", "٢٠٢٦-٠٥-٠٧"])
+def test_an_absurd_day_is_refused_and_everything_typed_stays(published, day):
+    line = re.search(r'href="/(lines/lin_\d+)"', published.get(WEEK).text)[1]
+    answer = published.fill(f"/{line}", f"/{line}", do="moved", moved_to_on=day, note="typed before")
+    assert answer.status_code == 422
+    assert 'value="typed before"' in answer.text
+    assert 'aria-invalid="true"' in answer.text
+    assert "Moved to" not in published.get(WEEK).text
+
+
+def test_depot_and_vehicle_narrow_the_list(published):
+    assert "VAN-01" not in text_of(published.get(f"{WEEK}?depot=South").text)
+    found = text_of(published.get(f"{WEEK}?vehicle=truck").text)
+    assert "TRUCK-1" in found
+    assert "VAN-01" not in found
+    assert "No line fits" in published.get(f"{WEEK}?vehicle=zebra").text
+
+
+@pytest.mark.parametrize(
+    ("kind", "beginning"), [("pdf", b"%PDF-"), ("xlsx", b"PK"), ("csv", b""), ("ics", b"BEGIN:VCALENDAR")]
+)
+def test_the_list_can_be_taken_along(published, kind, beginning):
+    answer = published.get(f"{WEEK}.{kind}")
+    assert answer.status_code == 200
+    assert answer.content.startswith(beginning)
+    assert f"2026-W19.{kind}" in answer.headers["content-disposition"]
+
+
+def test_a_mechanic_ticks_off_but_does_not_move(published):
+    published.come_in("max", Role.MECHANIC)
+    line = re.search(r'href="/(lines/lin_\d+)"', published.get(WEEK).text)[1]
+    page = published.get(f"/{line}").text
+    assert 'value="done"' in page
+    assert 'value="moved"' not in page
+    hidden = hidden_in(page, f"/{line}")
+    refused = published.send(f"/{line}", hidden | {"do": "moved", "moved_to_on": "2026-05-07"})
+    assert refused.status_code == 403
+
+
+def test_another_organisations_line_is_not_there(published, join):
+    line = re.search(r'href="/(lines/lin_\d+)"', published.get(WEEK).text)[1]
+    published.come_in("eve", organisation_id=join("Other Invented Haulage").organisation_id)
+    assert published.get(f"/{line}").status_code == 404
+    assert "VAN-01" not in published.get("/").text
+
+
+@pytest.mark.parametrize(
+    "path", ["/due-lists/2026-W99", "/due-lists/0001-W01", "/due-lists/x", "/?page=0", "/?page=1e9"]
+)
+def test_an_address_that_cannot_be_right_is_a_page_in_words(published, path):
+    answer = published.get(path)
+    assert answer.status_code in {404, 422}
+    assert "<h1>" in answer.text
