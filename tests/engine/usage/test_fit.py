@@ -1,0 +1,171 @@
+"""Fitting to fleets: priors of classes, hyperparameters, characters."""
+
+import numpy as np
+import pytest
+
+from service.engine.skill.backtest import backtest
+from service.engine.usage.characters import fit_characters
+from service.engine.usage.filter import filter_readings
+from service.engine.usage.fit import fit_hyperparameters
+from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.predict import gamma_quantiles, increment_moments
+from service.engine.usage.priors import (
+    CONFIGURED_LOG_RATE,
+    LEAST_LOG_RATE_SD,
+    configured_priors,
+    fit_priors,
+)
+from tests.fleets import PROCESSES, simulate_fleet
+
+
+def steady(rates, n_readings=8):
+    """Vehicles at constant rates, read every 30 days."""
+    time = np.tile(np.arange(n_readings) * 30.0, len(rates))
+    km = np.concatenate([rate * np.arange(n_readings) * 30.0 for rate in rates])
+    return time, km, np.arange(len(rates) + 1) * n_readings
+
+
+def test_a_class_has_the_median_and_spread_of_its_vehicles():
+    """Reference: median and 1.4826 times the median absolute deviation, by numpy."""
+    rates = np.exp(np.random.default_rng(1).normal(4.0, 0.5, 41))
+    priors = fit_priors(*steady(rates), np.zeros(41, dtype=np.int64), 1)
+    logs = np.log(rates)
+    assert priors.log_rate[0] == pytest.approx(np.median(logs))
+    assert priors.log_rate_sd[0] == pytest.approx(1.4826 * np.median(np.abs(logs - np.median(logs))))
+
+
+def test_a_small_class_takes_the_fleets_prior_and_a_small_fleet_the_configured_one():
+    rates = [50.0] * 6 + [200.0] * 2
+    classes = np.array([0] * 6 + [1] * 2)
+    priors = fit_priors(*steady(rates), classes, 3)
+    assert priors.log_rate[0] == pytest.approx(np.log(50.0))
+    assert priors.log_rate[1] == priors.log_rate[2] == pytest.approx(np.log(50.0))
+    small = fit_priors(*steady([80.0] * 2), np.zeros(2, dtype=np.int64), 1)
+    assert small.log_rate[0] == CONFIGURED_LOG_RATE
+    short = fit_priors(*steady([80.0] * 9, n_readings=4), np.zeros(9, dtype=np.int64), 1)
+    assert short.log_rate[0] == CONFIGURED_LOG_RATE
+
+
+def test_a_class_of_equal_vehicles_keeps_some_spread_and_one_vehicle_is_a_fleet():
+    priors = fit_priors(*steady([60.0] * 9), np.zeros(9, dtype=np.int64), 1)
+    assert priors.log_rate_sd[0] == LEAST_LOG_RATE_SD
+    one = steady([60.0])
+    alone = fit_priors(*one, np.zeros(1, dtype=np.int64), 1).take(np.zeros(1, dtype=np.int64))
+    mean, variance = increment_moments(filter_readings(*one, alone), np.array([100.0]))
+    assert mean[0] == pytest.approx(6000.0, rel=0.05)
+    assert np.isfinite(variance[0])
+    stopped = fit_priors(*steady([0.0] * 9), np.zeros(9, dtype=np.int64), 1)
+    assert np.isfinite(stopped.log_rate[0])
+
+
+def test_a_fleet_without_a_past_keeps_what_it_had():
+    priors = configured_priors(3)
+    assert fit_hyperparameters(*steady([50.0] * 3), priors) == DEFAULT_HYPERPARAMETERS
+    empty = np.zeros(0), np.zeros(0), np.zeros(1, dtype=np.int64)
+    assert fit_hyperparameters(*empty, configured_priors(0)) == DEFAULT_HYPERPARAMETERS
+
+
+def pinball(fleet, hyperparameters, days=90):
+    """Mean relative pinball loss of the last reading that lies about so many days after another one."""
+    n = fleet.offsets.size - 1
+    cut = fleet.offsets[1:] - 1 - days // 30
+    at = np.concatenate([np.arange(a, b + 1) for a, b in zip(fleet.offsets[:-1], cut, strict=True)])
+    offsets = np.concatenate([[0], np.cumsum(cut + 1 - fleet.offsets[:-1])])
+    state = filter_readings(
+        fleet.time_days[at], fleet.odometer_km[at], offsets, configured_priors(n), hyperparameters
+    )
+    ahead, came = fleet.time_days[fleet.offsets[1:] - 1], fleet.odometer_km[fleet.offsets[1:] - 1]
+    levels = np.array([0.1, 0.5, 0.9])
+    quantiles = gamma_quantiles(*increment_moments(state, ahead - fleet.time_days[cut]), levels)
+    error = (came - fleet.odometer_km[cut])[:, None] - quantiles
+    loss = np.mean(np.maximum(levels * error, (levels - 1.0) * error), axis=1)
+    return float(np.mean(loss / (fleet.odometer_km[cut] - fleet.odometer_km[fleet.offsets[:-1]] + 1000.0)))
+
+
+def test_fitting_helps_where_a_fleet_is_unlike_the_default_and_is_the_same_every_time():
+    """Fitted to one half of a fleet of even vehicles, scored on the other half."""
+    rng = np.random.default_rng(2)
+    train = simulate_fleet(rng, "steady_with_shifts", 60, 900, 30.0, 0.1)
+    test = simulate_fleet(rng, "steady_with_shifts", 200, 900, 30.0, 0.1)
+    fitted = fit_hyperparameters(train.time_days, train.odometer_km, train.offsets, configured_priors(60))
+    again = fit_hyperparameters(train.time_days, train.odometer_km, train.offsets, configured_priors(60))
+    assert fitted == again
+    assert pinball(test, fitted) < 0.97 * pinball(test, DEFAULT_HYPERPARAMETERS)
+
+
+def test_even_vehicles_and_restless_ones_get_hyperparameters_of_their_own():
+    rng = np.random.default_rng(3)
+    noise = {}
+    for process in ("steady_with_shifts", "seasonal_work"):
+        fleet = simulate_fleet(rng, process, 60, 1100, 30.0, 0.1)
+        own = fit_characters(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(60))
+        noise[process] = np.median(own.temporary_sd / own.drift_per_day)
+    assert noise["steady_with_shifts"] < 0.5 * noise["seasonal_work"]
+
+
+def test_vehicles_without_readings_are_like_the_fleet():
+    own = fit_characters(np.zeros(0), np.zeros(0), np.zeros(4, dtype=np.int64), configured_priors(3))
+    assert np.all(own.noise_sd == own.noise_sd[0])
+    assert own.noise_sd[0] == pytest.approx(DEFAULT_HYPERPARAMETERS.noise_sd, rel=0.2)
+
+
+@pytest.mark.slow
+def test_intervals_are_calibrated_under_the_model_itself():
+    """Simulation-based calibration: drawn from the model, central 50, 80 and 95 % intervals within 2 points."""
+    rng = np.random.default_rng(4)
+    h = Hyperparameters(
+        reversion_per_day=1 / 18, temporary_sd=0.25, noise_sd=0.9, drift_per_day=5e-5, initial_sd=0.2,
+        reading_sd_days=0.1, dispersion_weight=1e9, period_days=1e-6,
+    )  # fmt: skip
+    n, days = 6000, 480
+    m = 1.0 + h.initial_sd * rng.standard_normal(n)
+    u = h.temporary_sd * rng.standard_normal(n)
+    x = np.zeros((days + 1, n))
+    decay = np.exp(-h.reversion_per_day)
+    for day in range(days):
+        middle = u
+        u = decay * u + h.temporary_sd * np.sqrt(1 - decay**2) * rng.standard_normal(n)
+        x[day + 1] = x[day] + m + 0.5 * (middle + u) + h.noise_sd * rng.standard_normal(n)
+        m = m + np.sqrt(h.drift_per_day) * rng.standard_normal(n)
+    at = np.arange(0, 301, 30)
+    km = 60.0 * (x[at] + h.reading_sd_days * rng.standard_normal((at.size, n))).T
+    priors = configured_priors(n)
+    priors = type(priors)(log_rate=np.full(n, np.log(60.0)), log_rate_sd=np.full(n, 1e-6))
+    state = filter_readings(np.tile(at.astype(float), n), km.ravel(), np.arange(n + 1) * at.size, priors, h)
+    for ahead in (30, 90, 180):
+        mean, variance = increment_moments(state, np.full(n, float(ahead)))
+        truth = 60.0 * x[300 + ahead] - km[:, -1]
+        for share in (0.5, 0.8, 0.95):
+            low, high = gamma_quantiles(mean, variance, np.array([0.5 - share / 2, 0.5 + share / 2])).T
+            assert np.mean((truth >= low) & (truth <= high)) == pytest.approx(share, abs=0.02)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("process", sorted(set(PROCESSES) - {"seasonal_work", "steady_with_shifts"}))
+def test_intervals_hold_roughly_where_the_model_is_wrong(process):
+    """Fitted to one fleet and scored on another of a process that is not the model's: 80 in 100 within 5 points.
+
+    Left out are a season of each vehicle's own and rare lasting shifts, which no single law of this family meets at
+    every horizon.
+    """
+    histories = []
+    for seed, n in ((15, 150), (5, 400)):
+        fleet = simulate_fleet(np.random.default_rng(seed), process, n, 1100, 30.0)
+        histories.append((fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(n)))
+    train, test = histories
+    cards = backtest(*test, fit_hyperparameters(*train), horizons_days=(30.0, 90.0, 180.0, 365.0))
+    for card in cards:
+        if card.method == "service":
+            assert card.coverage_fraction == pytest.approx(0.80, abs=0.05), card.horizon_days
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "process", ["weekly_work", "slow_drift", "city_buses", "pool_vehicles", "ageing_cars"]
+)
+def test_the_projection_beats_every_plain_one(process):
+    fleet = simulate_fleet(np.random.default_rng(6), process, 150, 1100, 20.0)
+    cards = backtest(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(150))
+    for horizon in (0.0, 90.0, 180.0, 365.0):
+        loss = {card.method: card.pinball_km for card in cards if card.horizon_days == horizon}
+        assert loss.pop("service") < min(loss.values())
