@@ -36,8 +36,8 @@ _SLOWEST_RATIO: Final = 0.012
 
 
 def highest_distance_km(days: Floats) -> Floats:
-    """Distance that no vehicle exceeds: two drivers may do 1,500 km a day for ten days, 700 km ever after."""
-    return np.asarray(500.0 + 1500.0 * np.minimum(days, 10.0) + 700.0 * np.maximum(days - 10.0, 0.0))
+    """Distance that no vehicle exceeds: two drivers may do 1,500 km a day for ten days, 1,200 km ever after."""
+    return np.asarray(500.0 + 1500.0 * np.minimum(days, 10.0) + 1200.0 * np.maximum(days - 10.0, 0.0))
 
 
 def step_pace_km_per_day(distance_km: Floats, days: Floats) -> Floats:
