@@ -1,0 +1,81 @@
+"""How fast screening and filter are, next to a loop over vehicles in a general library; a measurement (read it with --junitxml)."""
+
+import time
+
+import numpy as np
+import pytest
+from filterpy.kalman import KalmanFilter
+
+from service.engine.screening.screen import Entries, screen_readings
+from service.engine.usage.filter import filter_readings
+from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS
+from service.engine.usage.predict import increment_moments
+from service.engine.usage.priors import configured_priors
+
+READINGS = 30
+
+
+def monthly_fleet(n):
+    rng = np.random.default_rng(1)
+    gap = rng.gamma(30.0, 1.0, (n, READINGS))
+    km = rng.uniform(0.0, 1e5, (n, 1)) + np.cumsum(rng.gamma(8.0, gap * 60.0 / 8.0), axis=1)
+    return np.cumsum(gap, axis=1).ravel(), km.ravel(), np.arange(n + 1) * READINGS
+
+
+def seconds(action, repeats=3):
+    best = np.inf
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        action()
+        best = min(best, time.perf_counter() - begin)
+    return best
+
+
+def loop_seconds_per_vehicle(time_days, odometer_km, n_vehicles=40):
+    """The same three states in filterpy, matrices set for every gap."""
+    h = DEFAULT_HYPERPARAMETERS
+    begin = time.perf_counter()
+    for vehicle in range(n_vehicles):
+        own = slice(vehicle * READINGS, (vehicle + 1) * READINGS)
+        t, z = time_days[own], odometer_km[own]
+        kf = KalmanFilter(dim_x=3, dim_z=1)
+        kf.x, kf.P = np.array([[0.0], [0.0], [60.0]]), np.diag([36.0, 600.0, 1300.0])
+        kf.H, kf.R = np.array([[1.0, 0.0, 0.0]]), np.array([[36.0]])
+        for k in range(1, READINGS):
+            d = t[k] - t[k - 1]
+            phi = np.exp(-h.reversion_per_day * d)
+            kf.F = np.array([[1.0, (1.0 - phi) / h.reversion_per_day, d], [0.0, phi, 0.0], [0.0, 0.0, 1.0]])
+            kf.Q = (
+                np.diag([h.noise_sd**2 * d, h.temporary_sd**2 * (1.0 - phi**2), h.drift_per_day * d]) * 3600.0
+            )
+            kf.predict()
+            kf.update(z[k] - z[0])
+    return (time.perf_counter() - begin) / n_vehicles
+
+
+@pytest.mark.bench
+def test_speed_of_screening_filter_and_moments(record_property):
+    n = 100_000
+    time_days, odometer_km, offsets = monthly_fleet(n)
+    priors = configured_priors(n)
+    entries = Entries.plain(time_days, odometer_km, offsets, np.full(n, 45.0))
+    state = filter_readings(time_days, odometer_km, offsets, priors)
+    filtering = seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors))
+    loop = loop_seconds_per_vehicle(time_days, odometer_km) * n
+    record_property("screening_seconds", seconds(lambda: screen_readings(entries)))
+    record_property("filter_seconds", filtering)
+    record_property("filter_nanoseconds_per_reading", 1e9 * filtering / (n * READINGS))
+    record_property("loop_by_filter", loop / filtering)
+    record_property("moments_seconds", seconds(lambda: increment_moments(state, np.full(n, 90.0))))
+    assert loop > 100.0 * filtering
+
+
+@pytest.mark.bench
+def test_cost_grows_in_proportion_to_the_fleet(record_property):
+    per_vehicle = []
+    for n in (20_000, 200_000):
+        time_days, odometer_km, offsets = monthly_fleet(n)
+        priors = configured_priors(n)
+        per_vehicle.append(seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors)) / n)  # noqa: B023
+    record_property("microseconds_per_vehicle", [1e6 * one for one in per_vehicle])
+    assert per_vehicle[1] < 2.0 * per_vehicle[0]
