@@ -1,4 +1,4 @@
-"""How fast screening and filter are, next to a loop over vehicles in a general library; a measurement (read it with --junitxml)."""
+"""How fast screening and filter are, next to a loop in a general library; read it with --junitxml."""
 
 import time
 
