@@ -219,6 +219,7 @@ def _round_habits(session: Session, organisation_id: int, now: datetime) -> dict
         "kind": [row[0] for row in seen],
         "total_litres": [row[1] for row in seen],
         "drainable_litres": [row[2] for row in seen],
+        "return_rounds": [None] * len(seen),
     }
     recommended = recommend_exchange(columns).n_rounds
     habits: dict[str, Floats] = {}

@@ -68,11 +68,21 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """What a stream or a part comes to, week by week and over all weeks."""
+
+    weekly: Band
+    total: Band
+    """Of shape (1,): the weeks are not independent, so their quantiles do not add up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FluidForecast:
     """One fluid over the coming weeks."""
 
     line: StockLine
     weekly: Band
+    total: Band
     cumulative: LatticeDistributions
     """Demand up to the end of each week."""
 
@@ -93,8 +103,8 @@ class StockForecast:
     today: date
     weeks: tuple[IsoWeek, ...]
     fluids: list[FluidForecast]
-    used_fluid: dict[WasteStream, Band]
-    seals: dict[str, Band]
+    used_fluid: dict[WasteStream, Need]
+    seals: dict[str, Need]
     without_fluid: dict[str, float]
     """Litres expected over all weeks for compartments that name no fluid, by kind."""
 
@@ -137,6 +147,7 @@ def _fluid_forecast(
 ) -> FluidForecast:
     mean = distribution_mean(demand.cumulative)
     supply = committed_supply(stock_on_hand(line, today), shelf_life_weeks(line.fluid), mean)
+    need = _need(demand, 0)
     seals: dict[str, Floats] = {}
     for row in rows.tolist():
         for seal in jobs.seals[row]:
@@ -144,7 +155,8 @@ def _fluid_forecast(
             seals[seal["part"]] = seals.get(seal["part"], np.zeros(len(jobs.weeks))) + pieces
     return FluidForecast(
         line=line,
-        weekly=Band.of(demand.weekly),
+        weekly=need.weekly,
+        total=need.total,
         cumulative=demand.cumulative,
         stock=project_stock(demand.cumulative, supply[None, :], np.ones(1)),
         used_litres=jobs.mean_litres[rows] @ done[rows],
@@ -152,7 +164,7 @@ def _fluid_forecast(
     )
 
 
-def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Band]:
+def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Need]:
     """What comes out is what goes in: a level is left as it was found."""
     streams = [EXCHANGE_DEFAULTS[FluidKind(kind)].waste_stream for kind in jobs.kind]
     present = [stream for stream in WasteStream if stream in streams]
@@ -160,10 +172,10 @@ def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Band]:
         return {}
     pool = np.array([present.index(stream) for stream in streams], np.int64)
     rows = np.arange(len(jobs), dtype=np.int64)
-    return dict(zip(present, _bands(jobs, rows, pool, None, len(present), STEP_LITRES), strict=True))
+    return dict(zip(present, _needs(jobs, rows, pool, None, len(present), STEP_LITRES), strict=True))
 
 
-def _seals(jobs: FleetJobs) -> dict[str, Band]:
+def _seals(jobs: FleetJobs) -> dict[str, Need]:
     rows, parts, pieces = [], [], []
     for row, seals in enumerate(jobs.seals):
         for seal in seals:
@@ -176,12 +188,12 @@ def _seals(jobs: FleetJobs) -> dict[str, Band]:
     place = {name: number for number, name in enumerate(names)}
     pool = np.array([place[part] for part in parts], np.int64)
     chosen, quantity = np.array(rows, np.int64), np.array(pieces)
-    return dict(zip(names, _bands(jobs, chosen, pool, quantity, len(names), 1.0), strict=True))
+    return dict(zip(names, _needs(jobs, chosen, pool, quantity, len(names), 1.0), strict=True))
 
 
-def _bands(
+def _needs(
     jobs: FleetJobs, rows: Integers, pool: Integers, quantity: Floats | None, n_pools: int, step: float
-) -> list[Band]:
+) -> list[Need]:
     demand = forecast_demand(
         jobs.demand(rows, pool, quantity),
         n_pools=n_pools,
@@ -189,11 +201,15 @@ def _bands(
         step_quantity=step,
         n_exact_max=N_EXACT,
     )
-    weeks = np.arange(demand.n_weeks, dtype=np.int64)
-    return [
-        Band.of(select_distributions(demand.weekly, number * demand.n_weeks + weeks))
-        for number in range(n_pools)
-    ]
+    return [_need(demand, number) for number in range(n_pools)]
+
+
+def _need(demand: DemandForecast, pool: int) -> Need:
+    weeks = pool * demand.n_weeks + np.arange(demand.n_weeks, dtype=np.int64)
+    return Need(
+        weekly=Band.of(select_distributions(demand.weekly, weeks)),
+        total=Band.of(select_distributions(demand.cumulative, weeks[-1:])),
+    )
 
 
 def _litres_by_kind(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, float]:

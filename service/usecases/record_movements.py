@@ -63,17 +63,15 @@ def record_movement(session: Session, caller: Caller, now: datetime, new: NewMov
     expires_on = _expiry(session, caller, fluid, new, at)
     signed = _signed_litres(session, fluid, replace(new, at=at))
     row = _store(session, caller, now, fluid, new, (at, signed, expires_on))
-    keep_later_count(session, row)
     detail = {"fluid": fluid.reference, "kind": str(new.kind), "litres": signed}
     record_change(session, caller, now, "recorded", "stock movement", row.id, detail)
     return row
 
 
-def keep_later_count(session: Session, row: StockMovement) -> None:
-    """Take an entry back at the first count after it: what was found then held it already.
-
-    Whoever writes an entry of the past calls this, so that a count stays what was found.
-    """
+def add_entry(session: Session, row: StockMovement) -> None:
+    """Store an entry; one of before a count is taken back at the count, which had seen it."""
+    session.add(row)
+    session.flush()
     count = stock.first_count_after(session, row.organisation_id, row.fluid_id, row.at)
     if count is None:
         return
@@ -163,8 +161,7 @@ def _store(
     )
     try:
         with session.begin_nested():
-            session.add(row)
-            session.flush()
+            add_entry(session, row)
     except IntegrityError as error:
         # Two senders used the reference at the same moment; the other one was first.
         raise DuplicateError("There is an entry with this reference already; nothing was added.") from error

@@ -27,6 +27,7 @@ from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.decide_readings import discard_reading_of_record
 from service.usecases.prepare_service import PreparedService, prepare_service
+from service.usecases.record_movements import add_entry
 from service.usecases.record_readings import ReadingRow, RowResult, store_readings
 from service.usecases.service_entries import NewService, NewWork
 from service.usecases.tick_off import reopen_lines, tick_off
@@ -88,7 +89,8 @@ def void_service(session: Session, caller: Caller, now: datetime, reference: str
     session.add(service)
     session.flush()
     for drawn in services.draws_of_service(session, caller.organisation_id, service.id or 0):
-        session.add(
+        add_entry(
+            session,
             StockMovement(
                 organisation_id=caller.organisation_id,
                 fluid_id=drawn.fluid_id,
@@ -99,7 +101,7 @@ def void_service(session: Session, caller: Caller, now: datetime, reference: str
                 note="The service that drew this was recorded by mistake.",
                 recorded_at=now,
                 recorded_by=caller.actor[:80],
-            )
+            ),
         )
     external = format_id(IdKind.SERVICE, service.id)
     discard_reading_of_record(session, caller, now, METER_SOURCE, external, service.vehicle_id)
@@ -188,7 +190,8 @@ def _draw_stock(
         if fluid is not None and fluid.id is not None:
             litres[fluid.id] = litres.get(fluid.id, 0.0) + work.filled_litres
     for fluid_id, amount in litres.items():
-        session.add(
+        add_entry(
+            session,
             StockMovement(
                 organisation_id=caller.organisation_id,
                 fluid_id=fluid_id,
@@ -198,9 +201,8 @@ def _draw_stock(
                 service_id=service.id,
                 recorded_at=now,
                 recorded_by=caller.actor[:80],
-            )
+            ),
         )
-    session.flush()
 
 
 def _store_reading(

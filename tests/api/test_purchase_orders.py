@@ -1,5 +1,7 @@
 """Purchase orders through the API."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 ATF = {
@@ -65,6 +67,14 @@ def test_two_approvals_of_one_order_have_one_effect(shop, order):
     assert (again.status_code, again.json()["type"]) == (409, "/problems/state-transition")
     assert "planned" in again.json()["detail"]
     assert shop.get(path).json()["version"] == 2
+
+
+def test_of_approvals_at_the_same_moment_one_is_taken(shop, order):
+    path = f"/v1/purchase-orders/{order['id']}/place"
+    with ThreadPoolExecutor(4) as pool:
+        answers = [job.result().status_code for job in [pool.submit(shop.post, path) for _ in range(4)]]
+    assert sorted(answers) == [200, 409, 409, 409]
+    assert shop.get(f"/v1/purchase-orders/{order['id']}").json()["version"] == 2
 
 
 def test_a_delivery_that_is_booked_twice_by_key_comes_once(shop, order):

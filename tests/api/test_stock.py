@@ -82,6 +82,20 @@ def test_an_entry_from_before_a_count_does_not_change_what_was_found(shop):
     assert len(shop.get("/v1/stock/movements").json()["movements"]) == 4
 
 
+def test_a_service_recorded_late_does_not_change_what_was_counted_after_it(shop):
+    shop.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van"})
+    place = {"compartment": "gearbox", "kind": ATF["kind"], "fluid": "ATF-A", "total_litres": 9.0}
+    shop.post("/v1/vehicles/VAN-07/compartments", place)
+    move(shop, "receipt", 60, at="2026-04-01T08:00:00Z")
+    move(shop, "count", 50, at="2026-05-02T08:00:00Z")
+    work = {"compartment": "gearbox", "rounds": [{"drained_litres": 4.0, "filled_litres": 4.0}]}
+    for day, left in (("2026-05-01", 50), ("2026-05-03", 46)):
+        done = {"vehicle": "VAN-07", "done_at": f"{day}T08:00:00Z", "compartments": [work]}
+        answer = shop.post("/v1/services", done)
+        assert answer.status_code == 201, answer.text
+        assert on_hand(shop) == left
+
+
 def test_an_entry_s_reference_is_used_once(shop):
     assert move(shop, "receipt", 20, reference="delivery 1").status_code == 201
     again = move(shop, "receipt", 20, reference="delivery 1")

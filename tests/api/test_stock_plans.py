@@ -65,6 +65,7 @@ def test_two_overdue_jobs_take_their_litres_this_week_with_certainty(shop):
     first, second = oil["weeks"][:2]
     assert first["demand"] == {"mean": 12, "p10": 12, "p50": 12, "p90": 12}
     assert second["demand"] == {"mean": 0, "p10": 0, "p50": 0, "p90": 0}
+    assert oil["total"] == first["demand"]
     assert first["stock_litres"] == {"p10": -2, "p50": -2, "p90": -2}
     assert first["run_out_probability"] == 1
     assert (first["used_fluid_litres"], first["seals"]) == (12, {"drain plug washer": 2})

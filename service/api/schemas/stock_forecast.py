@@ -34,12 +34,25 @@ FORECAST_EXAMPLE: dict[str, Any] = {
             "kind": "automatic_transmission_car",
             "stock_litres": 60.0,
             "on_order_litres": 20.0,
+            "total": DEMAND_EXAMPLE,
             "weeks": [FLUID_WEEK_EXAMPLE],
             "warnings": [],
         }
     ],
-    "used_fluid": [{"stream": "lubricating_oil", "weeks": [{"week": "2026-W19", "demand": DEMAND_EXAMPLE}]}],
-    "seals": [{"part": "drain plug washer", "weeks": [{"week": "2026-W19", "demand": DEMAND_EXAMPLE}]}],
+    "used_fluid": [
+        {
+            "stream": "lubricating_oil",
+            "total": DEMAND_EXAMPLE,
+            "weeks": [{"week": "2026-W19", "demand": DEMAND_EXAMPLE}],
+        }
+    ],
+    "seals": [
+        {
+            "part": "drain plug washer",
+            "total": DEMAND_EXAMPLE,
+            "weeks": [{"week": "2026-W19", "demand": DEMAND_EXAMPLE}],
+        }
+    ],
     "without_fluid": [{"kind": "axle", "litres": 4.6}],
 }
 
@@ -89,6 +102,7 @@ class FluidForecastRead(BaseModel):
     kind: FluidKind
     stock_litres: float
     on_order_litres: float
+    total: Demand = Field(description="Over all weeks; quantiles of weeks do not add up.")
     weeks: list[FluidWeek]
     warnings: list[str]
 
@@ -101,6 +115,7 @@ class FluidForecastRead(BaseModel):
             kind=FluidKind(one.line.fluid.kind),
             stock_litres=tidy(one.line.shelf.litres),
             on_order_litres=tidy(one.line.on_order_litres),
+            total=Demand.of(one.total, 0),
             weeks=[
                 FluidWeek(
                     week=str(week),
@@ -131,6 +146,7 @@ class StreamForecast(BaseModel):
     """Used fluid of one stream, litres a week; streams are never mixed."""
 
     stream: WasteStream
+    total: Demand
     weeks: list[BandWeek]
 
 
@@ -138,6 +154,7 @@ class SealForecast(BaseModel):
     """A part that is used once a service, pieces a week."""
 
     part: str
+    total: Demand
     weeks: list[BandWeek]
 
 
@@ -168,12 +185,20 @@ class StockForecastRead(BaseModel):
             weeks=[str(week) for week in forecast.weeks],
             fluids=[FluidForecastRead.of(one, forecast.weeks) for one in forecast.fluids],
             used_fluid=[
-                StreamForecast(stream=stream, weeks=_band_weeks(band, forecast.weeks))
-                for stream, band in forecast.used_fluid.items()
+                StreamForecast(
+                    stream=stream,
+                    total=Demand.of(need.total, 0),
+                    weeks=_band_weeks(need.weekly, forecast.weeks),
+                )
+                for stream, need in forecast.used_fluid.items()
             ],
             seals=[
-                SealForecast(part=part, weeks=_band_weeks(band, forecast.weeks))
-                for part, band in forecast.seals.items()
+                SealForecast(
+                    part=part,
+                    total=Demand.of(need.total, 0),
+                    weeks=_band_weeks(need.weekly, forecast.weeks),
+                )
+                for part, need in forecast.seals.items()
             ],
             without_fluid=[
                 NamelessLitres(kind=FluidKind(kind), litres=tidy(litres))
