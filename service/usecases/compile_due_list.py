@@ -1,12 +1,11 @@
-"""What is due in a week, and why: every compartment of the fleet that should come in before the week is over."""
+"""What a line of a due list says: one compartment, when it is due and why, and how its fluid should be changed."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-import numpy as np
 from sqlmodel import Session
 
 from service.domain import due_reasons
@@ -15,15 +14,15 @@ from service.domain.due_reasons import Contaminant, Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
-from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
-from service.store.repositories import fleet, fluids
+from service.store.repositories import fleet, fluids, visits
+from service.store.repositories.visits import VehicleFacts
 from service.store.tables.organisation import Organisation
-from service.store.tables.vehicles import Vehicle
 from service.units import miles_from_km
 from service.usecases.estimate_usage import current_usage
 from service.usecases.project_due import FleetProjection, project_due
-from service.usecases.recommend_exchange import Recommendation, recommend_exchange
+from service.usecases.recommend_exchange import Recommendation
+from service.usecases.return_reason import return_reason
 
 LISTING_PROBABILITY: Final = 0.5
 """A compartment is listed once it is more likely than not due by the week's end. Common practice, no source;
@@ -65,24 +64,15 @@ class FleetNames:
 
     organisation: Organisation
     zone: ZoneInfo
-    vehicles: dict[int, Vehicle]
+    vehicles: dict[int, VehicleFacts]
     depots: dict[int | None, str]
     fluids: dict[int | None, str]
 
 
-def compile_lines(session: Session, organisation_id: int, week: IsoWeek, now: datetime) -> list[ListedLine]:
-    """List what is due by the end of a week, the most urgent first."""
-    names = load_names(session, organisation_id)
-    threshold = names.organisation.planning.get("listing_probability", LISTING_PROBABILITY)
-    lines: list[ListedLine] = []
-    for projection in project_fleet(session, names, now):
-        recommended = recommend_exchange(projection.compartments)
-        for place, probability in _listed(projection, week, threshold):
-            line = line_of(names, projection, recommended, place)
-            line.detail["due_by_week_end_probability"] = round(probability, 4)
-            lines.append(line)
-    latest = date.max
-    return sorted(lines, key=lambda line: (line.due_q50_on or latest, line.vehicle, line.compartment))
+def listing_probability(organisation: Organisation) -> float:
+    """How likely a compartment must be due by a week's end to be listed for it."""
+    wanted = float(organisation.planning.get("listing_probability", LISTING_PROBABILITY))
+    return wanted if 0.0 < wanted < 1.0 else LISTING_PROBABILITY
 
 
 def load_names(session: Session, organisation_id: int) -> FleetNames:
@@ -91,15 +81,17 @@ def load_names(session: Session, organisation_id: int) -> FleetNames:
     return FleetNames(
         organisation=organisation,
         zone=zone_named("/time_zone", organisation.time_zone),
-        vehicles={row.id: row for row in fleet.list_vehicles(session, organisation_id) if row.id is not None},
+        vehicles=visits.vehicles_in_use(session, organisation_id),
         depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
         fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
     )
 
 
-def project_fleet(session: Session, names: FleetNames, now: datetime) -> Iterator[FleetProjection]:
-    """Project all vehicles in use, a block at a time so that memory does not grow with the fleet."""
-    ids = sorted(names.vehicles)
+def project_fleet(
+    session: Session, names: FleetNames, now: datetime, vehicle_ids: Iterable[int] | None = None
+) -> Iterator[FleetProjection]:
+    """Project vehicles in use, all or some, a block at a time so that memory does not grow with the fleet."""
+    ids = sorted(names.vehicles if vehicle_ids is None else vehicle_ids)
     organisation_id = names.organisation.id or 0
     for start in range(0, len(ids), VEHICLES_A_BLOCK):
         block = ids[start : start + VEHICLES_A_BLOCK]
@@ -114,6 +106,7 @@ def line_of(
     columns = projection.compartments
     vehicle = names.vehicles[columns["vehicle_id"][place]]
     limit = projection.limit_of(place)
+    unit = DistanceUnit(names.organisation.distance_unit)
     method = recommended.method[place]
     low, middle, high = (column[place] for column in projection.due_dates)
     return ListedLine(
@@ -124,7 +117,7 @@ def line_of(
         depot=names.depots[vehicle.depot_id],
         kind=columns["kind"][place],
         fluid=names.fluids.get(columns["fluid_id"][place]),
-        reason=reason_of(names, projection, place, limit),
+        reason=return_reason(projection, place, limit, unit) or reason_of(names, projection, place, limit),
         limit_reached="none" if limit is None else str(limit),
         due_q10_on=low,
         due_q50_on=middle,
@@ -162,14 +155,6 @@ def reason_of(names: FleetNames, projection: FleetProjection, place: int, limit:
             columns["due_engine_hours"][place] - float(projection.expected_hours[row])
         )
     return due_reasons.unknown_reason()
-
-
-def _listed(projection: FleetProjection, week: IsoWeek, threshold: float) -> Sequence[tuple[int, float]]:
-    """Compartments whose probability of being due by the week's end reaches the threshold, with it."""
-    n_weeks = projection.weeks[0].weeks_until(week) + 1
-    by_end = projection.due.week_probability[:, : max(n_weeks, 1)].astype(np.float64).sum(axis=1)
-    chosen: list[int] = np.flatnonzero(by_end >= threshold - 1e-6).tolist()
-    return [(place, float(by_end[place])) for place in chosen]
 
 
 def _detail(

@@ -13,7 +13,6 @@ from service.engine.usage.characters import estimate_usage as estimate_states
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.state import STATE_WIDTH, UsageState
 from service.store.repositories import projections, readings
-from service.store.tables.readings import VehicleUsage
 from service.usecases.engine_time import days_of
 from service.usecases.usage_model import known_usage, vehicle_classes
 
@@ -43,17 +42,12 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
 def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
     """Give the stored states; those of vehicles whose readings changed since are computed anew, not stored."""
     rows = projections.read_usage(session, organisation_id, vehicle_ids)
-    stale = [key for key in vehicle_ids if is_stale(rows.get(key))]
+    stale = [key for key in vehicle_ids if key not in rows]
     fresh = estimate_usage(session, organisation_id, stale)
     return FleetUsage(
         odometer=_joined({key: rows[key].usage_state for key in rows}, stale, fresh.odometer, vehicle_ids),
         hours=_joined({key: rows[key].hours_state for key in rows}, stale, fresh.hours, vehicle_ids),
     )
-
-
-def is_stale(row: VehicleUsage | None) -> bool:
-    """Whether what is stored of a vehicle's use cannot be used as it is."""
-    return row is None or row.is_stale or row.usage_state is None or row.hours_state is None
 
 
 def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
@@ -76,7 +70,7 @@ def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[in
 
 
 def _joined(
-    stored: Mapping[int, bytes | None], stale: Sequence[int], fresh: UsageState, vehicle_ids: Sequence[int]
+    stored: Mapping[int, bytes], stale: Sequence[int], fresh: UsageState, vehicle_ids: Sequence[int]
 ) -> UsageState:
     """Put stored and fresh states in the order asked for."""
     table = np.empty((len(vehicle_ids), STATE_WIDTH))
@@ -86,7 +80,7 @@ def _joined(
     is_fresh = set(vehicle_ids).difference(stale)
     kept = [key for key in vehicle_ids if key in is_fresh]
     if kept:
-        blobs = b"".join(stored[key] or b"" for key in kept)
+        blobs = b"".join(stored[key] for key in kept)
         table[[place_of[key] for key in kept]] = np.frombuffer(blobs, dtype=np.float64).reshape(len(kept), -1)
     return UsageState.from_array(table)
 

@@ -21,7 +21,7 @@ from service.engine.exchange.state import FluidState, fluid_state
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.usecases.engine_time import civil_dates, day_fraction, days_of
-from service.usecases.estimate_usage import FleetUsage, is_stale, meter
+from service.usecases.estimate_usage import FleetUsage, meter
 from service.usecases.fluid_parameters import CompartmentParameters, parameters_of
 from service.usecases.update_states import state_rows
 
@@ -139,8 +139,8 @@ def project_due(
 def read_current(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[str, list[Any]]:
     """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
     columns = projections.read_compartments(session, organisation_id, vehicle_ids)
-    known = projections.read_usage(session, organisation_id, vehicle_ids)
-    stale = [key for key in vehicle_ids if is_stale(known.get(key))]
+    current = projections.current_vehicles(session, organisation_id, vehicle_ids)
+    stale = [key for key in vehicle_ids if key not in current]
     if stale:
         place_of = {key: place for place, key in enumerate(columns["id"])}
         for row in state_rows(session, organisation_id, stale):

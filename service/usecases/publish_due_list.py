@@ -16,8 +16,9 @@ from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.usecases.announce_list import announce_list
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
-from service.usecases.compile_due_list import ListedLine, compile_lines
-from service.usecases.spread_visits import spread_visits
+from service.usecases.compile_due_list import ListedLine, load_names
+from service.usecases.draft_lines import draft_lines
+from service.usecases.plan_visits import plan_visits
 
 JOB: Final = "weekly due list"
 
@@ -25,10 +26,10 @@ JOB: Final = "weekly due list"
 def draft_list(
     session: Session, organisation_id: int, week: IsoWeek, now: datetime
 ) -> tuple[list[ListedLine], dict[str, Any]]:
-    """Compile a week's lines and compare them with the latest list before it; nothing is stored."""
-    lines = compile_lines(session, organisation_id, week, now)
-    lines, since_last = _compare(session, organisation_id, week, lines)
-    return spread_visits(session, organisation_id, week, now, lines), since_last
+    """Plan a week's visits and compare their lines with the latest list before it; nothing is stored."""
+    names = load_names(session, organisation_id)
+    plan = plan_visits(session, names, week, now)
+    return _compare(session, organisation_id, week, draft_lines(session, names, plan, week, now))
 
 
 def publish_list(
@@ -103,10 +104,12 @@ def _with_change(
     if before is None:
         return replace(line, change="new", first_listed_week=str(week))
     earlier, events = before
-    moves = [event.moved_to_on for event in events if event.kind == "moved" and event.moved_to_on is not None]
-    pinned = moves[-1] if moves and week.first_day <= moves[-1] <= week.last_day else None
-    change = "moved" if moves else "carried_over"
-    return replace(line, change=change, first_listed_week=earlier.first_listed_week, planned_on=pinned)
+    was_moved = any(event.kind == "moved" for event in events)
+    is_ahead = (
+        earlier.change == "moved" and earlier.planned_on is not None and earlier.planned_on >= week.first_day
+    )
+    change = "moved" if was_moved or is_ahead else "carried_over"
+    return replace(line, change=change, first_listed_week=earlier.first_listed_week)
 
 
 def _told(line: DueListLine) -> dict[str, str]:

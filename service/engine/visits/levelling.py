@@ -72,7 +72,8 @@ def _reorder(visits: VisitRequests, order: NDArray[np.int64]) -> VisitRequests:
 
 def _by_week(days: NDArray[np.float64]) -> NDArray[np.float64]:
     """Sum days to weeks along the last axis."""
-    weeks: NDArray[np.float64] = days.reshape(*days.shape[:-1], -1, DAYS_PER_WEEK).sum(axis=-1)
+    n_weeks = days.shape[-1] // DAYS_PER_WEEK
+    weeks: NDArray[np.float64] = days.reshape(*days.shape[:-1], n_weeks, DAYS_PER_WEEK).sum(axis=-1)
     return weeks
 
 

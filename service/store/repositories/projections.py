@@ -1,14 +1,22 @@
 """What the projection reads and writes, as columns: a fleet is too large for an object a row."""
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import ColumnElement, delete, insert, select, update
 from sqlmodel import Session, col
 
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
+
+
+class StoredUsage(NamedTuple):
+    """What is stored of a vehicle's use."""
+
+    usage_state: bytes
+    hours_state: bytes
+
 
 VEHICLE_CHUNK: Final = 10_000
 """Vehicles in one IN list; SQLite takes 32,766 values, PostgreSQL 65,535."""
@@ -72,12 +80,27 @@ def read_compartments(
     return {str(name): list(values) for name, values in zip(names, columns, strict=True)}
 
 
-def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, VehicleUsage]:
-    """Read what is stored of some vehicles' use, by vehicle; those without are missing."""
-    query = select(VehicleUsage).where(
-        col(VehicleUsage.organisation_id) == organisation_id, col(VehicleUsage.vehicle_id).in_(vehicle_ids)
+def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, StoredUsage]:
+    """Read the usage states of some vehicles that rest on all their readings; the others are missing."""
+    columns = (col(VehicleUsage.vehicle_id), col(VehicleUsage.usage_state), col(VehicleUsage.hours_state))
+    query = select(*columns).where(*_is_current(organisation_id, vehicle_ids))
+    return {row[0]: StoredUsage(row[1] or b"", row[2] or b"") for row in session.connection().execute(query)}
+
+
+def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
+    """Those of some vehicles whose stored states rest on all their readings."""
+    query = select(col(VehicleUsage.vehicle_id)).where(*_is_current(organisation_id, vehicle_ids))
+    return set(session.connection().execute(query).scalars())
+
+
+def _is_current(organisation_id: int, vehicle_ids: Sequence[int]) -> tuple[ColumnElement[bool], ...]:
+    return (
+        col(VehicleUsage.organisation_id) == organisation_id,
+        col(VehicleUsage.vehicle_id).in_(vehicle_ids),
+        col(VehicleUsage.is_stale).is_(False),
+        col(VehicleUsage.usage_state).is_not(None),
+        col(VehicleUsage.hours_state).is_not(None),
     )
-    return {row.vehicle_id: row for row in session.execute(query).scalars()}
 
 
 def list_stale_vehicles(session: Session, organisation_id: int, limit: int) -> list[int]:

@@ -16,6 +16,7 @@ from service.store.tables import (  # noqa: F401
     stock,
     subscriptions,
     vehicles,
+    visits,
 )
 
 metadata = SQLModel.metadata

@@ -1,0 +1,38 @@
+"""What visits, early work, late work and overtime are taken to cost where an organisation has said nothing else."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from service.domain.sourced import Sourced, practice
+
+PLANNING_DEFAULTS: Final[Mapping[str, Sourced]] = MappingProxyType(
+    {
+        "visit_minor": practice(8_000, 2_000, 40_000),
+        "labour_minor_an_hour": practice(6_000, 2_500, 15_000),
+        "fluid_minor_a_litre": practice(900, 300, 4_000),
+        "overdue_minor_a_week": practice(3_000, 1_000, 50_000),
+        "contaminated_factor": practice(10, 3, 50),
+        "overtime_minor_an_hour": practice(9_000, 4_000, 25_000),
+        "overtime_share": practice(0, 0, 0.5),
+        "most_early_share": practice(0.25, 0, 0.5),
+    }
+)
+"""Terms of the visit plan by their names in `Organisation.planning`; money in the smallest unit of the currency.
+
+visit_minor             a visit, whatever is done in it: setting up, the vehicle off the road, the way there and back
+labour_minor_an_hour    a bay hour; with the fluid it makes the price of a job, and so of fluid life given up
+fluid_minor_a_litre     a litre of a fluid none of whose packs has a price
+overdue_minor_a_week    what a week overdue is thought to risk, a visit
+contaminated_factor     so many times that where there is water or coolant in a fluid
+overtime_minor_an_hour  a bay hour beyond the depot's own
+overtime_share          overtime that a depot can work, as a share of its hours of the day; none unless said
+most_early_share        no fluid is changed with more than this share of its interval still to run
+"""
+
+
+def planning_term(planning: Mapping[str, float], name: str) -> float:
+    """Give a term as the organisation set it, else its default; nonsense counts as not set."""
+    value = planning.get(name)
+    default = PLANNING_DEFAULTS[name].value
+    return float(value) if value is not None and 0.0 <= value < float("inf") else default

@@ -1,0 +1,175 @@
+"""What the visit plan rests on, as columns: vehicles, pins, days that published lists promise, prices of fluids."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import NamedTuple
+
+from sqlalchemy import select as select_columns
+from sqlmodel import Session, col, func, select
+
+from service.errors import NotFoundError
+from service.store.repositories.due_lists import is_closed
+from service.store.tables.due_lists import DueList, DueListLine, LineEvent
+from service.store.tables.fluids import Pack
+from service.store.tables.services import Service
+from service.store.tables.vehicles import Vehicle
+from service.store.tables.visits import VisitPin
+
+
+class VehicleFacts(NamedTuple):
+    """What a plan needs of a vehicle."""
+
+    reference: str
+    depot_id: int
+    available_weekdays: int
+
+
+class PromisedDay(NamedTuple):
+    """An open line of a published list with the day it was given, or moved to."""
+
+    vehicle_id: int
+    iso_week: str
+    planned_on: date | None
+    moved_to_on: date | None
+    moved_at: datetime | None
+    moved_by: str | None
+
+
+def vehicles_in_use(session: Session, organisation_id: int) -> dict[int, VehicleFacts]:
+    """All vehicles in use, by key, in ascending order."""
+    query = (
+        select(Vehicle.id, Vehicle.reference, Vehicle.depot_id, Vehicle.available_weekdays)
+        .where(Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
+        .order_by(col(Vehicle.id))
+    )
+    return {row[0]: VehicleFacts(*row[1:]) for row in session.exec(query) if row[0] is not None}
+
+
+def list_pins(session: Session, organisation_id: int) -> list[VisitPin]:
+    """All pins, the oldest first."""
+    query = select(VisitPin).where(VisitPin.organisation_id == organisation_id)
+    return list(session.exec(query.order_by(col(VisitPin.id))))
+
+
+def list_live_pins(session: Session, organisation_id: int, today: date) -> list[VisitPin]:
+    """Pins that still ask for something: their day has not passed, and no service was done since they were set."""
+    was_served = (
+        select(Service.id)
+        .where(
+            Service.organisation_id == VisitPin.organisation_id,
+            Service.vehicle_id == VisitPin.vehicle_id,
+            col(Service.done_at) >= VisitPin.created_at,
+            col(Service.voided_at).is_(None),
+        )
+        .exists()
+    )
+    query = select(VisitPin).where(
+        VisitPin.organisation_id == organisation_id, VisitPin.day >= today, ~was_served
+    )
+    return list(session.exec(query.order_by(col(VisitPin.id))))
+
+
+def find_pin(session: Session, organisation_id: int, vehicle_id: int) -> VisitPin | None:
+    """Pin of a vehicle, if it has one."""
+    query = select(VisitPin).where(
+        VisitPin.organisation_id == organisation_id, VisitPin.vehicle_id == vehicle_id
+    )
+    return session.exec(query).first()
+
+
+def get_pin(session: Session, organisation_id: int, number: int | None) -> VisitPin:
+    """Pin by its key.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    query = select(VisitPin).where(VisitPin.organisation_id == organisation_id, VisitPin.id == number)
+    pin = session.exec(query).first() if number is not None else None
+    if pin is None:
+        raise NotFoundError("There is no pin with this id.")
+    return pin
+
+
+def published_weeks(session: Session, organisation_id: int, from_week: str) -> list[str]:
+    """ISO weeks from this one on that have a list; weeks sort as they are written."""
+    query = select(DueList.iso_week).where(
+        DueList.organisation_id == organisation_id, DueList.iso_week >= from_week
+    )
+    return list(session.exec(query.order_by(col(DueList.iso_week))))
+
+
+def promised_days(session: Session, organisation_id: int, from_week: str) -> list[PromisedDay]:
+    """Open lines of the lists from a week on, and of the latest list before it, the earliest week first."""
+    latest_before = session.exec(
+        select(func.max(DueList.iso_week)).where(
+            DueList.organisation_id == organisation_id, DueList.iso_week < from_week
+        )
+    ).one()
+    wanted = (
+        col(DueList.organisation_id) == organisation_id,
+        col(DueList.iso_week) >= (latest_before or from_week),
+    )
+    on_list = (col(DueListLine.organisation_id) == DueList.organisation_id) & (
+        col(DueListLine.due_list_id) == DueList.id
+    )
+    columns = (
+        DueListLine.id,
+        DueListLine.vehicle_id,
+        DueListLine.change,
+        DueList.iso_week,
+        DueListLine.planned_on,
+    )
+    lines = session.connection().execute(
+        select_columns(*(col(column) for column in columns))
+        .join(DueList, on_list)
+        .where(*wanted)
+        .order_by(col(DueList.iso_week), col(DueListLine.position))
+    )
+    events = _events(
+        session.exec(
+            select(LineEvent)
+            .join(DueListLine, col(DueListLine.id) == LineEvent.line_id)
+            .join(DueList, on_list)
+            .where(*wanted)
+            .order_by(col(LineEvent.id))
+        )
+    )
+    found = []
+    for line in lines:
+        own = events.get(line.id, [])
+        moves = [event for event in own if event.kind == "moved"]
+        was_moved = line.change == "moved"
+        if is_closed(own):
+            continue
+        found.append(
+            PromisedDay(
+                vehicle_id=line.vehicle_id,
+                iso_week=line.iso_week,
+                planned_on=line.planned_on,
+                moved_to_on=moves[-1].moved_to_on if moves else line.planned_on if was_moved else None,
+                moved_at=moves[-1].at if moves else None,
+                moved_by=moves[-1].by if moves else None,
+            )
+        )
+    return found
+
+
+def prices_minor_a_litre(session: Session, organisation_id: int) -> dict[int, float]:
+    """Lowest known price of a litre, by fluid; fluids without a priced pack are missing."""
+    query = select(Pack.fluid_id, Pack.litres, Pack.price_minor).where(
+        Pack.organisation_id == organisation_id, col(Pack.price_minor).is_not(None)
+    )
+    found: dict[int, float] = {}
+    for fluid_id, litres, price_minor in session.exec(query):
+        price = float(price_minor or 0) / litres
+        found[fluid_id] = min(price, found.get(fluid_id, price))
+    return found
+
+
+def _events(events: Iterable[LineEvent]) -> dict[int, list[LineEvent]]:
+    found: dict[int, list[LineEvent]] = {}
+    for event in events:
+        found.setdefault(event.line_id, []).append(event)
+    return found
