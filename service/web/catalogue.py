@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import frame, week
+from service.web.words import frame, vehicles, week
 
-ENGLISH: Final[Mapping[str, str]] = MappingProxyType({**frame.WORDS, **week.WORDS})
+ENGLISH: Final[Mapping[str, str]] = MappingProxyType({**frame.WORDS, **week.WORDS, **vehicles.WORDS})
 
 
 def translate(key: str, **values: object) -> str:

@@ -61,3 +61,14 @@ class PasswordPage:
     login: str
     shortest: int
     form: FormState = field(default=EMPTY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingPage:
+    """The form for a reading alone."""
+
+    vehicle: str
+    vehicle_id: str
+    unit: str
+    now_local: str
+    form: FormState

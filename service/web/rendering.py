@@ -68,6 +68,7 @@ def _environment() -> Environment:
         TOKEN_FIELD=TOKEN_FIELD,
         ID_FIELD=ID_FIELD,
         CARRIED_FIELD=CARRIED_FIELD,
+        dict=dict,
     )
     environment.filters["path_part"] = path_part
     environment.filters["drawn"] = drawn

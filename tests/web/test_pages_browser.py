@@ -20,6 +20,9 @@ pytestmark = pytest.mark.browser
 PAGES = {
     "week": "/due-lists/2026-W19",
     "line": "/lines/lin_1",
+    "vehicles": "/vehicles",
+    "vehicle": "/vehicles/VAN-01",
+    "reading": "/vehicles/VAN-01/reading",
     "no-page": "/no-such-page",
     "password": "/password",
 }
@@ -89,7 +92,8 @@ def _tab_to(window: OpenBrowser, name: str) -> None:
     for _ in range(60):
         window.page.keyboard.press("Tab")
         here, outline = window.page.evaluate(
-            "[document.activeElement.name || '', getComputedStyle(document.activeElement).outlineStyle]"
+            """() => { const e = document.activeElement;
+                return [e.name || '', e === document.body ? 'left' : getComputedStyle(e).outlineStyle]; }"""
         )
         assert outline != "none"
         if here == name:

@@ -1,0 +1,173 @@
+"""Vehicles: look for one, look at it, post a reading, decide on held ones."""
+
+from typing import Annotated, Final, Literal
+
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import Response
+
+from service.domain import plausibility
+from service.domain.external_ids import IdKind, format_id
+from service.domain.outcomes import REASON_TEXTS, ReadingOutcome
+from service.domain.roles import Scope
+from service.domain.units_of_distance import DistanceUnit
+from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
+from service.store.repositories import fleet
+from service.units import km_from_miles, miles_from_km
+from service.usecases.decide_readings import decide_reading
+from service.usecases.list_fleet import list_fleet
+from service.usecases.record_readings import ReadingRow, RowResult, record_readings
+from service.usecases.show_vehicle import show_vehicle
+from service.web.contexts import ReadingPage
+from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
+from service.web.rendering import frame_of, path_part, render
+from service.web.views.paging import pager_of
+from service.web.views.vehicle import vehicle_page
+from service.web.views.vehicles import vehicles_page
+from service.web.visits import Visit, doing, looking
+
+router = APIRouter()
+
+VehiclePath = Annotated[str, Path(min_length=1, max_length=160)]
+ReadingPath = Annotated[str, Path(pattern=r"^rdg_[0-9]{1,19}$")]
+Looked = Annotated[str, Query(max_length=80)]
+PageNumber = Annotated[int, Query(ge=1, le=100_000)]
+
+VEHICLES_A_PAGE: Final = 50
+SOURCE: Final = "page"
+TOLD: Final = {
+    ReadingOutcome.ACCEPTED: "reading",
+    ReadingOutcome.HELD: "reading_held",
+    ReadingOutcome.DUPLICATE: "reading_twice",
+}
+
+
+@router.get("/vehicles")
+def get_vehicles(
+    request: Request, depot: Looked = "", vehicle: Looked = "", page: PageNumber = 1
+) -> Response:
+    """Look for vehicles."""
+    with looking(request) as visit:
+        part = list_fleet(
+            visit.session,
+            visit.caller,
+            visit.now,
+            part=vehicle.strip(),
+            depot=depot,
+            offset=(page - 1) * VEHICLES_A_PAGE,
+            limit=VEHICLES_A_PAGE,
+        )
+        depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
+        pager = pager_of(part.n_found, VEHICLES_A_PAGE, page)
+        context = vehicles_page(part, pager, depots, depot, vehicle.strip(), visit.presentation)
+        return render("vehicles.html", frame_of(visit, "vehicles"), context)
+
+
+@router.get("/vehicles/{vehicle}")
+def get_vehicle(request: Request, vehicle: VehiclePath) -> Response:
+    """Look at one vehicle."""
+    return _show_vehicle(request, vehicle, EMPTY)
+
+
+@router.get("/vehicles/{vehicle}/reading")
+def get_reading(request: Request, vehicle: VehiclePath) -> Response:
+    """Show the form for a reading alone: all that a driver needs."""
+    return _show_reading(request, vehicle, EMPTY)
+
+
+@router.post("/vehicles/{vehicle}/reading")
+def post_lone_reading(request: Request, vehicle: VehiclePath, form: Form) -> Response:
+    """Save a reading from the small form."""
+    try:
+        with doing(request, form) as visit:
+            result = _record(visit, vehicle, form)
+            return visit.done(f"/vehicles/{path_part(vehicle)}/reading", told=TOLD[result.outcome])
+    except (InvalidInputError, ConflictError) as error:
+        return _show_reading(request, vehicle, FormState.after(form, error), error)
+
+
+@router.post("/vehicles/{vehicle}/readings")
+def post_reading(request: Request, vehicle: VehiclePath, form: Form) -> Response:
+    """Save a reading from the vehicle's page."""
+    try:
+        with doing(request, form) as visit:
+            result = _record(visit, vehicle, form)
+            return visit.done(f"/vehicles/{path_part(vehicle)}", told=TOLD[result.outcome])
+    except (InvalidInputError, ConflictError) as error:
+        return _show_vehicle(request, vehicle, FormState.after(form, error), error)
+
+
+@router.post("/readings/{reading}")
+def post_decision(request: Request, reading: ReadingPath, form: Form) -> Response:
+    """Say that a held reading is right or wrong."""
+    with doing(request, form) as visit:
+        decision = form.text("decision")
+        if decision not in {"release", "discard"}:
+            raise InvalidInputError("Press one of the buttons of the page.")
+        chosen: Literal["release", "discard"] = "release" if decision == "release" else "discard"
+        row = decide_reading(visit.session, visit.caller, visit.now, reading, chosen)
+        back = f"/vehicles/{format_id(IdKind.VEHICLE, row.vehicle_id)}"
+        return visit.done(back, told="released" if chosen == "release" else "discarded")
+
+
+def _record(visit: Visit, reference: str, posted: Posted) -> RowResult:
+    """Store one reading; one that cannot be stored is told at its field."""
+    visit.caller.require(Scope.READINGS)
+    owner = fleet.get_vehicle(visit.session, visit.caller.organisation_id, reference)
+    reader = FormReader(posted)
+    unit = reader.choice("unit", DistanceUnit, DistanceUnit(owner.odometer_unit))
+    to_km = km_from_miles if unit is DistanceUnit.MI else float
+    km = reader.optional_number("odometer", plausibility.ODOMETER_KM, to_base=to_km)
+    hours = reader.optional_number("engine_hours", plausibility.ENGINE_HOURS)
+    taken_at = reader.moment("taken_at", visit.zone)
+    if km is None and hours is None and not reader.errors:
+        reader.errors.append(FieldError("/odometer", "Fill in the odometer or the engine hours."))
+    reader.finish()
+    row = ReadingRow(
+        vehicle=format_id(IdKind.VEHICLE, owner.id),
+        taken_at=taken_at,
+        odometer=None if km is None else round(miles_from_km(km), 3) if unit is DistanceUnit.MI else km,
+        unit=unit,
+        engine_hours=hours,
+        source=SOURCE,
+    )
+    (result,) = record_readings(visit.session, visit.caller, visit.now, [row])
+    if result.outcome is ReadingOutcome.REJECTED:
+        told = result.detail or (REASON_TEXTS[result.reason].sentence if result.reason else "")
+        field = "/taken_at" if result.detail else "/odometer"
+        raise InvalidInputError("The reading could not be saved.", [FieldError(field, told)])
+    return result
+
+
+def _show_vehicle(
+    request: Request, reference: str, form: FormState, error: ServiceError | None = None
+) -> Response:
+    with looking(request) as visit:
+        view = show_vehicle(visit.session, visit.caller, visit.now, reference)
+        rights = {
+            "read": visit.may(Scope.READINGS),
+            "decide": visit.may(Scope.PLANNING),
+            "work": visit.may(Scope.WORKSHOP),
+        }
+        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights)
+        return render("vehicle.html", frame_of(visit, "vehicles"), page, status_of(error))
+
+
+def _show_reading(
+    request: Request, reference: str, form: FormState, error: ServiceError | None = None
+) -> Response:
+    with looking(request) as visit:
+        visit.caller.require(Scope.READINGS)
+        owner = fleet.get_vehicle(visit.session, visit.caller.organisation_id, reference)
+        page = ReadingPage(
+            vehicle=owner.reference,
+            vehicle_id=format_id(IdKind.VEHICLE, owner.id),
+            unit=owner.odometer_unit,
+            now_local=f"{visit.now.astimezone(visit.zone):%Y-%m-%dT%H:%M}",
+            form=form,
+        )
+        return render("reading.html", frame_of(visit, "vehicles"), page, status_of(error))
+
+
+def status_of(error: ServiceError | None) -> int:
+    """Status of a form that is shown again."""
+    return 200 if error is None else 409 if isinstance(error, ConflictError) else 422

@@ -1,0 +1,200 @@
+"""One vehicle as a page: its use, its fluids, what is next, what happened."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from service.documents.presentation import Presentation
+from service.domain.duties import DUTY_DEFAULTS, Duty
+from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import KIND_LABELS, FluidKind
+from service.domain.outcomes import REASON_TEXTS, ReadingReason
+from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.store.tables.readings import Reading
+from service.usecases.show_vehicle import CompartmentView, VehicleView
+from service.web.catalogue import ENGLISH, translate
+from service.web.forms import FormState
+from service.web.views.charts import ShownChart, life_chart, odometer_chart
+from service.web.views.exchange import ExchangeTable, exchange_table
+
+HELD_SHOWN: Final = 20
+HISTORY_SHOWN: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldReading:
+    """A reading that waits for somebody to say whether it is right."""
+
+    reading_id: str
+    taken: str
+    odometer: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompartmentCard:
+    """One compartment."""
+
+    name: str
+    kind: str
+    facts: tuple[tuple[str, str], ...]
+    limit: str
+    chart: ShownChart
+    exchange: ExchangeTable | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happened."""
+
+    when: str
+    what: str
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VehiclePage:
+    """The whole page."""
+
+    vehicle: str
+    vehicle_id: str
+    facts: tuple[tuple[str, str], ...]
+    odometer: ShownChart | None
+    held: tuple[HeldReading, ...]
+    compartments: tuple[CompartmentCard, ...]
+    events: tuple[Event, ...]
+    may_read: bool
+    may_decide: bool
+    may_work: bool
+    form: FormState
+    now_local: str
+    unit: str
+
+
+def vehicle_page(
+    view: VehicleView,
+    presentation: Presentation,
+    zone: ZoneInfo,
+    now: datetime,
+    form: FormState,
+    rights: dict[str, bool],
+) -> VehiclePage:
+    """Fill the page of a vehicle."""
+    vehicle = view.projection.vehicle
+    return VehiclePage(
+        vehicle=vehicle.reference,
+        vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
+        facts=tuple(_facts(view, presentation)),
+        odometer=odometer_chart(view, presentation, zone),
+        held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[
+            :HELD_SHOWN
+        ],
+        compartments=tuple(_card(view, one, presentation) for one in view.compartments),
+        events=_events(view, presentation, zone),
+        may_read=rights["read"],
+        may_decide=rights["decide"],
+        may_work=rights["work"],
+        form=form,
+        now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",
+        unit=vehicle.odometer_unit,
+    )
+
+
+def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str, str]]:
+    projection, vehicle = view.projection, view.projection.vehicle
+    yield translate("fact_class"), CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label
+    yield translate("fact_depot"), view.depot
+    yield translate("fact_duty"), DUTY_DEFAULTS[Duty(vehicle.duty)].label
+    if projection.odometer_km is not None:
+        low, middle, high = (presentation.distance(float(value)) for value in projection.odometer_km)
+        yield translate("fact_odometer"), translate("fact_spread", middle=middle, low=low, high=high)
+        low, middle, high = (presentation.distance(float(value)) for value in projection.km_per_day)
+        yield translate("fact_use"), translate("fact_per_day", middle=middle, low=low, high=high)
+    yield translate("fact_readings"), presentation.number(int(projection.usage.odometer.n_readings[0]))
+    if vehicle.vin:
+        yield translate("fact_vin"), vehicle.vin
+    if vehicle.in_service_on:
+        yield translate("fact_since"), presentation.day(vehicle.in_service_on)
+
+
+def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReading:
+    shown = "–" if row.odometer is None else f"{presentation.number(row.odometer)}\u00a0{row.unit}"
+    return HeldReading(
+        reading_id=format_id(IdKind.READING, row.id),
+        taken=presentation.moment(row.taken_at.astimezone(zone)),
+        odometer=shown,
+        why=REASON_TEXTS[ReadingReason(row.reason)].sentence if row.reason else "",
+    )
+
+
+def _card(view: VehicleView, one: CompartmentView, presentation: Presentation) -> CompartmentCard:
+    fluids, compartment = view.projection.fluids, one.compartment
+    low, middle, high = (column[one.place] for column in fluids.due_dates)
+    limit = fluids.limit_of(one.place)
+    life, spread = (
+        float(fluids.fluid_now.life_used[one.place]),
+        float(fluids.fluid_now.life_used_variance[one.place]) ** 0.5,
+    )
+    intervals = ", ".join(_intervals(one, presentation))
+    facts = [
+        (translate("next_due"), presentation.day(middle) if middle else translate("next_beyond")),
+        (translate("next_span"), f"{presentation.day(low)} – {presentation.day(high)}" if low else "–"),
+        (translate("next_life"), f"{presentation.percent(life)} ± {presentation.percent(spread)}"),
+        (translate("next_fresh"), presentation.percent(fluids.compartments["fresh_fraction"][one.place])),
+        (translate("next_holds"), _holds(one, presentation)),
+        (translate("next_interval"), intervals or "–"),
+        (translate("next_specification"), compartment.specification or "–"),
+    ]
+    if compartment.level_min_celsius is not None:
+        window = (
+            f"{presentation.celsius(compartment.level_min_celsius)} – "
+            f"{presentation.celsius(compartment.level_max_celsius)}"
+        )
+        facts.append((translate("next_window"), window))
+    return CompartmentCard(
+        name=compartment.reference,
+        kind=KIND_LABELS[FluidKind(compartment.kind)],
+        facts=tuple(facts),
+        limit=translate(f"limit_{limit}" if limit else "limit_none"),
+        chart=life_chart(view, one, presentation),
+        exchange=None if one.plan is None else exchange_table(one.plan, presentation),
+    )
+
+
+def _holds(one: CompartmentView, presentation: Presentation) -> str:
+    return translate(
+        "holds",
+        total=presentation.volume(one.compartment.total_litres),
+        drainable=presentation.volume(one.compartment.drainable_litres),
+    )
+
+
+def _intervals(one: CompartmentView, presentation: Presentation) -> Iterator[str]:
+    compartment = one.compartment
+    if compartment.interval_km:
+        yield presentation.distance(compartment.interval_km)
+    if compartment.interval_months:
+        yield translate("months", n=compartment.interval_months)
+    if compartment.interval_hours:
+        yield translate("hours", n=presentation.number(compartment.interval_hours))
+
+
+def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tuple[Event, ...]:
+    """Records and changes together, the latest first."""
+    dated: list[tuple[datetime, str, str]] = []
+    for one in view.compartments:
+        for step in one.history.steps:
+            if step.event in {"service", "sample"}:
+                what = translate(f"event_{step.event}", compartment=one.compartment.reference, why=step.why)
+                dated.append((step.at, what, step.by or ""))
+    for change in view.changes:
+        key = f"change_{change.object_type}"
+        subject = translate(key) if key in ENGLISH else change.object_type
+        dated.append((change.at, f"{subject}: {change.action}", change.actor))
+    dated.sort(key=lambda entry: entry[0], reverse=True)
+    return tuple(
+        Event(when=presentation.moment(at.astimezone(zone)), what=what, who=who)
+        for at, what, who in dated[:HISTORY_SHOWN]
+    )

@@ -1,0 +1,155 @@
+"""Vehicles as pages: look for one, look at it, post a reading, decide on held ones."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from service.domain.roles import Role
+from tests.web.conftest import hidden_in
+
+VAN = "/vehicles/VAN-01"
+
+
+def post(workshop, vehicle: str = "veh_1", page: str = VAN, **typed: str):
+    fields = {"odometer": "79 980", "unit": "km", "taken_at": "2026-05-01T06:00"} | typed
+    return workshop.fill(page, f"/vehicles/{vehicle}/readings", **fields)
+
+
+@pytest.fixture
+def planner(workshop, fleet):
+    return workshop.come_in("petra", Role.PLANNER)
+
+
+def test_vehicles_are_found_by_a_part_of_their_number_and_by_depot(planner):
+    assert "VAN-02" in planner.get("/vehicles").text
+    found = planner.get("/vehicles?vehicle=van-01").text
+    assert "VAN-01" in found
+    assert "VAN-02" not in found
+    assert "TRUCK-1" not in planner.get("/vehicles?depot=North").text
+    assert "No vehicle fits" in planner.get("/vehicles?vehicle=%25").text
+
+
+def test_a_vehicle_shows_its_charts_and_their_tables(planner):
+    page = planner.get(VAN).text
+    assert page.count("<svg") == page.count("As a table") == 2
+    assert "9.0 L, of which 3.5 L drain" in page.replace("\u00a0", " ")
+    assert re.search(r"3 rounds|Line exchange", page)
+    assert " style=" not in page
+    assert "<script" not in page
+
+
+def test_a_reading_is_saved_and_shown(planner):
+    assert post(planner).headers["location"] == "/vehicles/veh_1?told=reading"
+    page = planner.get(VAN).text
+    assert "79\u202f980\u00a0km" in page
+    readings = planner.operator.get("/v1/vehicles/VAN-01/readings").json()["readings"]
+    assert [row["odometer"] for row in readings].count(79_980) == 1
+
+
+def test_sending_a_reading_twice_saves_it_once(planner):
+    hidden = hidden_in(planner.get(VAN).text, "/vehicles/veh_1/readings")
+    fields = hidden | {"odometer": "79980", "unit": "km", "taken_at": "2026-05-01T06:00"}
+    answers = [planner.send("/vehicles/veh_1/readings", fields) for _ in range(2)]
+    assert [answer.headers["location"].split("told=")[1] for answer in answers] == ["reading", "again"]
+
+
+def test_a_mile_reading_is_kept_as_typed(planner):
+    post(planner, odometer="49700", unit="mi")
+    (row,) = [
+        row
+        for row in planner.operator.get("/v1/vehicles/VAN-01/readings").json()["readings"]
+        if row["source"] == "page"
+    ]
+    # 1 mile is 1,609.344 m (international yard and pound agreement of 1959).
+    assert row["odometer_km"] == pytest.approx(49_700 * 1.609344)
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ({"odometer": "-1"}, "Must be between"),
+        ({"odometer": "1e5"}, "Not a number"),
+        ({"odometer": "nan"}, "Not a number"),
+        ({"odometer": "٧٩٩٨٠"}, "Not a number"),
+        ({"odometer": "9999999"}, "Must be between"),
+        ({"odometer": ""}, "Fill in the odometer or the engine hours."),
+        ({"engine_hours": "300000"}, "Must be between"),
+        ({"taken_at": "0001-01-01T00:00"}, "Must be a date from"),
+        ({"taken_at": "9999-12-31T23:59"}, "Must be a date from"),
+        ({"taken_at": "2026-02-30T06:00"}, "No date and time"),
+        ({"taken_at": "2027-01-01T06:00"}, "Lies in the future"),
+        ({"taken_at": ""}, "Fill this in."),
+        ({"unit": "ell"}, "Choose one of the list."),
+    ],
+)
+def test_what_cannot_be_right_is_told_at_its_field_and_nothing_typed_is_lost(planner, typed, told):
+    answer = post(planner, **({"odometer": "79 985"} | typed))
+    assert answer.status_code == 422
+    assert told in answer.text
+    assert 'aria-invalid="true"' in answer.text
+    kept = typed.get("odometer", "79 985")
+    assert f'name="odometer" type="text" value="{kept}"' in answer.text
+
+
+def test_a_held_reading_waits_for_a_planner(planner, clock):
+    assert post(planner, odometer="7998").headers["location"].endswith("told=reading_held")
+    page = planner.get(VAN).text
+    assert "Held readings" in page
+    key = re.search(r'action="/(readings/rdg_\d+)"', page)[1]
+    planner.come_in("max", Role.MECHANIC)
+    assert 'value="release"' not in planner.get(VAN).text
+    refused = planner.send(f"/{key}", hidden_in(planner.get(VAN).text, f"/{key}") | {"decision": "discard"})
+    assert refused.status_code == 403
+    planner.come_in("paul", Role.PLANNER)
+    assert (
+        planner.fill(VAN, f"/{key}", decision="discard").headers["location"]
+        == "/vehicles/veh_1?told=discarded"
+    )
+    page = planner.get(VAN).text
+    assert "Held readings" not in page
+    assert "discard" in page
+    assert "person paul" in page
+
+
+def test_a_driver_posts_a_reading_and_sees_nothing_else(workshop, fleet):
+    workshop.come_in("dora", Role.DRIVER)
+    assert workshop.get(VAN).status_code == 403
+    typed = {"odometer": "79980", "unit": "km", "taken_at": "2026-05-01T06:00"}
+    answer = workshop.fill(f"{VAN}/reading", "/vehicles/veh_1/reading", **typed)
+    assert answer.headers["location"] == "/vehicles/veh_1/reading?told=reading"
+
+
+def test_another_organisations_vehicle_is_not_there(planner, join):
+    hidden = hidden_in(planner.get(VAN).text, "/vehicles/veh_1/readings")
+    planner.come_in("eve", organisation_id=join("Other Invented Haulage").organisation_id)
+    for path in (VAN, "/vehicles/veh_1", "/vehicles/veh_1/reading"):
+        page = planner.get(path)
+        assert page.status_code == 404
+        assert "There is no such page" in page.text
+    assert planner.send("/vehicles/veh_1/readings", hidden | {"odometer": "1"}).status_code == 403
+    own = hidden_in(planner.get("/").text, "/sign-out")
+    typed = {"odometer": "79980", "unit": "km", "taken_at": "2026-05-01T06:00"}
+    assert planner.send("/vehicles/veh_1/readings", own | typed).status_code == 404
+
+
+def test_a_reading_typed_before_the_session_ended_is_saved_after_signing_in(planner, clock):
+    planner.fill("/password", "/password", password="four invented words")
+    hidden = hidden_in(planner.get(VAN).text, "/vehicles/veh_1/readings")
+    clock.advance(timedelta(hours=13))
+    typed = {"odometer": "79985", "unit": "km", "taken_at": "2026-05-01T06:10"}
+    asked = planner.send("/vehicles/veh_1/readings", hidden | typed)
+    again = hidden_in(asked.text, "/sign-in") | {"login": "petra", "password": "four invented words"}
+    shown = planner.send("/sign-in", again).text
+    fields = hidden_in(shown, "/vehicles/veh_1/readings") | dict(
+        re.findall(r'<input id="kept-\d+" name="([^"]+)" value="([^"]*)"', shown)
+    )
+    assert fields["odometer"] == "79985"
+    assert planner.send("/vehicles/veh_1/readings", fields).headers["location"].endswith("told=reading")
+
+
+def test_a_vehicle_without_anything_is_a_page_too(planner):
+    planner.operator.post("/v1/vehicles", {"vehicle": "NEW-1", "class": "bus"})
+    page = planner.get("/vehicles/NEW-1")
+    assert page.status_code == 200
+    assert "No readings yet" in page.text
