@@ -141,7 +141,10 @@ def replace_projections(
 def _replace(
     session: Session, table: type, key: Any, ids: Sequence[int], rows: Sequence[dict[str, Any]]
 ) -> None:
+    """Delete and insert below the object layer, which would send rows with different nulls one by one."""
+    connection = session.connection()
     for start in range(0, len(ids), VEHICLE_CHUNK):
-        session.execute(delete(table).where(key.in_(ids[start : start + VEHICLE_CHUNK])))
+        connection.execute(delete(table).where(key.in_(ids[start : start + VEHICLE_CHUNK])))
     if rows:
-        session.execute(insert(table), list(rows))
+        connection.execute(insert(table), list(rows))
+    session.expire_all()

@@ -1,0 +1,80 @@
+"""How long a fleet's projection takes, from the database and back: 10,000 vehicles, 30 readings, 3 compartments each.
+
+The baseline is the engine's own work on the same arrays, without the database.
+"""
+
+import resource
+import time
+
+import numpy as np
+import pytest
+from sqlalchemy import func, insert, select
+
+from seed_demo.large import build_fleet_of
+from service.engine.usage.characters import estimate_usage
+from service.engine.usage.priors import configured_priors
+from service.store.tables.projections import Projection
+from service.store.tables.readings import Reading, VehicleUsage
+from service.usecases.engine_time import days_of, instant_of
+from service.usecases.store_projections import store_projections
+from tests.benchmarks.large_store import load_large_fleet
+from tests.service_fixtures import START
+
+pytestmark = pytest.mark.bench
+
+N_VEHICLES = 10_000
+N_READINGS = 30
+
+
+def add_readings(database, organisation_id: int, fleet) -> None:
+    """Store the invented fleet's readings as accepted ones, and forget what was derived from them."""
+    vehicle = np.repeat(np.arange(1, N_VEHICLES + 1), np.diff(fleet.offsets))
+    rows = [
+        {
+            "organisation_id": organisation_id,
+            "vehicle_id": int(key),
+            "taken_at": instant_of(days),
+            "odometer": km,
+            "odometer_km": km,
+            "used_km": km,
+            "unit": "km",
+            "source": "bench",
+            "outcome": "accepted",
+            "received_at": START,
+        }
+        for key, days, km in zip(vehicle, days_of(fleet.epoch) + fleet.time_days, fleet.odometer_km, strict=True)
+    ]
+    with database.transaction() as session:
+        session.execute(insert(Reading), rows)
+        session.execute(VehicleUsage.__table__.update().values(is_stale=True))
+
+
+@pytest.mark.parametrize("database", ["sqlite", "postgres"], indirect=True)
+def test_projecting_ten_thousand_vehicles(database, capsys):
+    """Print the seconds from readings to stored projections, and how they compare with the engine alone."""
+    organisation_id = load_large_fleet(database, N_VEHICLES, 10, START, 480)
+    fleet = build_fleet_of(N_VEHICLES, N_READINGS, START)
+    began = time.perf_counter()
+    estimate_usage(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(N_VEHICLES))
+    engine = time.perf_counter() - began
+    warm, n_rows, peak = project(database, organisation_id)
+    add_readings(database, organisation_id, fleet)
+    cold, _, _ = project(database, organisation_id)
+    with database.snapshot() as session:
+        assert session.execute(select(func.count()).select_from(Projection)).scalar_one() == n_rows
+    with capsys.disabled():
+        print(
+            f"\n{N_VEHICLES} vehicles, {n_rows} compartments: {warm:.2f} s from stored states, {cold:.2f} s from all "
+            f"readings, peak {peak / N_VEHICLES:.0f} bytes a vehicle; the filter alone {engine:.2f} s"
+        )
+
+
+def project(database, organisation_id: int) -> tuple[float, int, int]:
+    """Seconds, rows and bytes by which the process grew in one run over the whole fleet."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    began = time.perf_counter()
+    with database.transaction() as session:
+        n_rows = store_projections(session, organisation_id, list(range(1, N_VEHICLES + 1)), START)
+    seconds = time.perf_counter() - began
+    grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
+    return seconds, n_rows, grown * 1024
