@@ -18,6 +18,7 @@ from service.api.routes import (
     calendar_feed,
     compartments,
     due_lists,
+    exchange_plans,
     fluids,
     health,
     history,
@@ -56,6 +57,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     audit.router,
     samples.router,
     history.router,
+    exchange_plans.router,
 )
 
 

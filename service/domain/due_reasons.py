@@ -92,6 +92,14 @@ def contamination_reason(
     return f"The last sample shows {found_fraction:.2%} {contaminant}{limit}: due now, find the cause first."
 
 
+def return_visit_reason(n_rounds: int, due_on: date | None, left: float | None, unit: DistanceUnit) -> str:
+    """Say that somebody planned to come back, and when."""
+    when = [] if due_on is None else [f"on {due_on.isoformat()}"]
+    if left is not None:
+        when.append(f"in about {left:,.0f} {unit}" if left > 0 else f"about {-left:,.0f} {unit} ago")
+    return f"Return visit for {_counted(n_rounds, 'more round')}, planned {' or '.join(when)}."
+
+
 def unknown_reason() -> str:
     """Say why nothing can be due yet."""
     return "No interval and no reading yet: nothing can be said about when this fluid is due."

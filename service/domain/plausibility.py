@@ -42,11 +42,17 @@ COUNT: Final = Bounds(0, 1_000_000, "Pieces of anything that one depot keeps.")
 
 FLUID_CELSIUS: Final = Bounds(-60, 250, "Colder than any garage, hotter than any fluid survives.")
 AMBIENT_CELSIUS: Final = Bounds(-60, 60, "The coldest and the hottest places where vehicles work.")
+EXPANSION_CELSIUS: Final = Bounds(-50, 150, "Where the volume tables of petroleum fluids hold.")
+EXPANSION_DENSITY_KG_PER_M3: Final = Bounds(
+    800.9, 1163.5, "The lubricating oils of ASTM D1250-04; second-hand."
+)
 DENSITY_KG_PER_M3: Final = Bounds(600, 1_400, "From light fuel to strong glycol.")
 
 INTERVAL_KM: Final = Bounds(100, 2_000_000, "From a first run-in change to the life of a vehicle.")
 INTERVAL_MONTHS: Final = Bounds(1, 360, "From a month to thirty years.")
 INTERVAL_HOURS: Final = Bounds(1, 50_000, "From a first run-in change to the life of a machine.")
+
+PLANNED_DAYS: Final = Bounds(0, 10_957, "Thirty years.")
 
 FRACTION: Final = Bounds(0, 1, "A share of the whole: 0.5 is half.")
 LIFE_USED: Final = Bounds(0, 1.5, "0 is new, 1 is the condemning limit; beyond 1.5 nothing changes.")

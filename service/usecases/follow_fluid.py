@@ -18,7 +18,7 @@ from service.domain.zones import first_instant, local_date
 from service.engine.ageing.age import Exposure, age
 from service.engine.exchange.state import FluidState, fluid_state
 from service.store.repositories.services import DoneItem
-from service.store.tables.services import Sample
+from service.store.tables.services import ReturnVisit, Sample
 from service.store.tables.vehicles import Compartment
 from service.usecases.engine_time import days_of
 from service.usecases.exchange_fluid import exchange_fluid, service_credit, why_service
@@ -95,6 +95,9 @@ class FluidHistory:
     samples: Sequence[Sample]
     observe: Observe
     """Weighs a sample, or the grade of old fluid, against the estimate."""
+
+    return_visit: ReturnVisit | None = None
+    """An accepted plan to come back that is still to come."""
 
 
 def follow(history: FluidHistory) -> list[Step]:

@@ -39,7 +39,7 @@ def prepare_service(session: Session, caller: Caller, now: datetime, new: NewSer
     DuplicateError
         If the sender's reference is on record.
     """
-    vehicle = fleet.find_vehicle(session, caller.organisation_id, new.vehicle)
+    vehicle = fleet.find_vehicle(session, caller.organisation_id, new.vehicle, for_update=True)
     if vehicle is None or vehicle.id is None:
         raise InvalidInputError.at(
             "/vehicle", "There is no vehicle with this number or id; register it first."

@@ -37,14 +37,16 @@ class Recommendation:
 
 
 def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
-    """Recommend the next exchange of compartments, given as columns."""
+    """Recommend the next exchange of compartments, given as columns; an accepted return visit says its own rounds."""
     total = np.array(columns["total_litres"], dtype=np.float64)
     drainable = np.array(columns["drainable_litres"], dtype=np.float64)
     share = np.minimum(drainable / total, 1.0)
     method = [EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in columns["kind"]]
     is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in method], dtype=bool)
     wanted = np.where(share >= FULL_DRAIN_FRACTION, 1, rounds_needed(share, 1.0 - TARGET_FRESH_FRACTION))
-    n_rounds = np.where(is_drained, np.minimum(wanted, MAX_ROUNDS), 1).astype(np.int64)
+    planned = np.array([rounds or 0 for rounds in columns["return_rounds"]], dtype=np.int64)
+    wanted = np.where(planned > 0, planned, np.minimum(wanted, MAX_ROUNDS))
+    n_rounds = np.where(is_drained, wanted, 1).astype(np.int64)
     by_rounds = schedule_credit(share, n_rounds.astype(np.float64))
     flushed = 1.0 - float(retained_tanks_in_series(FLUSH_TURNOVERS))
     return Recommendation(

@@ -50,6 +50,8 @@ def record_samples(
         raise InvalidInputError(f"At most {MAX_SAMPLES} samples a call; send the rest in another one.")
     names = {entry.vehicle for entry in entries if isinstance(entry, NewSample) and entry.vehicle}
     known = _Known(fleet.vehicles_by_reference(session, caller.organisation_id, names))
+    ids = [vehicle.id for vehicle in known.vehicles.values() if vehicle.id is not None]
+    fleet.lock_vehicles(session, caller.organisation_id, ids)
     results: list[SampleResult] = []
     rows: list[ReadingRow] = []
     touched: set[int] = set()
@@ -99,12 +101,14 @@ def void_sample(session: Session, caller: Caller, now: datetime, reference: str)
     """
     caller.require(Scope.WORKSHOP)
     sample = services.get_sample(session, caller.organisation_id, reference)
+    (compartment,) = fleet.compartments_by_id(session, caller.organisation_id, [sample.compartment_id])
+    fleet.lock_vehicles(session, caller.organisation_id, [compartment.vehicle_id])
+    session.refresh(sample)
     if sample.voided_at is not None:
         raise StateTransitionError("This sample is void already.")
     sample.voided_at = now
     session.add(sample)
     session.flush()
-    (compartment,) = fleet.compartments_by_id(session, caller.organisation_id, [sample.compartment_id])
     external = format_id(IdKind.SAMPLE, sample.id)
     discard_reading_of_record(session, caller, now, METER_SOURCE, external, compartment.vehicle_id)
     mark_stale(session, caller.organisation_id, [compartment.vehicle_id], now)
@@ -118,6 +122,7 @@ def _find_compartment(session: Session, caller: Caller, known: _Known, entry: Ne
         found = fleet.compartments_by_id(session, caller.organisation_id, [key])
         if not found:
             raise InvalidInputError.at("/compartment", "There is no compartment with this id.")
+        fleet.lock_vehicles(session, caller.organisation_id, [found[0].vehicle_id])
         caller.require_vehicle(found[0].vehicle_id)
         return found[0]
     if entry.vehicle is None:

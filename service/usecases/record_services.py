@@ -15,7 +15,7 @@ from service.domain.stock_entries import MovementKind
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import parse_grade
 from service.errors import StateTransitionError
-from service.store.repositories import services
+from service.store.repositories import fleet, services
 from service.store.repositories.readings import mark_stale
 from service.store.repositories.services import DoneItem
 from service.store.tables.fluids import Fluid
@@ -83,6 +83,8 @@ def void_service(session: Session, caller: Caller, now: datetime, reference: str
     """
     caller.require(Scope.WORKSHOP)
     service = services.get_service(session, caller.organisation_id, reference)
+    fleet.lock_vehicles(session, caller.organisation_id, [service.vehicle_id])
+    session.refresh(service)
     if service.voided_at is not None:
         raise StateTransitionError("This service is void already.")
     service.voided_at = now

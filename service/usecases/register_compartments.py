@@ -89,6 +89,7 @@ def change_compartment(
     record_change(
         session, caller, now, "changed", "compartment", compartment.id, {"before": before, "after": after}
     )
+    update_states(session, caller.organisation_id, [compartment.vehicle_id])
     return compartment
 
 

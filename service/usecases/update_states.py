@@ -14,6 +14,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.engine_time import days_of
 from service.usecases.fluid_parameters import parameters_of
 from service.usecases.follow_fluid import FluidHistory, FluidPoint, MetersAt, Step, due_points, follow
+from service.usecases.pending_return import brought_forward, pending_return
 from service.usecases.weigh_sample import observer_for
 
 
@@ -28,7 +29,7 @@ def state_rows(session: Session, organisation_id: int, vehicle_ids: Sequence[int
     rows = []
     for history in load_histories(session, organisation_id, vehicle_ids):
         steps = follow(history)
-        rows.append(_row(history.compartment, steps[-1].after, len(steps) - 1))
+        rows.append(_row(history, steps[-1].after, len(steps) - 1))
     return rows
 
 
@@ -48,6 +49,7 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
     ids = [compartment.id for compartment, _ in pairs if compartment.id is not None]
     items = services.items_of_compartments(session, organisation_id, ids)
     samples = services.samples_of_compartments(session, organisation_id, ids)
+    returns = services.return_visits_of_compartments(session, organisation_id, ids)
     known = {fluid.id: fluid for fluid in fluids.list_fluids(session, organisation_id)}
     meters = _meters(session, organisation_id, vehicle_ids)
     return [
@@ -61,6 +63,9 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
             items=items.get(compartment.id or 0, []),
             samples=samples.get(compartment.id or 0, []),
             observe=observer_for(FluidKind(compartment.kind), known.get(compartment.fluid_id)),
+            return_visit=pending_return(
+                returns.get(compartment.id or 0, []), items.get(compartment.id or 0, [])
+            ),
         )
         for compartment, vehicle in pairs
     ]
@@ -96,8 +101,9 @@ def _stretch(history: MeterHistory, place: int, values: np.ndarray[Any, np.dtype
     return values[history.offsets[place] : history.offsets[place + 1]]
 
 
-def _row(compartment: Compartment, point: FluidPoint, n_events: int) -> dict[str, Any]:
-    due = due_points(compartment, point)
+def _row(history: FluidHistory, point: FluidPoint, n_events: int) -> dict[str, Any]:
+    compartment, visit = history.compartment, history.return_visit
+    due = brought_forward(due_points(compartment, point), visit)
     fluid = point.fluid
     return {
         "compartment_id": compartment.id,
@@ -120,6 +126,9 @@ def _row(compartment: Compartment, point: FluidPoint, n_events: int) -> dict[str
         "due_on": due.on,
         "due_odometer_km": due.odometer_km,
         "due_engine_hours": due.engine_hours,
+        "return_on": None if visit is None else visit.due_on,
+        "return_odometer_km": None if visit is None else visit.due_odometer_km,
+        "return_rounds": None if visit is None else visit.n_rounds,
         "fresh_fraction": point.fresh_fraction,
         "n_events": n_events,
     }

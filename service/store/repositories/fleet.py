@@ -49,9 +49,13 @@ def list_depots(session: Session, organisation_id: int) -> list[Depot]:
     return list(session.exec(query))
 
 
-def find_vehicle(session: Session, organisation_id: int, reference: str) -> Vehicle | None:
-    """Vehicle in use by the fleet's own number, or any vehicle by its id."""
+def find_vehicle(
+    session: Session, organisation_id: int, reference: str, *, for_update: bool = False
+) -> Vehicle | None:
+    """Vehicle in use by the fleet's own number, or any vehicle by its id; locked if it will be changed."""
     query = select(Vehicle).where(Vehicle.organisation_id == organisation_id)
+    if for_update:
+        query = query.with_for_update(key_share=True)
     number = parse_id(IdKind.VEHICLE, reference)
     if number is not None:
         return session.exec(query.where(Vehicle.id == number)).first()
@@ -60,15 +64,17 @@ def find_vehicle(session: Session, organisation_id: int, reference: str) -> Vehi
     ).first()
 
 
-def get_vehicle(session: Session, organisation_id: int, reference: str) -> Vehicle:
-    """Vehicle by number or id.
+def get_vehicle(
+    session: Session, organisation_id: int, reference: str, *, for_update: bool = False
+) -> Vehicle:
+    """Vehicle by number or id; locked if it will be changed.
 
     Raises
     ------
     NotFoundError
         If the organisation has none, whoever else may have.
     """
-    vehicle = find_vehicle(session, organisation_id, reference)
+    vehicle = find_vehicle(session, organisation_id, reference, for_update=for_update)
     if vehicle is None:
         raise NotFoundError("There is no vehicle with this number or id.")
     return vehicle
@@ -97,6 +103,17 @@ def list_vehicles(
     if depot_id is not None:
         query = query.where(Vehicle.depot_id == depot_id)
     return list(session.exec(query.order_by(col(Vehicle.id)).limit(limit)))
+
+
+def lock_vehicles(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> None:
+    """Let one writer at a time change what is known of these vehicles; on SQLite the writers queue anyway.
+
+    What was read of them before may be old by now. Always in the order of ids, so that two writers cannot wait for
+    each other.
+    """
+    for chunk in _chunks(sorted(vehicle_ids)):
+        query = select(Vehicle.id).where(Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(chunk))
+        session.exec(query.order_by(col(Vehicle.id)).with_for_update(key_share=True)).all()
 
 
 def vehicles_by_reference(
@@ -156,8 +173,10 @@ def list_compartments(session: Session, organisation_id: int, vehicle_id: int) -
     return list(session.exec(query.order_by(col(Compartment.id))))
 
 
-def get_compartment(session: Session, organisation_id: int, reference: str) -> Compartment:
-    """Compartment by its id.
+def get_compartment(
+    session: Session, organisation_id: int, reference: str, *, for_update: bool = False
+) -> Compartment:
+    """Compartment by its id; locked if it will be changed.
 
     Raises
     ------
@@ -168,6 +187,8 @@ def get_compartment(session: Session, organisation_id: int, reference: str) -> C
     query = select(Compartment).where(
         Compartment.organisation_id == organisation_id, Compartment.id == number
     )
+    if for_update:
+        query = query.with_for_update(key_share=True)
     compartment = session.exec(query).first() if number is not None else None
     if compartment is None:
         raise NotFoundError("There is no compartment with this id.")

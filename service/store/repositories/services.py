@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 from service.domain.external_ids import IdKind, parse_id
 from service.domain.stock_entries import MovementKind
 from service.errors import NotFoundError
-from service.store.tables.services import Round, Sample, Service, ServiceItem
+from service.store.tables.services import ReturnVisit, Round, Sample, Service, ServiceItem
 from service.store.tables.stock import StockMovement
 
 
@@ -189,3 +189,34 @@ def samples_at(session: Session, sample: Sample) -> list[Sample]:
         or_(col(Sample.taken_at) == sample.taken_at, col(Sample.reference) == sample.reference),
     )
     return list(session.exec(query))
+
+
+def return_visits_of_compartments(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int]
+) -> dict[int, list[ReturnVisit]]:
+    """Accepted return visits by compartment, oldest first, cancelled ones too."""
+    query = select(ReturnVisit).where(
+        ReturnVisit.organisation_id == organisation_id, col(ReturnVisit.compartment_id).in_(compartment_ids)
+    )
+    found: dict[int, list[ReturnVisit]] = {}
+    for row in session.exec(query.order_by(col(ReturnVisit.id))):
+        found.setdefault(row.compartment_id, []).append(row)
+    return found
+
+
+def get_return_visit(session: Session, organisation_id: int, reference: str) -> ReturnVisit:
+    """Return visit by its id.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has none.
+    """
+    number = parse_id(IdKind.RETURN_VISIT, reference)
+    query = select(ReturnVisit).where(
+        ReturnVisit.organisation_id == organisation_id, ReturnVisit.id == number
+    )
+    visit = session.exec(query).first() if number is not None else None
+    if visit is None:
+        raise NotFoundError("There is no return visit with this id.")
+    return visit
