@@ -84,6 +84,10 @@ class SmtpMailer:
                 server.send_message(message, to_addrs=[recipient])
         except TimeoutError as error:
             raise UpstreamTimeoutError("The mail server did not answer in time.") from error
+        except smtplib.SMTPServerDisconnected as error:
+            if isinstance(error.__context__, TimeoutError):
+                raise UpstreamTimeoutError("The mail server did not answer in time.") from error
+            raise UpstreamError("The mail server hung up.") from error
         except smtplib.SMTPRecipientsRefused as error:
             code = next(iter(error.recipients.values()))[0]
             raise UpstreamError(f"The mail server refused the address ({code}).") from error

@@ -1,6 +1,7 @@
 """Send what waits, on a few threads: a receiver that hangs holds up one of them and nobody else's messages."""
 
 import threading
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Final
@@ -10,6 +11,7 @@ import structlog
 
 from service.clock import Clock
 from service.store.repositories import outbox
+from service.store.repositories.outbox import Occupied
 from service.store.session import Database
 from service.store.tables.operations import OutboxMessage
 from service.usecases import deliver
@@ -20,6 +22,9 @@ log = structlog.get_logger("deliveries")
 THREADS: Final = 8
 MAIL_THREADS: Final = 2
 """All mails go to one server: when it hangs, it holds up these and no webhook."""
+
+ORGANISATION_THREADS: Final = 3
+"""One organisation with many receivers that hang leaves threads for the others."""
 
 LEASE: Final = timedelta(minutes=2)
 """Longer than any one try can take; a killed node's messages are taken over after it."""
@@ -35,7 +40,7 @@ class Deliveries:
     rng: np.random.Generator
     lease: timedelta = LEASE
     n_threads: int = THREADS
-    _busy: dict[int, str] = field(default_factory=dict)
+    _busy: dict[int, OutboxMessage] = field(default_factory=dict)
     _threads: set[threading.Thread] = field(default_factory=set)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _is_stopping: threading.Event = field(default_factory=threading.Event)
@@ -84,13 +89,20 @@ class Deliveries:
             if not outbox.is_any_due(session, now):
                 return None
         with self._lock:
-            channels = list(self._busy.values())
-            is_mail_full = channels.count("mail") >= MAIL_THREADS
             with self.database.transaction() as session:
-                message = outbox.claim_due(session, now, self.lease, list(self._busy), is_mail_full)
-            if message is not None and message.id is not None:
-                self._busy[message.subscription_id] = message.channel
+                message = outbox.claim_due(session, now, self.lease, self._occupied())
+            if message is not None:
+                self._busy[message.subscription_id] = message
         return message
+
+    def _occupied(self) -> Occupied:
+        threads = Counter(one.organisation_id for one in self._busy.values())
+        n_mails = sum(one.channel == "mail" for one in self._busy.values())
+        return Occupied(
+            subscription_ids=list(self._busy),
+            organisation_ids=[key for key, number in threads.items() if number >= ORGANISATION_THREADS],
+            channels=["mail"] if n_mails >= MAIL_THREADS else (),
+        )
 
     def _deliver(self, message: OutboxMessage) -> None:
         try:

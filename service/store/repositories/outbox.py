@@ -1,6 +1,7 @@
 """Messages to send once the transaction that caused them is on disk."""
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -16,6 +17,18 @@ from service.store.tables.operations import OutboxMessage
 OPEN = ("waiting", "sending")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Occupied:
+    """Whom a node takes no further message for, because it is busy enough with them."""
+
+    subscription_ids: Collection[int] = ()
+    organisation_ids: Collection[int] = ()
+    channels: Collection[str] = ()
+
+
+NOBODY = Occupied()
+
+
 def add_message(session: Session, values: dict[str, Any]) -> None:
     """Put a message into the outbox, unless one with its key is there."""
     dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
@@ -28,17 +41,20 @@ def is_any_due(session: Session, now: datetime) -> bool:
 
 
 def claim_due(
-    session: Session, now: datetime, lease: timedelta, busy: Collection[int], is_mail_full: bool = False
+    session: Session, now: datetime, lease: timedelta, occupied: Occupied = NOBODY
 ) -> OutboxMessage | None:
-    """Take the longest-waiting message, but none for a receiver that is busy; others leave it alone for the lease.
+    """Take the longest-waiting message, but none for the occupied; others leave it alone for the lease.
 
     Killed while sending, a node loses its lease by and by, and the message is sent again under the same id.
     """
     query = _due(now).order_by(col(OutboxMessage.next_try_at), col(OutboxMessage.id)).limit(1)
-    if is_mail_full:
-        query = query.where(OutboxMessage.channel != "mail")
-    if busy:
-        query = query.where(col(OutboxMessage.subscription_id).not_in(busy))
+    for column, values in (
+        (OutboxMessage.subscription_id, occupied.subscription_ids),
+        (OutboxMessage.organisation_id, occupied.organisation_ids),
+        (OutboxMessage.channel, occupied.channels),
+    ):
+        if values:
+            query = query.where(col(column).not_in(values))
     message = session.exec(query.with_for_update(skip_locked=True)).first()
     if message is not None:
         message.state = "sending"
