@@ -33,6 +33,7 @@ from service.api.routes import (
     subscriptions,
     tokens,
     vehicles,
+    visits,
 )
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
@@ -45,6 +46,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     readings.router,
     projections.router,
     due_lists.router,
+    visits.router,
     accuracy.router,
     stock.router,
     stock_plans.router,

@@ -30,6 +30,7 @@ class IdKind(StrEnum):
     AUDIT_ENTRY = "aud"
     RETURN_VISIT = "ret"
     AGEING_FIT = "fit"
+    VISIT_PIN = "pin"
 
 
 MAX_NUMBER: Final = 2**63 - 1

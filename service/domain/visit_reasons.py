@@ -82,9 +82,9 @@ def not_placed(placing: Placing, depot: str, minutes: float, n_weeks: int) -> st
     }.get(placing, f"Due after these {weeks}.")
 
 
-def together(compartments: list[str], saved: str) -> str:
+def together(compartments: list[str]) -> str:
     """Say why several jobs are one visit."""
-    return f"{_listed(compartments)} in one visit: {saved} cheaper than apart."
+    return f"In one visit, because that costs less than apart: {_listed(compartments)}."
 
 
 def split() -> str:
