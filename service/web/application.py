@@ -7,10 +7,16 @@ from fastapi import APIRouter, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.web.failures import install_failure_pages
-from service.web.pages import passwords, sign_in, vehicles, week
+from service.web.pages import passwords, sign_in, stock, vehicles, week
 from service.web.rendering import STATIC
 
-ROUTERS: Final[tuple[APIRouter, ...]] = (sign_in.router, passwords.router, week.router, vehicles.router)
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    sign_in.router,
+    passwords.router,
+    week.router,
+    vehicles.router,
+    stock.router,
+)
 
 
 def install_pages(app: FastAPI, secret_key: str = "") -> None:

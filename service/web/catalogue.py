@@ -4,9 +4,11 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import frame, vehicles, week
+from service.web.words import frame, stock, vehicles, week
 
-ENGLISH: Final[Mapping[str, str]] = MappingProxyType({**frame.WORDS, **week.WORDS, **vehicles.WORDS})
+ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
+    {**frame.WORDS, **week.WORDS, **vehicles.WORDS, **stock.WORDS}
+)
 
 
 def translate(key: str, **values: object) -> str:

@@ -1,0 +1,93 @@
+"""Papers of the stock: the sheet to count the shelf with, and the order plan as a file."""
+
+from collections.abc import Callable
+from datetime import datetime
+from enum import StrEnum
+from typing import Final
+
+from service.documents.count_sheet import count_sheet_pdf
+from service.documents.file_names import attachment_name
+from service.documents.models import CountLine, CountSheet, OrderLine, OrderPlan
+from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_plan_xlsx
+from service.documents.presentation import Presentation
+from service.domain.zones import zone_named
+from service.store.tables.organisation import Organisation
+from service.usecases.plan_orders import FluidPlan, PlannedOrder, StockPlan
+from service.usecases.render_due_list import presentation_of
+from service.usecases.show_stock import StockOverview
+
+
+class PlanFileKind(StrEnum):
+    """Forms in which an order plan can be fetched."""
+
+    CSV = "csv"
+    XLSX = "xlsx"
+    PDF = "pdf"
+
+
+_WRITERS: Final[dict[PlanFileKind, Callable[[OrderPlan, Presentation], bytes]]] = {
+    PlanFileKind.CSV: order_plan_csv,
+    PlanFileKind.XLSX: order_plan_xlsx,
+    PlanFileKind.PDF: order_plan_pdf,
+}
+
+
+def render_count_sheet(
+    organisation: Organisation, overview: StockOverview, now: datetime, public_url: str
+) -> tuple[bytes, str]:
+    """Write a blind count sheet: nobody counts what they have just read."""
+    presentation = presentation_of(organisation)
+    zone = zone_named("/time_zone", organisation.time_zone)
+    sheet = CountSheet(
+        organisation=organisation.name,
+        printed_at=now.astimezone(zone),
+        lines=tuple(
+            CountLine(item=line.fluid.reference, unit=presentation.volume_unit) for line in overview.lines
+        ),
+        record_url=f"{public_url}/stock",
+    )
+    return count_sheet_pdf(sheet, presentation), attachment_name(
+        "count-sheet", str(overview.today), suffix="pdf"
+    )
+
+
+def render_order_plan(
+    organisation: Organisation, plan: StockPlan, kind: PlanFileKind, now: datetime
+) -> tuple[bytes, str]:
+    """Write an order plan as a file."""
+    presentation = presentation_of(organisation)
+    zone = zone_named("/time_zone", organisation.time_zone)
+    document = OrderPlan(
+        organisation=organisation.name,
+        planned_at=now.astimezone(zone),
+        n_weeks=len(plan.forecast.weeks),
+        lines=tuple(
+            _line(one, order, pack, presentation)
+            for one in plan.plans
+            for order in one.orders
+            for pack in order.packs
+        ),
+        currency=plan.currency,
+    )
+    return _WRITERS[kind](document, presentation), attachment_name(
+        "order-plan", str(plan.forecast.today), suffix=kind
+    )
+
+
+def _line(
+    one: FluidPlan, order: PlannedOrder, pack: tuple[float, int], presentation: Presentation
+) -> OrderLine:
+    """Write one size of pack; the cost stands with the first, because it is of the whole order."""
+    litres, count = pack
+    is_first = pack == order.packs[0]
+    return OrderLine(
+        item=one.forecast.line.fluid.reference,
+        pack=presentation.volume(litres),
+        n_packs=count,
+        order_by_on=order.order_by,
+        why=order.why,
+        volume_litres=litres * count,
+        arrives_on=order.arrives_on,
+        cost_minor=order.cost_minor if is_first else 0,
+        if_not_ordered=one.if_nothing_is_ordered,
+    )

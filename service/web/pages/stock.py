@@ -1,0 +1,158 @@
+"""The shelf: look at it, write movements down, order, receive."""
+
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import Response
+
+from service.documents.file_names import content_disposition
+from service.domain import plausibility
+from service.domain.roles import Scope
+from service.domain.stock_entries import MovementKind
+from service.errors import ConflictError, InvalidInputError, ServiceError
+from service.store.repositories import purchase_orders
+from service.usecases import place_orders
+from service.usecases.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.plan_orders import plan_stock_orders
+from service.usecases.record_movements import NewMovement, record_movement
+from service.usecases.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
+from service.usecases.show_stock import show_stock
+from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
+from service.web.pages.vehicles import status_of
+from service.web.rendering import frame_of, render
+from service.web.views.stock import stock_page
+from service.web.visits import Visit, doing, looking
+
+router = APIRouter()
+
+OrderPath = Annotated[str, Path(pattern=r"^ord_[0-9]{1,19}$")]
+N_WEEKS: Final = 12
+MOST_PACKS: Final = 10_000
+MEDIA_TYPES: Final = {
+    PlanFileKind.CSV: "text/csv; charset=utf-8",
+    PlanFileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    PlanFileKind.PDF: "application/pdf",
+}
+STEPS: Final = {"place": "placed", "receive": "received", "cancel": "cancelled"}
+
+
+@router.get("/stock")
+def get_stock(request: Request) -> Response:
+    """Look at the shelf."""
+    return _show(request, EMPTY)
+
+
+@router.get("/stock/count-sheet.pdf")
+def get_count_sheet(request: Request) -> Response:
+    """Give the sheet to count with."""
+    with looking(request) as visit:
+        overview = show_stock(visit.session, visit.caller, visit.now)
+        content, name = render_count_sheet(
+            visit.organisation, overview, visit.now, request.app.state.public_url
+        )
+        return _file(content, name, PlanFileKind.PDF)
+
+
+@router.get("/stock/order-plan.{kind}")
+def get_order_plan(request: Request, kind: PlanFileKind) -> Response:
+    """Give the order plan as a file."""
+    with looking(request) as visit:
+        plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
+        content, name = render_order_plan(visit.organisation, plan, kind, visit.now)
+        return _file(content, name, kind)
+
+
+@router.post("/stock/movements")
+def post_movement(request: Request, form: Form) -> Response:
+    """Write a movement down."""
+    try:
+        with doing(request, form) as visit:
+            record_movement(visit.session, visit.caller, visit.now, _movement(visit, form))
+            return visit.done("/stock", told="movement")
+    except (InvalidInputError, ConflictError) as error:
+        return _show(request, FormState.after(form, error), error)
+
+
+@router.post("/orders")
+def post_order(request: Request, form: Form) -> Response:
+    """Place an order that the plan advises."""
+    try:
+        with doing(request, form) as visit:
+            new = NewOrder(fluid=form.text("fluid"), packs=_packs(form.text("packs")), is_placed=True)
+            place_orders.make_order(visit.session, visit.caller, visit.now, new)
+            return visit.done("/stock", told="ordered")
+    except (InvalidInputError, ConflictError) as error:
+        return _show(request, FormState({}, {}, error.detail), error)
+
+
+@router.post("/orders/{order}")
+def post_step(request: Request, order: OrderPath, form: Form) -> Response:
+    """Take an order a step further."""
+    try:
+        with doing(request, form) as visit:
+            told = _take_step(visit, order, form)
+            return visit.done("/stock", told=told)
+    except (InvalidInputError, ConflictError) as error:
+        return _show(request, FormState({}, {}, error.detail), error)
+
+
+def _take_step(visit: Visit, reference: str, posted: Posted) -> str:
+    step = posted.text("do")
+    if step not in STEPS:
+        raise InvalidInputError("Press one of the buttons of the page.")
+    visit.caller.require(Scope.STOCK)
+    row = purchase_orders.get_order(visit.session, visit.caller.organisation_id, reference, for_update=True)
+    if step == "place":
+        place_orders.place_order(visit.session, visit.caller, visit.now, row)
+    elif step == "cancel":
+        place_orders.cancel_order(visit.session, visit.caller, visit.now, row)
+    else:
+        reader = FormReader(posted)
+        arrival = Arrival(expires_on=reader.optional_day("expires_on"))
+        reader.finish()
+        place_orders.receive_order(visit.session, visit.caller, visit.now, row, None, arrival)
+    return STEPS[step]
+
+
+def _movement(visit: Visit, posted: Posted) -> NewMovement:
+    reader = FormReader(posted)
+    litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
+    new = NewMovement(
+        fluid=reader.line("fluid"),
+        kind=reader.choice("kind", MovementKind, MovementKind.RECEIPT),
+        litres=reader.number(
+            "litres", plausibility.STOCK_LITRES, to_base=lambda typed: typed * litres_a_unit
+        ),
+        expires_on=reader.optional_day("expires_on"),
+        note=reader.optional_line("note", maximum=400),
+    )
+    reader.finish()
+    if new.kind is MovementKind.DRAWN:
+        raise InvalidInputError.at("/kind", "A recorded service draws stock; record the service.")
+    return new
+
+
+def _packs(text: str) -> list[PackCount]:
+    """Read packs as the plan wrote them into the form: 20.0=2,5.0=1."""
+    packs = []
+    for part in text.split(",")[:20]:
+        size, _, count = part.partition("=")
+        if not size.replace(".", "", 1).isdecimal() or not count.isdecimal() or len(part) > 40:
+            raise InvalidInputError("The order could not be read; open the page again.")
+        if not 1 <= int(count) <= MOST_PACKS:
+            raise InvalidInputError("The number of packs is out of bounds; open the page again.")
+        packs.append(PackCount(litres=float(size), count=int(count)))
+    return packs
+
+
+def _file(content: bytes, name: str, kind: PlanFileKind) -> Response:
+    headers = {"Content-Disposition": content_disposition(name), "Cache-Control": "private, no-cache"}
+    return Response(content, media_type=MEDIA_TYPES[kind], headers=headers)
+
+
+def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:
+    with looking(request) as visit:
+        overview = show_stock(visit.session, visit.caller, visit.now)
+        plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
+        page = stock_page(overview, plan, visit.presentation, form, may_act=visit.may(Scope.STOCK))
+        return render("stock.html", frame_of(visit, "stock"), page, status_of(error))

@@ -1,0 +1,220 @@
+"""The shelf as a page: what is there, what the weeks will take, what to order."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from service.documents.presentation import Presentation
+from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import KIND_LABELS, FluidKind
+from service.domain.stock_entries import MovementKind, OrderState
+from service.domain.weeks import IsoWeek
+from service.usecases.plan_orders import FluidPlan, PlannedOrder, StockPlan
+from service.usecases.show_stock import OpenOrder, StockOverview
+from service.usecases.used_fluid_levels import UsedFluidLevel
+from service.web.catalogue import translate
+from service.web.charts.models import StockChart, StockWeek
+from service.web.charts.stock import stock_svg, stock_table
+from service.web.forms import FormState
+from service.web.views.charts import ShownChart
+
+BY_HAND: Final = (
+    MovementKind.RECEIPT,
+    MovementKind.COUNT,
+    MovementKind.CORRECTION,
+    MovementKind.DISCARDED,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedRow:
+    """One order that the plan advises."""
+
+    packs: str
+    packs_field: str
+    litres: str
+    order_by: str
+    arrives: str
+    cost: str
+    why: str
+    is_late: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenOrderRow:
+    """One purchase order that is not done."""
+
+    order_id: str
+    litres: str
+    expected: str
+    state: str
+    is_planned: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FluidCard:
+    """One fluid."""
+
+    fluid: str
+    kind: str
+    on_hand: str
+    on_order: str
+    expires: str
+    need: str
+    warnings: tuple[str, ...]
+    sentence: str
+    planned: tuple[PlannedRow, ...]
+    open_orders: tuple[OpenOrderRow, ...]
+    notes: tuple[str, ...]
+    chart: ShownChart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedRow:
+    """One stream of used fluid at a depot."""
+
+    depot: str
+    stream: str
+    litres: str
+    capacity: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockPage:
+    """The whole page."""
+
+    fluids: tuple[FluidCard, ...]
+    seals: tuple[tuple[str, str, str], ...]
+    used: tuple[UsedRow, ...]
+    without: tuple[tuple[str, str], ...]
+    choices: tuple[tuple[str, str], ...]
+    kinds: tuple[tuple[str, str], ...]
+    volume_unit: str
+    n_weeks: int
+    may_act: bool
+    form: FormState
+
+
+def stock_page(
+    overview: StockOverview, plan: StockPlan, presentation: Presentation, form: FormState, *, may_act: bool
+) -> StockPage:
+    """Fill the page."""
+    forecast = plan.forecast
+    return StockPage(
+        fluids=tuple(_card(place, one, plan, presentation) for place, one in enumerate(plan.plans)),
+        seals=tuple(
+            (
+                name,
+                presentation.number(float(need.total.q50[0])),
+                presentation.number(float(need.total.q90[0])),
+            )
+            for name, need in sorted(forecast.seals.items())
+        ),
+        used=tuple(_used(level, presentation) for level in overview.used_fluid),
+        without=tuple(
+            (KIND_LABELS[FluidKind(kind)], presentation.volume(litres))
+            for kind, litres in sorted(forecast.without_fluid.items())
+        ),
+        choices=tuple((line.fluid.reference, line.fluid.reference) for line in overview.lines),
+        kinds=tuple((str(kind), translate(f"movement_{kind}")) for kind in BY_HAND),
+        volume_unit=presentation.volume_unit,
+        n_weeks=len(forecast.weeks),
+        may_act=may_act,
+        form=form,
+    )
+
+
+def _card(place: int, one: FluidPlan, plan: StockPlan, presentation: Presentation) -> FluidCard:
+    line, total = one.forecast.line, one.forecast.total
+    return FluidCard(
+        fluid=line.fluid.reference,
+        kind=KIND_LABELS[FluidKind(line.fluid.kind)],
+        on_hand=presentation.volume(line.shelf.litres),
+        on_order=presentation.volume(line.on_order_litres),
+        expires=presentation.day(line.next_expiry_on),
+        need=translate(
+            "stock_need",
+            middle=presentation.volume(float(total.q50[0])),
+            low=presentation.volume(float(total.q10[0])),
+            high=presentation.volume(float(total.q90[0])),
+        ),
+        warnings=line.warnings,
+        sentence=one.if_nothing_is_ordered,
+        planned=tuple(_planned(order, plan, presentation) for order in one.orders),
+        open_orders=tuple(_open(order, presentation) for order in line.open_orders),
+        notes=one.notes,
+        chart=_chart(place, one, plan.forecast.weeks, presentation),
+    )
+
+
+def _planned(order: PlannedOrder, plan: StockPlan, presentation: Presentation) -> PlannedRow:
+    money = presentation.money(order.cost_minor, 2)
+    return PlannedRow(
+        packs=", ".join(
+            translate("stock_packs", n=count, size=presentation.volume(litres))
+            for litres, count in order.packs
+        ),
+        packs_field=",".join(f"{litres!r}={count}" for litres, count in order.packs),
+        litres=presentation.volume(order.litres),
+        order_by=presentation.day(order.order_by),
+        arrives=presentation.day(order.arrives_on),
+        cost=f"{money}\u00a0{plan.currency}",
+        why=order.why,
+        is_late=order.order_by <= plan.forecast.today,
+    )
+
+
+def _open(order: OpenOrder, presentation: Presentation) -> OpenOrderRow:
+    return OpenOrderRow(
+        order_id=format_id(IdKind.PURCHASE_ORDER, order.order_id),
+        litres=presentation.volume(order.litres),
+        expected=presentation.day(order.expected_on),
+        state=translate(f"order_{order.state}"),
+        is_planned=order.state is OrderState.PLANNED,
+    )
+
+
+def _chart(place: int, one: FluidPlan, weeks: Sequence[IsoWeek], presentation: Presentation) -> ShownChart:
+    stock, line = one.forecast.stock, one.forecast.line
+    ordered = {IsoWeek.of(order.order_by) for order in one.orders}
+    chart = StockChart(
+        chart_id=f"stock-{place}",
+        fluid=line.fluid.reference,
+        weeks=tuple(
+            StockWeek(
+                iso_week=str(week),
+                begins_on=week.first_day,
+                p10_litres=float(stock.stock_q10[number]),
+                p50_litres=float(stock.stock_q50[number]),
+                p90_litres=float(stock.stock_q90[number]),
+                receipt_litres=_arriving(line.open_orders, week),
+                is_order_by=week in ordered,
+                run_out_probability=float(stock.run_out_probability[number]),
+                is_running_out=float(stock.run_out_probability[number]) > 1.0 - line.fluid.service_level,
+            )
+            for number, week in enumerate(weeks)
+        ),
+    )
+    return ShownChart(svg=stock_svg(chart, presentation), table=stock_table(chart, presentation))
+
+
+def _arriving(orders: Sequence[OpenOrder], week: IsoWeek) -> float:
+    return sum(
+        order.litres
+        for order in orders
+        if order.state is OrderState.PLACED and _is_in(order.expected_on, week)
+    )
+
+
+def _is_in(day: date, week: IsoWeek) -> bool:
+    return week.first_day <= day <= week.last_day
+
+
+def _used(level: UsedFluidLevel, presentation: Presentation) -> UsedRow:
+    return UsedRow(
+        depot=level.depot,
+        stream=level.stream.replace("_", " "),
+        litres=presentation.volume(level.litres),
+        capacity=presentation.volume(level.depot_capacity_litres),
+    )
