@@ -21,24 +21,28 @@ def test_every_setting_is_documented_and_no_other() -> None:
 
 
 def command_names() -> Iterator[str]:
-    """Names under which functions of the command line are registered: `@app.command("name")` or the function's own."""
+    """Names of commands: `@app.command("name")`, the function's own, or `app.command("name")(function)`."""
     for path in python_files("service"):
         if path.is_relative_to(CLI) or path == CLI.with_suffix(".py"):
             for node in ast.walk(tree_of(path)):
+                if isinstance(node, ast.Call) and isinstance(node.func, ast.Call):
+                    yield from _registered(node.func, None)
                 if isinstance(node, ast.FunctionDef):
                     yield from (
                         name for decorator in node.decorator_list for name in _registered(decorator, node)
                     )
 
 
-def _registered(decorator: ast.expr, function: ast.FunctionDef) -> list[str]:
+def _registered(decorator: ast.expr, function: ast.FunctionDef | None) -> list[str]:
     if not (isinstance(decorator, ast.Call) and isinstance(decorator.func, ast.Attribute)):
         return []
     if decorator.func.attr != "command":
         return []
     given = [*decorator.args, *(keyword.value for keyword in decorator.keywords if keyword.arg == "name")]
     names = [argument.value for argument in given if isinstance(argument, ast.Constant)]
-    return [str(names[0]) if names else function.name.replace("_", "-")]
+    if names:
+        return [str(names[0])]
+    return [] if function is None else [function.name.replace("_", "-")]
 
 
 def test_every_command_is_documented() -> None:

@@ -42,7 +42,7 @@ class PlanningTables:
     waste_penalty_minor: float
     left_over_price_minor: float
     """Worth of a unit left at the end, at the cheapest price a pack has."""
-    left_over_limit: float
+    left_over_quantity: float
     """Most that is counted: what a further horizon of the same demand, or the shelf life, would use."""
 
 
@@ -175,7 +175,7 @@ def planning_tables(
         shortage_penalty_minor=2.0 * worst_order / float(cumulative.step_quantity.min()),
         waste_penalty_minor=waste,
         left_over_price_minor=float(price_of_unit.min()),
-        left_over_limit=float(min(mean[-1], usable[-1] - mean[-1])),
+        left_over_quantity=float(min(mean[-1], usable[-1] - mean[-1])),
     )
 
 
@@ -212,7 +212,7 @@ def state_costs(
         missing = np.maximum(tables.needed_quantity[:, None] - supply, 0.0)
         run_out = tables.shortage_penalty_minor * missing
     cost: NDArray[np.float64] = holding_cost_minor * np.maximum(over, 0.0) + run_out
-    cost[-1] -= tables.left_over_price_minor * np.minimum(ahead[-1], tables.left_over_limit)
+    cost[-1] -= tables.left_over_price_minor * np.minimum(ahead[-1], tables.left_over_quantity)
     return cost
 
 
