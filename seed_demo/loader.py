@@ -22,13 +22,16 @@ from service.store.tables.readings import Reading
 from service.usecases.caller import Caller
 from service.usecases.decide_readings import decide_reading
 from service.usecases.found_organisation import found_organisation
+from service.usecases.place_orders import NewOrder, PackCount, make_order
 from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.record_readings import MAX_ROWS, ReadingRow, record_readings
+from service.usecases.record_samples import record_samples
 from service.usecases.record_services import record_service
 from service.usecases.refresh_fleet import refresh_fleet
 from service.usecases.register_compartments import register_compartment
 from service.usecases.register_fluids import PackOffer, add_fluid
 from service.usecases.register_vehicles import NewVehicle, register_vehicle
+from service.usecases.sample_entries import NewSample
 from service.usecases.service_entries import NewRound, NewService, NewWork
 
 Progress = Callable[[str], None]
@@ -47,6 +50,8 @@ def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed:
     progress(f"{len(fleet.services)} services of the last 18 months")
     for start in range(0, len(fleet.services), SERVICES_A_TURN):
         _record_services(database, caller, now, fleet.services[start : start + SERVICES_A_TURN])
+    progress(f"{len(fleet.samples)} samples, {len(fleet.orders)} open order")
+    _sample_and_order(database, caller, now, fleet)
     progress(f"{len(fleet.readings)} readings, mistakes included")
     _read(database, caller, now, fleet)
     progress("where every fluid stands")
@@ -154,6 +159,37 @@ def _service(service: DemoService) -> NewService:
         done_by="Invented mechanic",
         reference=service.reference,
     )
+
+
+def _sample_and_order(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+    with database.transaction() as session:
+        samples = [
+            NewSample(
+                vehicle=sample.vehicle,
+                compartment=sample.compartment,
+                taken_at=sample.taken_at,
+                odometer=sample.odometer,
+                unit=sample.unit,
+                grade=sample.grade,
+                laboratory=sample.laboratory,
+                source="invented laboratory",
+                reference=sample.reference,
+            )
+            for sample in sorted(fleet.samples, key=lambda one: one.taken_at)
+        ]
+        for result in record_samples(session, caller, now, samples):
+            if result.error is not None:
+                raise result.error
+        for order in fleet.orders:
+            packs = [PackCount(litres=line.pack_litres, count=line.n_packs) for line in order.lines]
+            new = NewOrder(
+                fluid=order.fluid,
+                packs=packs,
+                is_placed=True,
+                expected_on=order.expected_on,
+                reference=order.reference,
+            )
+            make_order(session, caller, now, new)
 
 
 def _read(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
