@@ -128,7 +128,7 @@ def _check_mixing(pointer: str, work: NewWork, known: Circumstances, fluid: Flui
 
 def _check_level(pointer: str, work: NewWork, compartment: Compartment) -> Iterator[FieldError]:
     low, high = compartment.level_min_celsius, compartment.level_max_celsius
-    if work.level_celsius is None or low is None or high is None:
+    if work.level_celsius is None or low is None or high is None or work.override_reason:
         return
     advice = level_advice(work.level_celsius, low, high)
     if advice is not None:

@@ -7,13 +7,14 @@ from fastapi import APIRouter, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.web.failures import install_failure_pages
-from service.web.pages import passwords, sign_in, stock, vehicles, week
+from service.web.pages import job_sheet, passwords, sign_in, stock, vehicles, week
 from service.web.rendering import STATIC
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     sign_in.router,
     passwords.router,
     week.router,
+    job_sheet.router,
     vehicles.router,
     stock.router,
 )

@@ -1,0 +1,213 @@
+"""The job sheet as a page: the plan, the order of work, and boxes to fill in."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from service.documents.presentation import Presentation
+from service.domain.cautions import DEFERENCE
+from service.domain.exchange_methods import METHOD_LABELS
+from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import KIND_LABELS, FluidKind
+from service.domain.service_work import STEP_TEXTS, ServiceStep
+from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS
+from service.usecases.prepare_job import Job, JobPart
+from service.web.catalogue import translate
+from service.web.forms import FormState
+
+MOST_ROUNDS: Final = 6
+
+TICKED_STEPS: Final = (
+    ServiceStep.SPECIFICATION_CHECKED,
+    ServiceStep.FILL_PLUG_OPENED_FIRST,
+    ServiceStep.TORQUE_BY_MAKER,
+    ServiceStep.LEAKS_CHECKED,
+    ServiceStep.USED_FLUID_STORED,
+)
+"""Steps that only a tick can show; the others show in a figure, a choice or a box of their own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepBox:
+    """A step to tick."""
+
+    name: str
+    label: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundRow:
+    """One round: what it should measure, and the fields for what it did."""
+
+    number: int
+    planned: str
+    drained_name: str
+    filled_name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartSheet:
+    """One compartment."""
+
+    key: str
+    name: str
+    is_listed: bool
+    reason: str
+    facts: tuple[tuple[str, str], ...]
+    maker_notes: str
+    before: tuple[StepBox, ...]
+    after: tuple[StepBox, ...]
+    rounds: tuple[RoundRow, ...]
+    excess: str
+    window: str
+    method: str
+    fluids: tuple[tuple[str, str], ...]
+    fluid: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobSheetPage:
+    """The whole page."""
+
+    vehicle: str
+    vehicle_id: str
+    visit: str
+    draft: str
+    cautions: tuple[str, ...]
+    deference: str
+    colour_caution: str
+    parts: tuple[PartSheet, ...]
+    methods: tuple[tuple[str, str], ...]
+    grades: tuple[tuple[str, str], ...]
+    volume_unit: str
+    unit: str
+    now_local: str
+    done_by: str
+    form: FormState
+
+
+def job_sheet_page(
+    job: Job, presentation: Presentation, zone: ZoneInfo, now: datetime, who: str, form: FormState
+) -> JobSheetPage:
+    """Fill the page; a draft fills the boxes unless the form was just sent."""
+    vehicle, draft = job.projection.vehicle, job.draft
+    if draft is not None and not form.values:
+        form = FormState(draft.fields)
+    cautions = dict.fromkeys(text for part in job.parts if _is_listed(job, part) for text in part.cautions)
+    return JobSheetPage(
+        vehicle=vehicle.reference,
+        vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
+        visit=presentation.day(job.visit_on),
+        draft=""
+        if draft is None
+        else translate(
+            "job_draft", who=draft.saved_by, when=presentation.moment(draft.saved_at.astimezone(zone))
+        ),
+        cautions=tuple(cautions),
+        deference=DEFERENCE,
+        colour_caution=COLOUR_CAUTION,
+        parts=tuple(_part(job, part, presentation, form) for part in job.parts),
+        methods=tuple((str(method), label) for method, label in METHOD_LABELS.items()),
+        grades=(
+            ("", translate("job_not_looked")),
+            *((str(grade), f"{text.mark}: {text.look}") for grade, text in GRADE_TEXTS.items()),
+        ),
+        volume_unit=presentation.volume_unit,
+        unit=vehicle.odometer_unit,
+        now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",
+        done_by=who,
+        form=form,
+    )
+
+
+def _is_listed(job: Job, part: JobPart) -> bool:
+    """Whether the part is the work of this visit; where nothing is listed, all of them may be."""
+    return part.line is not None or all(one.line is None for one in job.parts)
+
+
+def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) -> PartSheet:
+    compartment = part.compartment
+    low, high = compartment.level_min_celsius, compartment.level_max_celsius
+    return PartSheet(
+        key=part.key,
+        name=compartment.reference,
+        is_listed=part.line is not None,
+        reason=part.reason,
+        facts=tuple(_facts(part, presentation)),
+        maker_notes=compartment.maker_notes or "",
+        before=_boxes(part, TICKED_STEPS[:2]),
+        after=_boxes(part, TICKED_STEPS[2:]),
+        rounds=tuple(_round(part, number, presentation) for number in range(1, _n_rows(part, form) + 1)),
+        excess=""
+        if part.excess_litres is None
+        else translate("job_excess_hint", litres=presentation.volume(part.excess_litres, 2)),
+        window=translate("job_no_window")
+        if low is None
+        else translate("job_window", low=presentation.celsius(low), high=presentation.celsius(high)),
+        method=str(part.method),
+        fluids=tuple((fluid.reference, fluid.reference) for fluid in part.fitting_fluids)
+        or (("", translate("none")),),
+        fluid="" if part.fluid is None else part.fluid.reference,
+    )
+
+
+def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
+    compartment, fluid = part.compartment, part.fluid
+    temperature = presentation.celsius(part.ambient_celsius)
+    return [
+        (translate("job_kind"), KIND_LABELS[FluidKind(compartment.kind)]),
+        (translate("job_required"), compartment.specification or translate("job_by_maker")),
+        (
+            translate("job_fluid"),
+            "–" if fluid is None else f"{fluid.reference} ({', '.join(fluid.specifications) or '–'})",
+        ),
+        (
+            translate("job_plan"),
+            translate("job_plan_text", method=METHOD_LABELS[part.method], n=len(part.rounds) or 1),
+        ),
+        (translate("job_litres"), presentation.volume(part.litres)),
+        (translate("job_temperature"), temperature),
+        (translate("job_life"), presentation.percent(part.life_used)),
+        (
+            translate("job_parts"),
+            ", ".join(f"{seal['pieces']} × {seal['part']}" for seal in compartment.seals) or "–",
+        ),
+    ]
+
+
+def _boxes(part: JobPart, steps: tuple[ServiceStep, ...]) -> tuple[StepBox, ...]:
+    return tuple(
+        StepBox(name=f"{part.key}-step_{step}", label=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why)
+        for step in steps
+        if step in part.steps
+    )
+
+
+def _n_rows(part: JobPart, form: FormState) -> int:
+    """As many rounds as planned and one more, or as many as are filled in."""
+    filled = [
+        number
+        for number in range(1, MOST_ROUNDS + 1)
+        if form.value(f"{part.key}-drained-{number}") or form.value(f"{part.key}-filled-{number}")
+    ]
+    return min(max(len(part.rounds) + 1, *filled, 1) if filled else len(part.rounds) + 1, MOST_ROUNDS)
+
+
+def _round(part: JobPart, number: int, presentation: Presentation) -> RoundRow:
+    planned = ""
+    if number <= len(part.rounds):
+        one = part.rounds[number - 1]
+        planned = translate(
+            "job_round_plan",
+            out=presentation.volume(one.drain_litres, 2),
+            into=presentation.volume(one.fill_litres, 2),
+            share=presentation.percent(one.fresh_share),
+        )
+    return RoundRow(
+        number=number,
+        planned=planned,
+        drained_name=f"{part.key}-drained-{number}",
+        filled_name=f"{part.key}-filled-{number}",
+    )

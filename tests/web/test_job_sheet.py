@@ -1,0 +1,172 @@
+"""The job sheet: saved half-done, refused while a step that matters is open, and closed into a record."""
+
+import re
+
+import pytest
+
+from service.domain.roles import Role
+from service.jobs.weekly_run import run_weekly
+from tests.web.conftest import hidden_in
+
+SHEET = "/vehicles/VAN-01/job-sheet"
+ACTION = "/vehicles/veh_1/job-sheet"
+STEPS = (
+    "specification_checked",
+    "fill_plug_opened_first",
+    "torque_by_maker",
+    "leaks_checked",
+    "used_fluid_stored",
+)
+DONE = {
+    "cmp_1-on": "yes",
+    "cmp_1-method": "drain_and_fill",
+    "cmp_1-fluid": "Red Seven",
+    "cmp_1-old_fluid_grade": "brown",
+    "cmp_1-level_celsius": "40",
+    "cmp_1-seals_renewed": "yes",
+    "cmp_1-counter_reset": "yes",
+    "done_at": "2026-05-01T06:15",
+    "done_by": "Max Invented",
+    "odometer": "79 990",
+    "unit": "km",
+    "do": "close",
+} | {f"cmp_1-step_{step}": "yes" for step in STEPS}
+ROUNDS = {f"cmp_1-{which}-{n}": "3,5" for n in (1, 2, 3) for which in ("drained", "filled")}
+
+
+@pytest.fixture
+def mechanic(workshop, fleet, database, clock):
+    assert run_weekly(database, clock.now(), "node") == 1
+    return workshop.come_in("max", Role.MECHANIC)
+
+
+def services(workshop) -> list[dict]:
+    return workshop.operator.get("/v1/services").json()["services"]
+
+
+def test_the_sheet_leads_through_the_job(mechanic):
+    text = re.sub(r"\s+", " ", mechanic.get(SHEET).text)
+    order = [
+        "Specification checked",
+        "Fill plug opened first",
+        "Round 1",
+        "Round 3",
+        "level check",
+        "Checked for leaks",
+    ]
+    places = [text.index(words) for words in order]
+    assert places == sorted(places)
+    assert "The window is 35 °C to 45 °C." in text
+    assert "1 × drain plug washer" in text
+    assert "Open the fill or level plug before the drain plug" in text
+    assert "from the maker’s data of this unit only" in text
+
+
+def test_closing_the_job_records_draws_and_ticks_off(mechanic):
+    assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS).headers[
+        "location"
+    ] == "/vehicles/VAN-01?told=job_closed".replace("VAN-01", "veh_1")
+    (service,) = services(mechanic)
+    (work,) = service["compartments"]
+    assert [one["filled_litres"] for one in work["rounds"]] == [3.5, 3.5, 3.5]
+    assert service["done_by"] == "Max Invented"
+    # Three rounds of 3.5 L leave the shelf, which held nothing (bookkeeping, derived).
+    (line,) = mechanic.operator.get("/v1/stock").json()["fluids"]
+    assert line["litres"] == pytest.approx(-10.5)
+    page = mechanic.get("/due-lists/2026-W19").text
+    assert re.search(r"VAN-01.*?badge-done", page, re.DOTALL)
+
+
+def test_a_job_sent_twice_is_recorded_once(mechanic):
+    fields = hidden_in(mechanic.get(SHEET).text, ACTION) | DONE | ROUNDS
+    first, second = mechanic.send(ACTION, fields), mechanic.send(ACTION, fields)
+    assert first.headers["location"].endswith("told=job_closed")
+    assert second.headers["location"].endswith("told=again")
+    assert len(services(mechanic)) == 1
+
+
+@pytest.mark.parametrize(
+    ("without", "told"),
+    [
+        ("cmp_1-counter_reset", "Fluid counter reset: still open."),
+        ("cmp_1-level_celsius", "Level set inside the temperature window: still open."),
+        ("cmp_1-seals_renewed", "Seals renewed: still open."),
+        ("cmp_1-step_leaks_checked", "Checked for leaks, warm: still open."),
+        ("cmp_1-old_fluid_grade", "Old fluid looked at: still open."),
+        ("cmp_1-filled-2", "Fill this in."),
+        ("cmp_1-on", "Say on which compartment something was done."),
+    ],
+)
+def test_a_step_that_is_open_keeps_the_job_open_and_everything_typed(mechanic, without, told):
+    fields = {name: value for name, value in (DONE | ROUNDS).items() if name != without}
+    answer = mechanic.fill(SHEET, ACTION, **fields)
+    assert answer.status_code == 422
+    assert told in answer.text
+    assert 'name="odometer" type="text" value="79 990"' in answer.text
+    assert services(mechanic) == []
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        ({"cmp_1-level_celsius": "60"}, "Level set inside the temperature window"),
+        ({"cmp_1-drained-1": "30"}, "More than the compartment held"),
+        ({"cmp_1-filled-1": "-1"}, "Must be between"),
+        ({"cmp_1-filled-1": "inf"}, "Not a number"),
+        ({"done_at": "0001-01-01T00:00"}, "Must be a date from"),
+        ({"done_at": "2030-01-01T00:00"}, "Lies in the future"),
+        ({"cmp_1-old_fluid_grade": "purple"}, "Not a visual grade"),
+        ({"cmp_1-fluid": "Blue"}, "There is no such fluid"),
+        ({"odometer": "1e99"}, "Not a number"),
+    ],
+)
+def test_what_cannot_be_right_is_told_at_its_box(mechanic, changed, told):
+    answer = mechanic.fill(SHEET, ACTION, **(DONE | ROUNDS | changed))
+    assert answer.status_code == 422
+    assert told in answer.text
+    assert 'aria-invalid="true"' in answer.text
+    assert services(mechanic) == []
+
+
+def test_a_reason_lets_an_open_step_pass_and_is_kept(mechanic):
+    fields = {name: value for name, value in (DONE | ROUNDS).items() if name != "cmp_1-counter_reset"}
+    reason = {"cmp_1-override_reason": "Tester broken, booked for Monday", "cmp_1-level_celsius": "50"}
+    assert mechanic.fill(SHEET, ACTION, **(fields | reason)).status_code == 303
+    (work,) = services(mechanic)[0]["compartments"]
+    assert work["override_reason"] == "Tester broken, booked for Monday"
+
+
+def test_a_sheet_saved_half_done_is_finished_by_somebody_else(mechanic):
+    half = {"cmp_1-on": "yes", "cmp_1-drained-1": "3,4", "note": "plug was tight", "do": "save"}
+    assert (
+        mechanic.fill(SHEET, ACTION, **half).headers["location"] == "/vehicles/veh_1/job-sheet?told=job_saved"
+    )
+    mechanic.come_in("ben", Role.MECHANIC)
+    page = mechanic.get(SHEET).text
+    assert "saved half-done by person max" in page
+    assert 'name="cmp_1-drained-1" type="text" value="3,4"' in page
+    assert "plug was tight" in page
+    assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS).status_code == 303
+    assert "saved half-done" not in mechanic.get(SHEET).text
+
+
+def test_a_sheet_can_be_emptied(mechanic):
+    mechanic.fill(SHEET, ACTION, note="wrong vehicle", do="save")
+    assert mechanic.fill(SHEET, ACTION, do="empty").headers["location"].endswith("told=job_emptied")
+    assert "wrong vehicle" not in mechanic.get(SHEET).text
+
+
+def test_the_sheet_on_paper_leads_back_to_the_page(mechanic):
+    answer = mechanic.get("/vehicles/VAN-01/job-sheet.pdf")
+    assert answer.content.startswith(b"%PDF-")
+    assert "job-sheet" in answer.headers["content-disposition"]
+
+
+def test_a_viewer_cannot_close_and_another_organisation_sees_nothing(mechanic, join):
+    fields = hidden_in(mechanic.get(SHEET).text, ACTION)
+    mechanic.come_in("vera", Role.VIEWER)
+    own = hidden_in(mechanic.get(SHEET).text, ACTION)
+    assert mechanic.send(ACTION, fields | own | DONE | ROUNDS).status_code == 403
+    mechanic.come_in("eve", organisation_id=join("Other Invented Haulage").organisation_id)
+    assert mechanic.get(ACTION).status_code == 404
+    assert mechanic.get(f"{ACTION}.pdf").status_code == 404
