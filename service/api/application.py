@@ -14,6 +14,7 @@ from service.api.metrics import Metrics
 from service.api.problems import Problem, install_problem_handlers
 from service.api.routes import (
     accuracy,
+    ageing_fits,
     audit,
     calendar_feed,
     compartments,
@@ -60,6 +61,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     samples.router,
     history.router,
     exchange_plans.router,
+    ageing_fits.router,
 )
 
 

@@ -153,6 +153,7 @@ KmPerDay = bounded(plausibility.KM_PER_DAY)
 PlannedDays = bounded(plausibility.PLANNED_DAYS)
 ReturnDays = whole(1, 3653)
 Rounds = whole(int(plausibility.ROUNDS.minimum), int(plausibility.ROUNDS.maximum))
+RateMultiplier = bounded(plausibility.DUTY_MULTIPLIER)
 Fraction = bounded(plausibility.FRACTION)
 Yes = Annotated[bool, Field(strict=True)]
 Line40 = line(40)

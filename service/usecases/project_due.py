@@ -22,6 +22,7 @@ from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.usecases.engine_time import civil_dates, day_fraction, days_of
 from service.usecases.estimate_usage import FleetUsage, meter
+from service.usecases.fitted_rates import with_fits
 from service.usecases.fluid_parameters import CompartmentParameters, parameters_of
 from service.usecases.update_states import state_rows
 
@@ -98,7 +99,8 @@ def project_due(
     columns = read_current(session, organisation_id, vehicle_ids)
     place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
-    parameters = parameters_of(columns["kind"], columns["vehicle_class"], columns["duty"], columns["ageing"])
+    groups = columns["kind"], columns["vehicle_class"], columns["duty"]
+    parameters = parameters_of(*groups, with_fits(session, organisation_id, *groups, columns["ageing"]))
     local = now.astimezone(zone)
     passed = day_fraction(local)
     at_reading = _age_to_reading(columns, parameters, usage, vehicle_row, now)

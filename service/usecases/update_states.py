@@ -1,6 +1,6 @@
 """Compute the stored states of compartments anew, from everything that happened to them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from service.store.repositories import fleet, fluids, projections, readings, ser
 from service.store.repositories.readings import MeterHistory
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.engine_time import days_of
+from service.usecases.fitted_rates import with_fits
 from service.usecases.fluid_parameters import parameters_of
 from service.usecases.follow_fluid import FluidHistory, FluidPoint, MetersAt, Step, due_points, follow
 from service.usecases.pending_return import brought_forward, pending_return
@@ -55,9 +56,7 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
     return [
         FluidHistory(
             compartment=compartment,
-            parameters=parameters_of(
-                [compartment.kind], [vehicle.vehicle_class], [vehicle.duty], [compartment.ageing]
-            ),
+            parameters=parameters_of([compartment.kind], [vehicle.vehicle_class], [vehicle.duty], [ageing]),
             meters=meters[compartment.vehicle_id],
             zone=zone,
             items=items.get(compartment.id or 0, []),
@@ -67,8 +66,23 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
                 returns.get(compartment.id or 0, []), items.get(compartment.id or 0, [])
             ),
         )
-        for compartment, vehicle in pairs
+        for (compartment, vehicle), ageing in zip(
+            pairs, _ageing(session, organisation_id, pairs), strict=True
+        )
     ]
+
+
+def _ageing(
+    session: Session, organisation_id: int, pairs: Sequence[tuple[Compartment, Vehicle]]
+) -> Sequence[Mapping[str, float]]:
+    return with_fits(
+        session,
+        organisation_id,
+        [compartment.kind for compartment, _ in pairs],
+        [vehicle.vehicle_class for _, vehicle in pairs],
+        [vehicle.duty for _, vehicle in pairs],
+        [compartment.ageing for compartment, _ in pairs],
+    )
 
 
 def _compartments(

@@ -114,7 +114,7 @@ def _life_used(
     if name not in AGEING_PROPERTIES or name not in values:
         return None
     new = new_values.get(name, 0.0 if limit.basis is Basis.VALUE else None)
-    if limit.basis is Basis.LEFT_FRACTION and name == LaboratoryProperty.ANTIOXIDANT_LEFT_FRACTION:
+    if name == LaboratoryProperty.ANTIOXIDANT_LEFT_FRACTION:
         new = 1.0
     if new is None:
         return None

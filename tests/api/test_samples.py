@@ -65,6 +65,14 @@ def test_a_laboratory_value_moves_the_estimate_by_its_weight(fleet):
     assert after["sd"] == pytest.approx(before["sd"] * (1 - gain) ** 0.5, abs=2e-4)
 
 
+def test_antioxidant_left_needs_no_value_of_the_new_fluid(fleet):
+    """40 % left where 25 % condemns (ASTM D7590 as quoted) is 60/75 = 0.8 of the life (derived)."""
+    body = fleet.post("/v1/samples", sample(laboratory={"antioxidant_left_fraction": 0.4})).json()
+    before, after = body["life_used_before"], body["life_used_after"]
+    gain = before["sd"] ** 2 / (before["sd"] ** 2 + 0.08**2)
+    assert after["mean"] == pytest.approx(before["mean"] + gain * (0.8 - before["mean"]), abs=2e-4)
+
+
 def test_limits_reached_are_told_with_their_source_and_how_far_it_can_be_trusted(fleet):
     body = fleet.post(
         "/v1/samples", sample(laboratory={"iron_mg_per_kg": 180, "water_fraction": 0.0001})

@@ -12,6 +12,11 @@ def test_a_vehicle_is_found_by_its_own_number_and_by_its_id(operator):
     assert by_number == by_id == created.json()
 
 
+def test_what_was_sent_comes_back_under_the_same_names(operator):
+    body = operator.post("/v1/vehicles", VAN).json()
+    assert {name: body[name] for name in VAN} == VAN
+
+
 def test_a_number_in_use_is_refused_and_free_again_after_the_vehicle_retired(operator):
     operator.post("/v1/vehicles", VAN)
     again = operator.post("/v1/vehicles", VAN)
@@ -48,7 +53,10 @@ def test_what_a_compartment_leaves_open_is_filled_from_its_fluid_kind(operator):
 def test_an_edit_of_something_stale_is_refused(operator):
     operator.post("/v1/vehicles", VAN)
     tag = operator.get("/v1/vehicles/VAN-07").headers["ETag"]
-    assert operator.patch("/v1/vehicles/VAN-07", {"duty": "severe"}, headers={"If-Match": tag}).status_code == 200
+    assert (
+        operator.patch("/v1/vehicles/VAN-07", {"duty": "severe"}, headers={"If-Match": tag}).status_code
+        == 200
+    )
     stale = operator.patch("/v1/vehicles/VAN-07", {"duty": "mixed"}, headers={"If-Match": tag})
     assert stale.status_code == 412
     assert operator.get("/v1/vehicles/VAN-07").json()["duty"] == "severe"

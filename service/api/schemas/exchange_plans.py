@@ -42,6 +42,17 @@ PLAN_EXAMPLE: dict[str, Any] = {
     "price_minor_per_litre": 825,
     "km_per_day": 60,
 }
+OPTION_EXAMPLE: dict[str, Any] = {
+    "method": "drain_and_fill",
+    "rounds": 2,
+    "litres_in": 7.88,
+    "litres_out": 8,
+    "fresh_share": 0.75,
+    "fresh_share_after_each_round": [0.5, 0.75],
+    "life_used_after": 0.2,
+    "due_again": {"days": 801, "km": 48_060, "limit": "condition"},
+    "excess_ml": 121.2,
+}
 FreshShare = Annotated[float, Field(strict=True, ge=0, lt=1, allow_inf_nan=False)]
 NOT_NUMBERS = frozenset({"compartment", "kind", "vehicle_class", "duty", "interval_months"})
 
@@ -189,6 +200,25 @@ class ReturnPlan(BaseModel):
 
 class ExchangePlanRead(BaseModel):
     """Rounds one to six and a line exchange side by side."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "kind": "automatic_transmission_car",
+                    "currency": "EUR",
+                    "numbers": {"total_litres": 8, "drainable_litres": 4, "old_life_used": 0.8},
+                    "basis": {"total_litres": "given", "density_15c_kg_per_m3": "assumed"},
+                    "rounds_needed": 2,
+                    "options": [OPTION_EXAMPLE],
+                    "recommended": {
+                        **OPTION_EXAMPLE,
+                        "why": "Only 2 rounds reach 75% fresh fluid in one visit.",
+                    },
+                }
+            ]
+        }
+    )
 
     kind: FluidKind
     currency: str

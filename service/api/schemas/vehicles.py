@@ -93,7 +93,9 @@ class VehicleUpdate(Body):
 class VehicleRead(BaseModel):
     """A registered vehicle."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"id": "veh_12", **VEHICLE_EXAMPLE}]})
+    model_config = ConfigDict(
+        serialize_by_alias=True, json_schema_extra={"examples": [{"id": "veh_12", **VEHICLE_EXAMPLE}]}
+    )
 
     id: str
     vehicle: str

@@ -112,7 +112,9 @@ def lock_vehicles(session: Session, organisation_id: int, vehicle_ids: Iterable[
     each other.
     """
     for chunk in _chunks(sorted(vehicle_ids)):
-        query = select(Vehicle.id).where(Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(chunk))
+        query = select(Vehicle.id).where(
+            Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(chunk)
+        )
         session.exec(query.order_by(col(Vehicle.id)).with_for_update(key_share=True)).all()
 
 
@@ -193,6 +195,26 @@ def get_compartment(
     if compartment is None:
         raise NotFoundError("There is no compartment with this id.")
     return compartment
+
+
+def vehicle_ids_of_group(
+    session: Session, organisation_id: int, *, kind: str, duty: str, vehicle_class: str
+) -> list[int]:
+    """Vehicles of one duty and class that hold a kind of fluid, in ascending order."""
+    query = (
+        select(Vehicle.id)
+        .join(Compartment, col(Compartment.vehicle_id) == Vehicle.id)
+        .where(
+            Vehicle.organisation_id == organisation_id,
+            Compartment.organisation_id == organisation_id,
+            Compartment.kind == kind,
+            Vehicle.duty == duty,
+            Vehicle.vehicle_class == vehicle_class,
+        )
+        .distinct()
+        .order_by(col(Vehicle.id))
+    )
+    return [key for key in session.exec(query) if key is not None]
 
 
 def compartments_by_id(

@@ -12,6 +12,7 @@ from service.domain.stock_entries import MovementKind
 from service.errors import NotFoundError
 from service.store.tables.services import ReturnVisit, Round, Sample, Service, ServiceItem
 from service.store.tables.stock import StockMovement
+from service.store.tables.vehicles import Compartment
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,3 +221,19 @@ def get_return_visit(session: Session, organisation_id: int, reference: str) -> 
     if visit is None:
         raise NotFoundError("There is no return visit with this id.")
     return visit
+
+
+def vehicles_with_laboratory_samples(session: Session, organisation_id: int) -> set[int]:
+    """Vehicles of whose fluids a laboratory has said something."""
+    query = (
+        select(Compartment.vehicle_id)
+        .join(Sample, col(Sample.compartment_id) == Compartment.id)
+        .where(
+            Compartment.organisation_id == organisation_id,
+            Sample.organisation_id == organisation_id,
+            col(Sample.has_values).is_(True),
+            col(Sample.voided_at).is_(None),
+        )
+        .distinct()
+    )
+    return set(session.exec(query))
