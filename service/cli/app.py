@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from service.cli import data, demo, forecasts, operate, tokens, weeks
+from service.cli import data, demo, forecasts, operate, people, tokens, weeks
 
 app = typer.Typer(
     name="sumpwise",
@@ -34,6 +34,7 @@ app.command("project")(forecasts.project)
 app.command("accuracy")(forecasts.accuracy)
 app.add_typer(weeks.app, name="week")
 app.add_typer(tokens.app, name="tokens")
+app.add_typer(people.app, name="people")
 app.add_typer(tokens.organisations, name="organisations")
 
 

@@ -1,23 +1,29 @@
 """The demo: an invented fleet in a file of its own, served at once."""
 
 import socket
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from sqlmodel import Session
 
 from seed_demo.loader import load_demo_fleet
 from service.cli.context import EXIT_REFUSED, acting_for, load_settings, told_errors
 from service.cli.operate import run_server
-from service.domain.roles import Scope
+from service.domain.external_ids import IdKind, format_id
+from service.domain.roles import Role, Scope
 from service.main import build_clock, build_database
 from service.settings import Settings
-from service.store.repositories import fleet
+from service.store.repositories import fleet, people
 from service.store.schema import upgrade_schema
 from service.store.session import Database
+from service.usecases.caller import Caller
+from service.usecases.manage_people import add_person, invite_again
 from service.usecases.manage_tokens import create_token
 
 FILE_NAME = "demo.sqlite"
+DEMO_LOGIN = "demo"
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -44,21 +50,30 @@ def run_demo(
         caller = acting_for(database, None, "demo")
         with database.transaction() as session:
             _, secret = create_token(session, caller, clock.now(), "demo", list(Scope))
+            code = _invite(session, caller, clock.now())
     database.close()
     if only_load:
         return
     url = f"http://{host}:{port}"
-    _introduce(url, secret)
+    _introduce(url, secret, code)
     if host not in LOOPBACK:
         typer.echo("This address can be reached from other machines; the demo speaks plain HTTP.", err=True)
     run_server(settings)
 
 
-def _introduce(url: str, secret: str) -> None:
-    typer.echo(f"\nThis week's due list:  {url}/")
+def _introduce(url: str, secret: str, code: str) -> None:
+    typer.echo(f"\nThis week's due list:  {url}/sign-in/{code}  (opens once; run the demo again for another)")
     typer.echo(f"The API, explained:    {url}/docs")
     typer.echo(f"A token for it:        {secret}")
     typer.echo(f'Try:  curl -s -H "Authorization: Bearer {secret}" {url}/v1/due-lists/current\n')
+
+
+def _invite(session: Session, caller: Caller, now: datetime) -> str:
+    """One-time code for the demo's only person."""
+    known = people.list_people(session, caller.organisation_id)
+    if not known:
+        return add_person(session, caller, now, DEMO_LOGIN, "Demo", Role.OWNER)[1]
+    return invite_again(session, caller, now, format_id(IdKind.PERSON, known[0].id))[1]
 
 
 def _settings(host: str, port: int, folder: Path) -> Settings:

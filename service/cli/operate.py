@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 import uvicorn
 
+from service.api.connections import protocol_with_patience
 from service.cli.context import load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
 from service.logs import configure_logs
@@ -46,6 +47,7 @@ def run_server(settings: Settings) -> None:
         timeout_graceful_shutdown=HEADROOM_SECONDS,
         timeout_keep_alive=20,
         h11_max_incomplete_event_size=16 * 1024,
+        http=protocol_with_patience(settings.receive_timeout_seconds),
     )
 
 

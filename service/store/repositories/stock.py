@@ -94,8 +94,7 @@ def read_ledger(session: Session, organisation_id: int) -> Iterator[tuple[int, f
         .order_by(col(StockMovement.fluid_id), col(StockMovement.at), col(StockMovement.id))
         .execution_options(yield_per=ROWS_A_FETCH)
     )
-    for fluid_id, litres, expires_on in session.execute(query):
-        yield fluid_id, litres, expires_on
+    yield from session.execute(query)
 
 
 def drained_by_depot(
