@@ -10,7 +10,7 @@ from typing import Final
 import structlog
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from service.clock import Clock
+from service.clock import Clock, SystemClock
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import fleet, jobs
 from service.store.session import Database
@@ -91,8 +91,13 @@ def start_clock(seconds: float, *tasks: Task) -> BackgroundScheduler:
     scheduler = BackgroundScheduler(timezone="UTC")
     for task in tasks:
         scheduler.add_job(
-            task, "interval", seconds=seconds, coalesce=True, max_instances=1, misfire_grace_time=None
+            task,
+            "interval",
+            seconds=seconds,
+            coalesce=True,
+            max_instances=1,
+            misfire_grace_time=None,
+            next_run_time=SystemClock().now(),
         )
-        scheduler.add_job(task, misfire_grace_time=None)
     scheduler.start()
     return scheduler

@@ -10,6 +10,7 @@ import numpy as np
 import structlog
 
 from service.clock import Clock
+from service.errors import ServiceError
 from service.store.repositories import outbox
 from service.store.repositories.outbox import Occupied
 from service.store.session import Database
@@ -130,8 +131,10 @@ class Deliveries:
         )
 
     def _note_failure(self, message: OutboxMessage, error: Exception) -> None:
-        log.warning(
-            "delivery_failed", message_key=message.message_key, n_tries=message.n_tries, exc_info=error
-        )
+        facts = {"message_key": message.message_key, "n_tries": message.n_tries}
+        if isinstance(error, ServiceError):
+            log.warning("delivery_failed", reason=error.detail, **facts)
+        else:
+            log.error("delivery_failed", exc_info=error, **facts)
         with self.database.transaction() as session:
             deliver.settle_failed(session, message, error, self.clock.now(), self.rng)

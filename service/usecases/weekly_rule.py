@@ -42,7 +42,8 @@ def due_weeks(
 def missing_weeks(published: Collection[str], rule: PublishingRule, now: datetime) -> tuple[IsoWeek, ...]:
     """Weeks to publish now, given those that have a list; one published ahead of its time hides none before it."""
     first = min((IsoWeek.parse(week) for week in published), default=None)
-    if first is not None and first > last_week_to_publish(now, rule):
+    # A rule changed after the first list may make the week before it the latest one: that one is over.
+    if first is not None and first > last_week_to_publish(now, rule).shifted(1):
         first = None
     weeks = weeks_to_catch_up(first, now, rule)[-MAX_CATCH_UP_WEEKS:]
     return tuple(week for week in weeks if str(week) not in published)
