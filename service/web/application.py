@@ -7,7 +7,17 @@ from fastapi import APIRouter, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from service.web.failures import install_failure_pages
-from service.web.pages import job_sheet, passwords, sign_in, stock, vehicles, week
+from service.web.pages import (
+    job_sheet,
+    passwords,
+    people,
+    settings,
+    sign_in,
+    start,
+    stock,
+    vehicles,
+    week,
+)
 from service.web.rendering import STATIC
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
@@ -17,6 +27,9 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     job_sheet.router,
     vehicles.router,
     stock.router,
+    settings.router,
+    people.router,
+    start.router,
 )
 
 

@@ -72,3 +72,39 @@ class ReadingPage:
     unit: str
     now_local: str
     form: FormState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColumnChoice:
+    """Which column of a table holds a field."""
+
+    name: str
+    label: str
+    chosen: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreviewRow:
+    """One row of a table with what is wrong with it."""
+
+    number: int
+    cells: tuple[str, ...]
+    errors: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartPage:
+    """The first steps."""
+
+    n_depots: int
+    n_vehicles: int
+    form: FormState
+    columns: tuple[ColumnChoice, ...]
+    headings: tuple[tuple[str, str], ...]
+    fields: tuple[str, ...]
+    rows: tuple[PreviewRow, ...]
+    n_sound: int
+    n_rows: int
+    n_stored: int | None
+    kinds: tuple[tuple[str, str], ...]
+    may_change: bool

@@ -1,7 +1,7 @@
 """What a browser posted, and reading it field by field so that every mistake is told at once."""
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from enum import StrEnum
@@ -165,6 +165,13 @@ class FormReader:
         if not self._is_filled(name):
             return default
         return self._checked(name, default, lambda text: _member(name, text, members))
+
+    def one_of(self, name: str, options: Sequence[str]) -> str:
+        """One of several texts that must be there."""
+        text = self.posted.text(name).strip()
+        if text not in options:
+            self.errors.append(FieldError(f"/{name}", "Choose one of the list."))
+        return text
 
     def flag(self, name: str) -> bool:
         """Whether a box was ticked."""

@@ -120,10 +120,10 @@ def database_of(request: Request) -> Database:
 
 
 @contextmanager
-def looking(request: Request) -> Iterator[Visit]:
-    """Open a snapshot for whoever is signed in."""
+def looking(request: Request, posted: Posted | None = None) -> Iterator[Visit]:
+    """Open a snapshot for whoever is signed in; what was posted is kept if nobody is."""
     with database_of(request).snapshot() as session:
-        yield _visit(request, session, None)
+        yield _visit(request, session, posted)
 
 
 @contextmanager
