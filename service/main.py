@@ -10,6 +10,7 @@ import numpy as np
 from fastapi import FastAPI
 
 from service.api.application import build_api
+from service.api.turns import threads_for
 from service.clients.addresses import parse_networks
 from service.clients.mail import mailer_for
 from service.clients.targets import TargetRules
@@ -25,9 +26,6 @@ from service.usecases.compose_mail import Sender
 from service.usecases.deliver import Carriers
 from service.usecases.note_token_uses import TokenUses
 from service.web.application import install_pages
-
-SQLITE_THREADS = 4
-"""More threads fight over the interpreter lock: 40 answer a quarter of the requests that 4 do."""
 
 
 def build_clock(settings: Settings) -> Clock:
@@ -102,8 +100,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
-        threads = SQLITE_THREADS if database.is_sqlite else database.pool_size
-        anyio.to_thread.current_default_thread_limiter().total_tokens = threads
+        anyio.to_thread.current_default_thread_limiter().total_tokens = threads_for(database)
         tasks = (flush_uses,) if scheduler is None else (scheduler.tick, flush_uses)
         timer = start_clock(settings.tick_seconds, *tasks)
         yield

@@ -8,6 +8,7 @@ from fastapi import APIRouter, FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi_offline import FastAPIOffline
 
+from service.api.documentation import install_documentation
 from service.api.guard import Guard
 from service.api.limiter import Limiter
 from service.api.metrics import Metrics
@@ -36,6 +37,7 @@ from service.api.routes import (
     vehicles,
     visits,
 )
+from service.api.turns import InTurn, Turns, threads_for
 from service.api.units_of_work import ReplayedAnswer, replay
 from service.clock import Clock
 from service.store.session import Database
@@ -81,6 +83,7 @@ def build_api(
         version="1",
         summary="Which vehicles need their fluids serviced this week, why, and what to have on the shelf.",
         lifespan=lifespan,
+        docs_url=None,
         redoc_url=None,
     )
     app.state.database = database
@@ -94,12 +97,21 @@ def build_api(
     for router in V1_ROUTERS:
         app.include_router(router, prefix="/v1")
     app.add_middleware(
+        InTurn,
+        turns=Turns(
+            n_threads=threads_for(database),
+            is_one_writer=database.is_sqlite,
+            longest_wait_seconds=database.timeout_seconds,
+        ),
+    )
+    app.add_middleware(
         Guard,
         max_body_bytes=max_body_bytes,
         max_upload_bytes=max_upload_bytes,
         receive_timeout=receive_timeout_seconds,
         metrics=app.state.metrics,
     )
+    install_documentation(app)
     _describe(app)
     return app
 

@@ -13,11 +13,14 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.api.metrics import Metrics
 from service.api.problems import render_problem
 from service.api.secret_paths import loggable_path
+from service.api.turns import is_upload
 from service.errors import PayloadTooLargeError
 
 log = structlog.get_logger("http")
 
-UPLOAD_TYPES: Final = ("text/csv", "multipart/form-data")
+SLOWEST_BYTES_PER_SECOND: Final = 1024
+"""Beyond the receive timeout a body has to come at least so fast: a byte now and then does not hold a place."""
+
 _SOUND_REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 SECURITY_HEADERS: Final = (
@@ -97,8 +100,7 @@ class Guard:
             )
 
     def _limit(self, request: Request) -> int:
-        kind = request.headers.get("content-type", "")
-        return self._max_upload_bytes if kind.startswith(UPLOAD_TYPES) else self._max_body_bytes
+        return self._max_upload_bytes if is_upload(request) else self._max_body_bytes
 
     def _refuse(self, request: Request) -> tuple[int, str, str] | None:
         encoding = request.headers.get("content-encoding", "identity")
@@ -113,13 +115,15 @@ class Guard:
         limit = self._limit(request)
         received = 0
         is_complete = False
+        began = time.perf_counter()
 
         async def receive_limited() -> Message:
             nonlocal received, is_complete
             if is_complete:
                 return await receive()
+            left = self._receive_timeout + received / SLOWEST_BYTES_PER_SECOND - (time.perf_counter() - began)
             try:
-                message = await asyncio.wait_for(receive(), self._receive_timeout)
+                message = await asyncio.wait_for(receive(), max(left, 0.0))
             except TimeoutError as error:
                 raise _ClientTooSlow from error
             received += len(message.get("body", b""))

@@ -10,6 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from service import errors
 from service.api.secret_paths import loggable_path
@@ -17,6 +18,7 @@ from service.api.secret_paths import loggable_path
 log = structlog.get_logger("api")
 
 MEDIA_TYPE: Final = "application/problem+json"
+METHODS: Final = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
 
 STATUS_BY_ERROR: Final[Mapping[type[errors.ServiceError], int]] = {
     errors.InvalidInputError: 422,
@@ -133,7 +135,22 @@ def _on_http_exception(request: Request, error: Exception) -> Response:
     detail = {404: "No such address.", 405: "This address does not take that method."}.get(
         error.status_code, str(error.detail)
     )
-    return render_problem(request, error.status_code, detail, headers=error.headers)
+    headers = dict(error.headers or {})
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        headers["Allow"] = ", ".join(_methods_of(request))
+    return render_problem(request, error.status_code, detail, headers=headers)
+
+
+def _methods_of(request: Request) -> list[str]:
+    """Every method that an address takes; the router itself names those of the first route only (RFC 9110, 10.2.1)."""
+    return [
+        method
+        for method in METHODS
+        if any(
+            route.matches({**request.scope, "method": method})[0] is Match.FULL
+            for route in request.app.routes
+        )
+    ]
 
 
 def _on_anything_else(request: Request, error: Exception) -> Response:

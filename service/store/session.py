@@ -11,12 +11,12 @@ from contextlib import contextmanager
 from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
+from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
-from service.errors import UnavailableError
+from service.errors import ConflictError, DuplicateError, ServiceError, UnavailableError
 
 CACHE_KIBIBYTES: Final = 65536
 STATEMENT_TIMEOUT_FACTOR: Final = 2
@@ -35,6 +35,7 @@ class Database:
     ) -> None:
         self.is_sqlite = make_url(url).get_backend_name() == "sqlite"
         self.pool_size = pool_size
+        self.timeout_seconds = timeout_seconds
         if self.is_sqlite:
             self.engine = _sqlite_engine(url, pool_size, timeout_seconds, sqlite_synchronous)
         else:
@@ -81,6 +82,11 @@ def _as_service_errors() -> Iterator[None]:
         raise UnavailableError("All database connections are busy; send the same call again.") from error
     except (OperationalError, InterfaceError) as error:
         raise _unavailable(error) from error
+    except IntegrityError as error:
+        lost = _lost_race(error)
+        if lost is None:
+            raise
+        raise lost from error
     except DBAPIError as error:
         if (
             error.connection_invalidated
@@ -97,6 +103,16 @@ def _unavailable(error: DBAPIError) -> UnavailableError:
             "The disk of the database is full; nothing was stored.", retry_after_seconds=60
         )
     return UnavailableError("The database is busy or away; nothing was stored, send the same call again.")
+
+
+def _lost_race(error: IntegrityError) -> ServiceError | None:
+    """What to say when somebody else was faster by a moment; none if a check of ours let something through."""
+    code = getattr(error.orig, "sqlstate", None) or getattr(error.orig, "sqlite_errorname", "")
+    if code in {"23505", "SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY"}:
+        return DuplicateError("Somebody stored the same thing a moment ago; read it again.")
+    if code in {"23503", "SQLITE_CONSTRAINT_FOREIGNKEY"}:
+        return ConflictError("Something that this refers to was changed a moment ago; read it again.")
+    return None
 
 
 def _sqlite_engine(url: str, pool_size: int, timeout_seconds: float, synchronous: str) -> Engine:

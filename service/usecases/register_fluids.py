@@ -71,7 +71,7 @@ def change_fluid(
 ) -> Fluid:
     """Change what `changes` names; packs given replace all packs."""
     caller.require(Scope.PLANNING)
-    fluid = fluids.get_fluid(session, caller.organisation_id, reference)
+    fluid = fluids.get_fluid(session, caller.organisation_id, reference, for_update=True)
     for name, value in changes.items():
         setattr(fluid, name, value)
     session.add(fluid)

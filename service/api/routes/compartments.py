@@ -92,7 +92,7 @@ def patch_compartment(
     request: Request, compartment: IdPath, body: CompartmentUpdate, unit: Writing
 ) -> Response:
     """Change what the body names; with If-Match, only if nobody else changed it meanwhile."""
-    row = fleet.get_compartment(unit.session, unit.caller.organisation_id, compartment)
+    row = fleet.get_compartment(unit.session, unit.caller.organisation_id, compartment, for_update=True)
     unit.require_match(request, _read_one(unit, row))
     changes = _facts(body, exclude=set(), exclude_unset=True)
     row = register_compartments.change_compartment(unit.session, unit.caller, unit.now, compartment, changes)

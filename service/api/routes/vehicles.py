@@ -85,7 +85,7 @@ def get_vehicle(request: Request, vehicle: VehiclePath, unit: Reading) -> Respon
 )
 def patch_vehicle(request: Request, vehicle: VehiclePath, body: VehicleUpdate, unit: Writing) -> Response:
     """Change what the body names; with If-Match, only if nobody else changed it meanwhile."""
-    row = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
+    row = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle, for_update=True)
     unit.require_match(request, _read(unit, row))
     changes = body.model_dump(exclude_unset=True)
     if "vehicle" in changes:

@@ -7,22 +7,25 @@ from service.errors import NotFoundError
 from service.store.tables.fluids import Fluid, Pack
 
 
-def find_fluid(session: Session, organisation_id: int, reference: str) -> Fluid | None:
-    """Fluid by its article name or id."""
+def find_fluid(
+    session: Session, organisation_id: int, reference: str, *, for_update: bool = False
+) -> Fluid | None:
+    """Fluid by its article name or id; locked if it will be changed."""
     number = parse_id(IdKind.FLUID, reference)
     wanted = Fluid.reference == reference if number is None else Fluid.id == number
-    return session.exec(select(Fluid).where(Fluid.organisation_id == organisation_id, wanted)).first()
+    query = select(Fluid).where(Fluid.organisation_id == organisation_id, wanted)
+    return session.exec(query.with_for_update(key_share=True) if for_update else query).first()
 
 
-def get_fluid(session: Session, organisation_id: int, reference: str) -> Fluid:
-    """Fluid by its article name or id.
+def get_fluid(session: Session, organisation_id: int, reference: str, *, for_update: bool = False) -> Fluid:
+    """Fluid by its article name or id; locked if it will be changed.
 
     Raises
     ------
     NotFoundError
         If the organisation has none.
     """
-    fluid = find_fluid(session, organisation_id, reference)
+    fluid = find_fluid(session, organisation_id, reference, for_update=for_update)
     if fluid is None:
         raise NotFoundError("There is no fluid with this article name or id.")
     return fluid

@@ -1,0 +1,58 @@
+"""Connections on which nothing comes of what was begun: a request line half sent is cut off like a half-sent body."""
+
+import asyncio
+from typing import Any
+
+import h11
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+
+class PatientProtocol(H11Protocol):
+    """The server's own protocol, with an end to its patience.
+
+    By itself it waits for ever for the head of a request. The guard times the body, because only an application can
+    answer there; here there is nobody to answer yet, so the connection is closed.
+    """
+
+    patience_seconds = 30.0
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self._end_of_patience: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Begin to wait for the first head."""
+        super().connection_made(transport)
+        self._watch_head()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what came; as long as a head is begun and not whole, its time runs."""
+        super().data_received(data)
+        self._watch_head()
+
+    def on_response_complete(self) -> None:
+        """Leave the connection to the server's own timeout of idle ones, or time a head that came early."""
+        super().on_response_complete()
+        self._watch_head()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Stop the watch."""
+        self._stop_watch()
+        super().connection_lost(exc)
+
+    def _watch_head(self) -> None:
+        is_waiting = self.conn.their_state is h11.IDLE and not self.transport.is_closing()
+        if not is_waiting or self.timeout_keep_alive_task is not None:
+            self._stop_watch()
+        elif self._end_of_patience is None:
+            self._end_of_patience = self.loop.call_later(self.patience_seconds, self.transport.close)
+
+    def _stop_watch(self) -> None:
+        if self._end_of_patience is not None:
+            self._end_of_patience.cancel()
+            self._end_of_patience = None
+
+
+def protocol_with_patience(seconds: float) -> type[PatientProtocol]:
+    """Make the protocol class that the server is given."""
+    return type("PatientProtocol", (PatientProtocol,), {"patience_seconds": seconds})
