@@ -55,7 +55,7 @@ class Metrics:
 
     def note_request(self, scope: Scope, status: int, seconds: float) -> None:
         """Count an answer, and the readings that it told the outcome of."""
-        route = getattr(scope.get("route"), "path", NOWHERE)
+        route = _template(scope)
         method = scope["method"] if route != NOWHERE else NOWHERE
         self.requests.labels(method, route, str(status or 499)).inc()
         self.durations.labels(method, route).observe(seconds)
@@ -94,6 +94,15 @@ GAUGES: Final = {
     "sumpwise_outbox_oldest_seconds": "Age of the oldest message that is not delivered yet; 0 if there is none.",
     "sumpwise_projection_oldest_seconds": "Age of the oldest projection; 0 if there is none.",
 }
+
+
+def _template(scope: Scope) -> str:
+    """Template of the route that answered, with the fixed prefix under which its router hangs; none for no route."""
+    template: str | None = getattr(scope.get("route"), "path", None)
+    if template is None:
+        return NOWHERE
+    parts = scope["path"].split("/")
+    return "/".join(parts[: len(parts) - template.count("/")]) + template
 
 
 def _timestamp(instant: datetime | None) -> float:
