@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
-from service.store.repositories import readings
+from service.store.repositories import fleet, readings
 from service.store.tables.readings import Reading
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
@@ -38,6 +38,7 @@ def apply_decision(
     session: Session, caller: Caller, now: datetime, reading: Reading, decision: Literal["release", "discard"]
 ) -> Reading:
     """Write the decision down and screen the vehicle's readings anew."""
+    fleet.lock_vehicles(session, caller.organisation_id, [reading.vehicle_id])
     before = {"outcome": reading.outcome, "reason": reading.reason}
     if decision == "release":
         reading.outcome, reading.reason = ReadingOutcome.ACCEPTED, ReadingReason.RELEASED
@@ -52,7 +53,8 @@ def apply_decision(
     session.flush()
     stored = readings.read_entries(session, caller.organisation_id, [reading.vehicle_id])
     decide(session, caller.organisation_id, now, stored, [])
-    readings.mark_stale(session, caller.organisation_id, [reading.vehicle_id], now)
+    changed = {reading.vehicle_id: reading.taken_at}
+    readings.mark_stale(session, caller.organisation_id, [reading.vehicle_id], now, changed)
     session.refresh(reading)
     record_change(session, caller, now, decision, "reading", reading.id, {"before": before})
     return reading

@@ -18,6 +18,7 @@ from service.engine.due.forecast import DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.engine.due.limits import Limit as LimitCode
 from service.engine.exchange.state import FluidState, fluid_state
+from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.usecases.engine_time import civil_dates, day_fraction, days_of
@@ -107,7 +108,7 @@ def project_due(
     weeks = weeks_from(IsoWeek.of(local.date()), N_WEEKS)
     question = DueQuestion(
         limits=_limits(columns, parameters, at_reading, vehicle_row, local.date(), passed),
-        odometer=meter(usage.odometer, now),
+        odometer=meter(usage.odometer, now, usage.season),
         hours=meter(usage.hours, now) if bool(np.any(usage.hours.n_readings > 0)) else None,
         week_end_days=_week_ends(weeks, now, zone),
     )
@@ -133,7 +134,7 @@ def project_due(
         due=due,
         due_dates=(days[0], days[1], days[2]),
         weeks=weeks,
-        expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now),
+        expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now, usage.season),
         expected_hours=usage.hours.last_odometer_km + _expected(usage.hours, now),
     )
 
@@ -171,9 +172,7 @@ def _age_to_reading(
         iron_mg_per_kg=_column(columns, "iron_mg_per_kg"),
         glycol_fraction=_column(columns, "glycol_fraction"),
     )
-    last_days = np.where(usage.odometer.n_readings > 0, usage.odometer.last_time_days, days_of(now))[
-        vehicle_row
-    ]
+    last_days = np.where(usage.odometer.n_readings > 0, usage.last_read_days(), days_of(now))[vehicle_row]
     exposure = Exposure(
         distance_km=_since(usage.odometer, columns, "odometer_km", vehicle_row),
         days=np.maximum(last_days - _column(columns, "as_of_days"), 0.0),
@@ -201,7 +200,7 @@ def _age_to_now(
 ) -> FluidState:
     """Age the fluids on by what the vehicles are expected to have done since their last reading."""
     km, hours, days = (
-        _expected(usage.odometer, now),
+        _expected(usage.odometer, now, usage.season),
         _expected(usage.hours, now),
         _days(usage, now),
     )
@@ -214,15 +213,15 @@ def _age_to_now(
     return age(at_reading, exposure, parameters.rates)
 
 
-def _expected(state: UsageState, now: datetime) -> Floats:
-    table = meter(state, now)
+def _expected(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Floats:
+    table = meter(state, now, season)
     mean, _ = table.moments(np.arange(len(state), dtype=np.int64), table.days_since_reading)
     return np.where(state.n_readings > 0, mean, 0.0)
 
 
 def _days(usage: FleetUsage, now: datetime) -> Floats:
     return np.where(
-        usage.odometer.n_readings > 0, np.maximum(days_of(now) - usage.odometer.last_time_days, 0.0), 0.0
+        usage.odometer.n_readings > 0, np.maximum(days_of(now) - usage.last_read_days(), 0.0), 0.0
     )
 
 

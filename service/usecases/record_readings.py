@@ -17,7 +17,7 @@ from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles
 from service.usecases.caller import Caller
 from service.usecases.engine_time import days_of
-from service.usecases.screen_readings import Decision, NewEntry, decide
+from service.usecases.screen_readings import Decision, NewEntry, decide, earliest_times
 
 MAX_ROWS: Final = 10_000
 """Rows of one call, and of one transaction of a file."""
@@ -82,6 +82,7 @@ def store_readings(
     names = {row.vehicle for row in rows if isinstance(row, ReadingRow)}
     vehicles = fleet.vehicles_by_reference(session, caller.organisation_id, names)
     ids = sorted({vehicle.id for vehicle in vehicles.values() if vehicle.id is not None})
+    fleet.lock_vehicles(session, caller.organisation_id, ids)
     stored = readings.read_entries(session, caller.organisation_id, ids)
     known = _known(stored)
     results: list[RowResult | None] = [
@@ -100,8 +101,8 @@ def store_readings(
         values for values in prepared if values["outcome"] in {ReadingOutcome.ACCEPTED, ReadingOutcome.HELD}
     ]
     readings.insert_readings(session, keep)
-    touched = sorted({values["vehicle_id"] for values in keep})
-    readings.mark_stale(session, caller.organisation_id, touched, now)
+    touched = earliest_times((values["vehicle_id"], values["taken_at"]) for values in keep)
+    readings.mark_stale(session, caller.organisation_id, sorted(touched), now, touched)
     return [result for result in results if result is not None]
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 from sqlmodel import Session
 
-from service.store.repositories import projections
+from service.store.repositories import fleet, projections
 from service.usecases.estimate_usage import store_usage
 from service.usecases.update_states import update_states
 from service.usecases.usage_model import fit_usage_model, is_due_for_fit, keep_usage_model
@@ -18,6 +18,7 @@ def refresh_fleet(session: Session, organisation_id: int, now: datetime) -> int:
     """Store the states of some vehicles whose readings changed; returns how many, zero when all are up to date."""
     stale = projections.list_stale_vehicles(session, organisation_id, VEHICLES_A_TURN)
     if stale:
+        fleet.lock_vehicles(session, organisation_id, stale)
         store_usage(session, organisation_id, stale, now)
         update_states(session, organisation_id, stale)
     return len(stale)

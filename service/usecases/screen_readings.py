@@ -1,8 +1,8 @@
 """Decide which readings to believe: stored ones and new ones of some vehicles together, in the order of time."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
@@ -13,7 +13,7 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.store.repositories import readings
-from service.usecases.engine_time import days_of
+from service.usecases.engine_time import days_of, instant_of
 from service.usecases.usage_model import known_usage, vehicle_classes
 
 OUTCOME_BY_CODE: Final = {
@@ -40,6 +40,9 @@ REASON_BY_CODE: Final = {
     Reason.DISCARDED: ReadingReason.DISCARDED,
     Reason.AMBIGUOUS: ReadingReason.AMBIGUOUS,
 }
+
+ROUNDING: Final = timedelta(milliseconds=1)
+"""Instants that went through days as a float are this exact, and better."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,8 +90,19 @@ def decide(
         fleet_km=np.zeros(0),
     )
     decisions = _decisions(screen_readings(entries), order)
-    readings.update_verdicts(session, list(_changed(old, decisions[:n_old])))
+    changed = list(_changed(old, decisions[:n_old]))
+    readings.update_verdicts(session, [values for _, values in changed])
+    earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
+    readings.mark_stale(session, organisation_id, sorted(earliest), now, earliest)
     return decisions[n_old:]
+
+
+def earliest_times(pairs: Iterable[tuple[int, datetime]]) -> dict[int, datetime]:
+    """Earliest time of each vehicle."""
+    earliest: dict[int, datetime] = {}
+    for vehicle_id, at in pairs:
+        earliest[vehicle_id] = min(at, earliest.get(vehicle_id, at))
+    return earliest
 
 
 def _verdict(row: Any) -> Verdict:
@@ -131,11 +145,11 @@ def _decisions(screening: Screening, order: NDArray[np.int64]) -> list[Decision]
     return [decision for decision in decisions if decision is not None]
 
 
-def _changed(old: Sequence[Any], decisions: Sequence[Decision]) -> Any:
+def _changed(old: Sequence[Any], decisions: Sequence[Decision]) -> Iterator[tuple[Any, dict[str, Any]]]:
     """Stored readings of which screening now thinks otherwise; what a person decided keeps its reason."""
     for row, decision in zip(old, decisions, strict=True):
         outcome, reason = str(decision.outcome), decision.reason
         if row[6] is not None:
             outcome, reason = row[4], ReadingReason(row[5])
         if (row[4], row[7]) != (outcome, decision.used_km) or (row[5] or None) != reason:
-            yield {"id": row[0], "outcome": outcome, "reason": reason, "used_km": decision.used_km}
+            yield row, {"id": row[0], "outcome": outcome, "reason": reason, "used_km": decision.used_km}

@@ -42,13 +42,15 @@ def show_projection(session: Session, caller: Caller, now: datetime, reference: 
     ids = [vehicle.id or 0]
     usage = current_usage(session, caller.organisation_id, ids)
     fluids = project_due(session, caller.organisation_id, ids, usage, now, zone)
-    at_days, probabilities = np.array([days_of(now)]), np.array(DUE_PROBABILITIES)
+    present = np.array([days_of(now)])
+    at_days, season_now = usage.season.operational_days(present), usage.season.rate(present)
+    probabilities = np.array(DUE_PROBABILITIES)
     has_reading = bool(usage.odometer.n_readings[0] > 0)
     return VehicleProjection(
         vehicle=vehicle,
         usage=usage,
         odometer_km=odometer_quantiles(usage.odometer, at_days, probabilities)[0] if has_reading else None,
-        km_per_day=rate_quantiles(usage.odometer, at_days, probabilities)[0],
+        km_per_day=rate_quantiles(usage.odometer, at_days, probabilities)[0] * season_now,
         fluids=fluids,
         recommended=recommend_exchange(fluids.compartments),
     )

@@ -13,7 +13,8 @@ from service.domain.external_ids import IdKind, format_id
 from service.engine.ageing.age import AgeingRates, Exposure, age
 from service.engine.ageing.outlook import life_used_quantiles
 from service.engine.exchange.state import FluidState
-from service.engine.usage.predict import increment_moments, odometer_quantiles
+from service.engine.usage.predict import odometer_quantiles
+from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
 from service.store.repositories import fleet, vehicle_search
@@ -22,6 +23,7 @@ from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Compartment
 from service.usecases.caller import Caller
 from service.usecases.engine_time import days_of
+from service.usecases.estimate_usage import meter
 from service.usecases.explain_history import ToldHistory, explain_history
 from service.usecases.plan_exchange import PlannedExchange, plan_exchange
 from service.usecases.project_due import DUE_PROBABILITIES
@@ -116,7 +118,8 @@ def _odometer_course(projection: VehicleProjection, now: datetime, ahead: Floats
     if projection.odometer_km is None:
         return Course(days=(), quantiles=np.empty((0, len(DUE_PROBABILITIES))))
     many = projection.usage.odometer.take(np.zeros(ahead.size, dtype=np.int64))
-    quantiles = odometer_quantiles(many, days_of(now) + ahead, np.array(DUE_PROBABILITIES))
+    at_days = projection.usage.season.operational_days(days_of(now) + ahead)
+    quantiles = odometer_quantiles(many, at_days, np.array(DUE_PROBABILITIES))
     return _course(projection, ahead, quantiles)
 
 
@@ -151,8 +154,9 @@ def _plan(session: Session, caller: Caller, now: datetime, key: str) -> PlannedE
 def _life_course(projection: VehicleProjection, place: int, now: datetime, ahead: Floats) -> Floats:
     """Let the fluid of one compartment age on by the expected use; the spread of the use adds to its error."""
     fluids = projection.fluids
-    km, km_variance = _increments(projection.usage.odometer, now, ahead)
-    hours, _ = _increments(projection.usage.hours, now, ahead)
+    usage = projection.usage
+    km, km_variance = _increments(usage.odometer, now, ahead, usage.season)
+    hours, _ = _increments(usage.hours, now, ahead)
     duty = float(fluids.parameters.duty_multiplier[place])
     rates = AgeingRates(
         **{
@@ -173,11 +177,12 @@ def _life_course(projection: VehicleProjection, place: int, now: datetime, ahead
     return life_used_quantiles(later, np.array(DUE_PROBABILITIES)).T
 
 
-def _increments(state: UsageState, now: datetime, ahead: Floats) -> tuple[Floats, Floats]:
+def _increments(
+    state: UsageState, now: datetime, ahead: Floats, season: Season = NO_SEASON
+) -> tuple[Floats, Floats]:
     """Mean and variance of what a meter adds from now on; nothing for one that was never read."""
     if not bool(state.n_readings[0] > 0):
         return np.zeros_like(ahead), np.zeros_like(ahead)
-    since = max(days_of(now) - float(state.last_time_days[0]), 0.0)
-    many = state.take(np.zeros(ahead.size, dtype=np.int64))
-    mean, variance = increment_moments(many, since + ahead)
+    table = meter(state, now, season)
+    mean, variance = table.moments(np.zeros(ahead.size, dtype=np.int64), table.days_since_reading[0] + ahead)
     return np.maximum(mean - mean[0], 0.0), np.maximum(variance - variance[0], 0.0)

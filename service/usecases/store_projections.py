@@ -31,7 +31,7 @@ def store_projections(
 
 def _rows(organisation_id: int, usage: FleetUsage, projection: FleetProjection) -> Iterator[dict[str, Any]]:
     probabilities = np.array(DUE_PROBABILITIES)
-    at_days = np.full(len(usage.odometer), days_of(projection.now))
+    at_days = usage.season.operational_days(np.full(len(usage.odometer), days_of(projection.now)))
     odometer = odometer_quantiles(usage.odometer, at_days, probabilities)[projection.vehicle_row].tolist()
     is_read = (usage.odometer.n_readings > 0)[projection.vehicle_row].tolist()
     spread = np.sqrt(projection.fluid_now.life_used_variance)[:, np.newaxis] * ndtri(probabilities)

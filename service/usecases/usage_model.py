@@ -13,6 +13,7 @@ from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.engine.usage.fit import fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
+from service.engine.usage.season import NO_SEASON, Season, fit_seasons, seasons_of_vehicles
 from service.store.repositories import readings
 from service.store.tables.projections import UsageModel
 from service.store.tables.vehicles import Vehicle
@@ -34,6 +35,7 @@ class KnownUsage:
     hyperparameters: Hyperparameters
     odometer: RatePriors
     hours: RatePriors
+    seasons: tuple[Season, ...]
 
     def odometer_priors(self, classes: Sequence[str]) -> RatePriors:
         """Priors of vehicles of these classes."""
@@ -43,13 +45,20 @@ class KnownUsage:
         """The same for their hour meters."""
         return self.hours.take(_class_index(classes))
 
+    def seasons_of(self, classes: Sequence[str]) -> Season:
+        """Yearly seasons of their distances."""
+        return seasons_of_vehicles(self.seasons, _class_index(classes))
+
 
 def known_usage(session: Session, organisation_id: int) -> KnownUsage:
     """What was fitted for an organisation, or what is assumed of any."""
     model = session.get(UsageModel, organisation_id)
     if model is None:
         return KnownUsage(
-            hyperparameters=DEFAULT_HYPERPARAMETERS, odometer=_assumed("km_per_day"), hours=_assumed_hours()
+            hyperparameters=DEFAULT_HYPERPARAMETERS,
+            odometer=_assumed("km_per_day"),
+            hours=_assumed_hours(),
+            seasons=(NO_SEASON,) * len(CLASSES),
         )
     return KnownUsage(
         hyperparameters=Hyperparameters(**model.hyperparameters),
@@ -58,6 +67,7 @@ def known_usage(session: Session, organisation_id: int) -> KnownUsage:
             log_rate_sd=np.array([model.log_rate_sd_by_class[name] for name in CLASSES]),
         ),
         hours=_assumed_hours(),
+        seasons=tuple(_season(model.season_by_class[name]) for name in CLASSES),
     )
 
 
@@ -91,7 +101,11 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
     index = _class_index([vehicle_class for _, vehicle_class in rows])
     history = readings.meter_history(session, organisation_id, ids, "used_km")
     priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
-    fitted = fit_hyperparameters(history.time_days, history.value, history.offsets, priors.take(index))
+    seasons = fit_seasons(history.time_days, history.value, history.offsets, index, len(CLASSES))
+    own = seasons_of_vehicles(seasons, np.repeat(index, np.diff(history.offsets)))
+    fitted = fit_hyperparameters(
+        own.operational_days(history.time_days), history.value, history.offsets, priors.take(index)
+    )
     return UsageModel(
         organisation_id=organisation_id,
         fitted_at=now,
@@ -99,6 +113,10 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
         hyperparameters=asdict(fitted),
         log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),
         log_rate_sd_by_class=dict(zip(map(str, CLASSES), priors.log_rate_sd.tolist(), strict=True)),
+        season_by_class={
+            str(name): np.concatenate([season.sine, season.cosine]).tolist()
+            for name, season in zip(CLASSES, seasons, strict=True)
+        },
     )
 
 
@@ -110,6 +128,12 @@ def keep_usage_model(session: Session, model: UsageModel) -> None:
 def _class_index(classes: Sequence[str]) -> NDArray[np.int64]:
     place_of = {str(name): place for place, name in enumerate(CLASSES)}
     return np.array([place_of[name] for name in classes], dtype=np.int64)
+
+
+def _season(coefficients: Sequence[float]) -> Season:
+    half = len(coefficients) // 2
+    coefficients = [float(one) for one in coefficients]
+    return Season(sine=tuple(coefficients[:half]), cosine=tuple(coefficients[half:]))
 
 
 def _assumed(name: str) -> RatePriors:

@@ -28,6 +28,9 @@ CHARACTERS: Final = (
     ((0.6, 1.1, 0.9, 0.25), 0.25),  # spells of weeks, and back to its own level
 )
 
+CHECKPOINT_GROWTH: Final = 1.05
+_CHECKPOINTS: Final = np.unique(np.floor(CHECKPOINT_GROWTH ** np.arange(400)).astype(np.int64))
+
 
 def fit_characters(
     time_days: Floats,
@@ -95,11 +98,26 @@ def estimate_usage(
 ) -> UsageState:
     """Estimate every vehicle's usage with hyperparameters of its own: the service's way from readings to states.
 
-    Parameters and result are those of `filter_readings`. The states carry the vehicles' hyperparameters, so
-    `update` goes on with them; they are chosen anew when a history is estimated anew.
+    Parameters and result are those of `filter_readings`.
+
+    Notes
+    -----
+    The states carry the vehicles' hyperparameters, which are chosen from the first `settled_count` readings of
+    each. So `update` gives what this function would give over the whole history, until the count reaches the
+    next checkpoint; then the vehicle has to be estimated anew, once for every twentieth that its history grows by.
     """
-    own = fit_characters(time_days, odometer_km, offsets, priors, hyperparameters)
+    counts = np.diff(offsets)
+    settled = settled_count(counts)
+    kept = np.arange(time_days.size) - np.repeat(offsets[:-1], counts) < np.repeat(settled, counts)
+    early = np.concatenate([[0], np.cumsum(settled)]).astype(np.int64)
+    own = fit_characters(time_days[kept], odometer_km[kept], early, priors, hyperparameters)
     return filter_readings(time_days, odometer_km, offsets, priors, own)
+
+
+def settled_count(n_readings: Integers) -> Integers:
+    """How many of so many readings the choice of a vehicle's character rests on: the last checkpoint reached."""
+    place = np.searchsorted(_CHECKPOINTS, n_readings, side="right") - 1
+    return np.where(place < 0, 0, _CHECKPOINTS[np.maximum(place, 0)])
 
 
 def _varied(hyperparameters: Hyperparameters, factors: tuple[float, ...]) -> Hyperparameters:

@@ -1,5 +1,6 @@
 """The yearly season a fleet shares, as a clock that runs faster in busy months."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -10,6 +11,7 @@ from service.engine.usage.ragged import check_readings
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
+Coefficient: TypeAlias = float | Floats
 
 # Mean Gregorian year is 365.2425 d (exact); a quarter of an hour a year does not matter here.
 YEAR_DAYS: Final = 365.2425
@@ -24,10 +26,27 @@ ITERATIONS: Final = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """Relative rate ``1 + sum a_h sin(w_h t) + b_h cos(w_h t)``, w_h = 2 pi h / year, t in days of the epoch."""
+    """Relative rate ``1 + sum a_h sin(w_h t) + b_h cos(w_h t)``, w_h = 2 pi h / year, t in days of the epoch.
 
-    sine: tuple[float, ...]
-    cosine: tuple[float, ...]
+    The coefficients are numbers, or arrays of shape (n,): a season for each vehicle. Times broadcast against them.
+    """
+
+    sine: tuple[Coefficient, ...]
+    cosine: tuple[Coefficient, ...]
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether all months are alike, so that both clocks agree."""
+        return not any(np.any(coefficient) for coefficient in (*self.sine, *self.cosine))
+
+    def take(self, rows: NDArray[np.int64]) -> "Season":
+        """Pick the seasons of some vehicles; one that all share stays as it is."""
+        if all(isinstance(coefficient, float) for coefficient in (*self.sine, *self.cosine)):
+            return self
+        return Season(
+            sine=tuple(np.asarray(a)[rows] for a in self.sine),
+            cosine=tuple(np.asarray(b)[rows] for b in self.cosine),
+        )
 
     def rate(self, time_days: Floats) -> Floats:
         """Rate relative to the year's mean."""
@@ -38,6 +57,8 @@ class Season:
 
     def operational_days(self, time_days: Floats) -> Floats:
         """Clock on which the season vanishes: the integral of the relative rate. [d]."""
+        if self.is_flat:
+            return time_days
         terms = zip(_angular(), self.sine, self.cosine, strict=True)
         waves = sum((b * np.sin(w * time_days) - a * np.cos(w * time_days)) / w for w, a, b in terms)
         return np.asarray(time_days + waves)
@@ -45,12 +66,22 @@ class Season:
     def calendar_days(self, operational_days: Floats) -> Floats:
         """Time at which the operational clock shows a value; exact to well below a minute. [d]."""
         time = operational_days.copy()
-        for _ in range(ITERATIONS):
+        for _ in range(0 if self.is_flat else ITERATIONS):
             time = time - (self.operational_days(time) - operational_days) / self.rate(time)
         return time
 
 
 NO_SEASON: Final = Season(sine=(0.0, 0.0), cosine=(0.0, 0.0))
+
+
+def seasons_of_vehicles(seasons: Sequence[Season], class_index: NDArray[np.int64]) -> Season:
+    """Give every vehicle the season of its class; `class_index` has shape (n,)."""
+    if all(season == seasons[0] for season in seasons):
+        return seasons[0]
+    sine, cosine = (np.array([getattr(one, name) for one in seasons]).T for name in ("sine", "cosine"))
+    return Season(
+        sine=tuple(row[class_index] for row in sine), cosine=tuple(row[class_index] for row in cosine)
+    )
 
 
 def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Season:
@@ -104,6 +135,27 @@ def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Sea
     swing = float(np.sum(np.abs(coefficients)))
     coefficients = coefficients * min(1.0, LARGEST_SWING / max(swing, 1e-12))
     return Season(sine=tuple(coefficients[0::2].tolist()), cosine=tuple(coefficients[1::2].tolist()))
+
+
+def fit_seasons(
+    time_days: Floats, odometer_km: Floats, offsets: Integers, class_index: Integers, n_classes: int
+) -> tuple[Season, ...]:
+    """Fit a season for every class that has enough vehicles of its own; the others take the whole fleet's.
+
+    Parameters and conditions are those of `fit_season`; `class_index` has shape (n,), one class a vehicle.
+    """
+    whole = fit_season(time_days, odometer_km, offsets)
+    counts = np.diff(offsets)
+    if whole.is_flat or np.unique(class_index).size < 2:
+        return (whole,) * n_classes
+    seasons = []
+    for one in range(n_classes):
+        member = class_index == one
+        inside = np.repeat(member, counts)
+        own = np.concatenate([[0], np.cumsum(counts[member])]).astype(np.int64)
+        fitted = fit_season(time_days[inside], odometer_km[inside], own)
+        seasons.append(whole if fitted.is_flat else fitted)
+    return tuple(seasons)
 
 
 # Integrals of sine and cosine.

@@ -1,6 +1,7 @@
 """What the projection reads and writes, as columns: a fleet is too large for an object a row."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import ColumnElement, delete, insert, select, update
@@ -16,6 +17,7 @@ class StoredUsage(NamedTuple):
 
     usage_state: bytes
     hours_state: bytes
+    changed_from: datetime | None = None
 
 
 VEHICLE_CHUNK: Final = 10_000
@@ -87,6 +89,24 @@ def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int
     return {row[0]: StoredUsage(row[1] or b"", row[2] or b"") for row in session.connection().execute(query)}
 
 
+def read_earlier_usage(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
+) -> dict[int, StoredUsage]:
+    """Read the usage states of some vehicles, also where readings came or changed since."""
+    query = select(
+        col(VehicleUsage.vehicle_id),
+        col(VehicleUsage.usage_state),
+        col(VehicleUsage.hours_state),
+        col(VehicleUsage.changed_from),
+    ).where(
+        col(VehicleUsage.organisation_id) == organisation_id,
+        col(VehicleUsage.vehicle_id).in_(vehicle_ids),
+        col(VehicleUsage.usage_state).is_not(None),
+        col(VehicleUsage.hours_state).is_not(None),
+    )
+    return {row[0]: StoredUsage(row[1] or b"", row[2] or b"", row[3]) for row in session.connection().execute(query)}
+
+
 def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
     """Those of some vehicles whose stored states rest on all their readings."""
     query = select(col(VehicleUsage.vehicle_id)).where(*_is_current(organisation_id, vehicle_ids))
@@ -115,9 +135,11 @@ def list_stale_vehicles(session: Session, organisation_id: int, limit: int) -> l
 
 
 def mark_all_stale(session: Session, organisation_id: int) -> None:
-    """Say that the states of all vehicles have to be computed again."""
+    """Say that the states of all vehicles have to be computed again, from all their readings."""
     session.execute(
-        update(VehicleUsage).where(col(VehicleUsage.organisation_id) == organisation_id).values(is_stale=True)
+        update(VehicleUsage)
+        .where(col(VehicleUsage.organisation_id) == organisation_id)
+        .values(is_stale=True, usage_state=None, hours_state=None)
     )
 
 

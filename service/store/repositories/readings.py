@@ -1,13 +1,13 @@
 """Readings of vehicles, one by one and in bulk."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import ColumnElement, Connection, Float, cast, func, insert, literal_column, update
+from sqlalchemy import ColumnElement, Connection, Float, case, cast, func, insert, literal_column, update
 from sqlalchemy import select as core_select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
@@ -89,11 +89,24 @@ def list_readings(
 
 
 def meter_history(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int], meter: str
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    meter: str,
+    *,
+    only_changed: bool = False,
 ) -> MeterHistory:
-    """Accepted values of `used_km` or `used_hours`, one stretch for each vehicle, in the order asked for."""
+    """Accepted values of `used_km` or `used_hours`, one stretch for each vehicle, in the order asked for.
+
+    With `only_changed`, only those from the earliest on that came or changed since the vehicle's states were stored.
+    """
     wanted = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
-    rows = session.connection().execute(_history_query(session, organisation_id, meter, list(wanted))).all()
+    query = _history_query(session, organisation_id, meter, list(wanted))
+    if only_changed:
+        query = query.join(VehicleUsage, col(VehicleUsage.vehicle_id) == col(Reading.vehicle_id)).where(
+            col(Reading.taken_at) >= col(VehicleUsage.changed_from)
+        )
+    rows = session.connection().execute(query).all()
     counts = np.zeros(len(wanted), dtype=np.int64)
     ids = np.array([row[0] for row in rows], dtype=np.int64)
     places = np.array([wanted[key] for key in ids.tolist()], dtype=np.int64)
@@ -160,18 +173,32 @@ def update_verdicts(session: Session, rows: Sequence[dict[str, Any]]) -> None:
         session.execute(update(Reading), list(rows))
 
 
-def mark_stale(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
-    """Say that what was derived from these vehicles' readings has to be computed again."""
+def mark_stale(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    now: datetime,
+    changed_from: Mapping[int, datetime] | None = None,
+) -> None:
+    """Say that what was derived for these vehicles has to be computed again.
+
+    `changed_from` names the time of the earliest reading that is new or judged anew, of each vehicle that has one.
+    """
     dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    statement = dialect.insert(VehicleUsage).on_conflict_do_update(
-        index_elements=["vehicle_id"], set_={"is_stale": True, "updated_at": now}
+    statement = dialect.insert(VehicleUsage)
+    known, new = col(VehicleUsage.changed_from), statement.excluded.changed_from
+    earliest = case((known.is_(None), new), (new.is_(None), known), (new < known, new), else_=known)
+    statement = statement.on_conflict_do_update(
+        index_elements=["vehicle_id"], set_={"is_stale": True, "updated_at": now, "changed_from": earliest}
     )
+    earliest_of = changed_from or {}
     rows = [
         {
             "vehicle_id": key,
             "organisation_id": organisation_id,
             "n_readings": 0,
             "is_stale": True,
+            "changed_from": earliest_of.get(key),
             "updated_at": now,
         }
         for key in vehicle_ids

@@ -72,6 +72,8 @@ class UsageModel(SQLModel, table=True):
     hyperparameters: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     log_rate_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     log_rate_sd_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+    season_by_class: dict[str, list[float]] = Field(sa_column=Column(JSON, nullable=False))
+    """Sine and cosine coefficients of the yearly season, two harmonics each; all zero without a season."""
 
 
 class Projection(SQLModel, table=True):

@@ -71,6 +71,7 @@ class VehicleUsage(SQLModel, table=True):
             sqlite_where=text("is_stale"),
             postgresql_where=text("is_stale"),
         ),
+        Index("ix_vehicle_usage_odometer", "organisation_id", "last_odometer_km"),
     )
 
     vehicle_id: int = Field(primary_key=True)
@@ -82,7 +83,13 @@ class VehicleUsage(SQLModel, table=True):
     """The same for the hour meter."""
 
     n_readings: int = 0
+    last_odometer_km: float | None = None
+    """Last accepted odometer, to recognise it when it is keyed for another vehicle."""
+
     is_stale: bool = True
-    """Readings came in or changed since the state was computed."""
+    """Something that the states of the vehicle or of its fluids rest on changed since they were computed."""
+
+    changed_from: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    """Time of the earliest reading that came, or was judged anew, since then; null if none was."""
 
     updated_at: datetime = Field(sa_type=UtcDateTime)

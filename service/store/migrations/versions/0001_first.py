@@ -279,6 +279,7 @@ def upgrade() -> None:
     sa.Column('hyperparameters', sa.JSON(), nullable=False),
     sa.Column('log_rate_by_class', sa.JSON(), nullable=False),
     sa.Column('log_rate_sd_by_class', sa.JSON(), nullable=False),
+    sa.Column('season_by_class', sa.JSON(), nullable=False),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_usage_model_organisation_id')),
     sa.PrimaryKeyConstraint('organisation_id', name=op.f('pk_usage_model'))
     )
@@ -639,12 +640,15 @@ def upgrade() -> None:
     sa.Column('usage_state', sa.LargeBinary(), nullable=True),
     sa.Column('hours_state', sa.LargeBinary(), nullable=True),
     sa.Column('n_readings', sa.Integer(), nullable=False),
+    sa.Column('last_odometer_km', sa.Float(), nullable=True),
     sa.Column('is_stale', sa.Boolean(), nullable=False),
+    sa.Column('changed_from', service.store.types.UtcDateTime(timezone=True), nullable=True),
     sa.Column('updated_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_vehicle_usage_organisation_id_vehicle_id'), ondelete='CASCADE'),
     sa.PrimaryKeyConstraint('vehicle_id', name=op.f('pk_vehicle_usage'))
     )
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
+        batch_op.create_index('ix_vehicle_usage_odometer', ['organisation_id', 'last_odometer_km'], unique=False)
         batch_op.create_index('ix_vehicle_usage_stale', ['organisation_id', 'vehicle_id'], unique=False, sqlite_where=sa.text('is_stale'), postgresql_where=sa.text('is_stale'))
 
     op.create_table('visit_pin',
@@ -845,6 +849,7 @@ def downgrade() -> None:
     op.drop_table('visit_pin')
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
         batch_op.drop_index('ix_vehicle_usage_stale', sqlite_where=sa.text('is_stale'), postgresql_where=sa.text('is_stale'))
+        batch_op.drop_index('ix_vehicle_usage_odometer')
 
     op.drop_table('vehicle_usage')
     with op.batch_alter_table('stock_movement', schema=None) as batch_op:
