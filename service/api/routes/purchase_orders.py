@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, IdPath, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.purchase_orders import (
@@ -17,7 +17,6 @@ from service.api.schemas.purchase_orders import (
 from service.api.units_of_work import Reading, Unit, WriteUnit, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import OrderState
-from service.errors import InvalidInputError
 from service.store.repositories import fluids, purchase_orders
 from service.store.tables.stock import PurchaseOrder
 from service.usecases import place_orders
@@ -67,9 +66,7 @@ def get_orders(
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
     only = None if fluid is None else fluids.get_fluid(unit.session, organisation_id, fluid)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = purchase_orders.list_orders(
         unit.session,
         organisation_id,

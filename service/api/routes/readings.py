@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, IdPath, PageLimit, VehiclePath
 from service.api.problems import describe_problems
 from service.api.reading_rows import batch_schema, parse_batch
@@ -146,9 +146,7 @@ def _page(
 ) -> Response:
     unit.caller.require(Scope.READ)
     owner = None if vehicle is None else fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = readings.list_readings(
         unit.session,
         unit.caller.organisation_id,

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, IdPath, PageLimit
 from service.api.problems import describe_problems
 from service.api.readings_upload import Upload, receive_upload
@@ -133,9 +133,7 @@ def get_samples(
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
     place = None if compartment is None else fleet.get_compartment(unit.session, organisation_id, compartment)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = services.list_samples(
         unit.session,
         organisation_id,

@@ -5,13 +5,12 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, IdPath, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
-from service.errors import InvalidInputError
 from service.store.repositories import fleet, fluids, services
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Service
@@ -60,9 +59,7 @@ def get_services(
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
     owner = None if vehicle is None else fleet.get_vehicle(unit.session, organisation_id, vehicle)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = services.list_services(
         unit.session,
         organisation_id,

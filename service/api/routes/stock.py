@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.stock import (
@@ -18,7 +18,6 @@ from service.api.schemas.stock import (
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
-from service.errors import InvalidInputError
 from service.store.repositories import fluids, stock
 from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.show_stock import show_stock
@@ -78,9 +77,7 @@ def get_movements(
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
     only = None if fluid is None else fluids.get_fluid(unit.session, organisation_id, fluid)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = stock.list_movements(
         unit.session,
         organisation_id,

@@ -2,13 +2,12 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.api.answers import decode_cursor, next_link, show
+from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, PageLimit, VehiclePath
 from service.api.problems import describe_problems
 from service.api.schemas.vehicles import VehicleCreate, VehiclePage, VehicleRead, VehicleUpdate
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
-from service.errors import InvalidInputError
 from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
 from service.usecases import register_vehicles
@@ -51,9 +50,7 @@ def post_vehicle(body: VehicleCreate, unit: Writing) -> Response:
 def get_vehicles(request: Request, unit: Reading, limit: PageLimit = 100, cursor: Cursor = None) -> Response:
     """List the vehicles in use, a page at a time."""
     unit.caller.require(Scope.READ)
-    after = decode_cursor(cursor).get("after", 0)
-    if not isinstance(after, int):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
+    after = number_in(cursor, "after") or 0
     rows = fleet.list_vehicles(unit.session, unit.caller.organisation_id, after_id=after, limit=limit + 1)
     depots = {
         depot.id: depot.reference for depot in fleet.list_depots(unit.session, unit.caller.organisation_id)
