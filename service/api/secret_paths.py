@@ -2,7 +2,7 @@
 
 from typing import Final
 
-PREFIXES: Final = ("/v1/calendar/", "/v1/unsubscribe/")
+PREFIXES: Final = ("/v1/calendar/", "/v1/unsubscribe/", "/sign-in/")
 
 
 def loggable_path(path: str) -> str:

@@ -15,13 +15,15 @@ from starlette.datastructures import UploadFile
 from service.domain import plausibility, texts
 from service.domain.number_cells import DecimalMark, number_from_cell
 from service.domain.plausibility import Bounds
-from service.errors import FieldError, InvalidInputError, ServiceError
+from service.errors import FieldError, InvalidInputError, PayloadTooLargeError, ServiceError
 
 Value = TypeVar("Value")
 Member = TypeVar("Member", bound=StrEnum)
 
 MAX_FIELDS: Final = 1000
 MAX_FIELD_BYTES: Final = 4 * 1024 * 1024
+MAX_FORM_BYTES: Final = 6 * 1024 * 1024
+"""A table of 2,000 vehicles has a tenth of that; whole histories go in by the API."""
 FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 TOKEN_FIELD: Final = "form_token"  # noqa: S105 - a field's name
 ID_FIELD: Final = "form_id"
@@ -57,6 +59,9 @@ async def read_form(request: Request) -> Posted:
     """Read the form of a request; anything that is no form counts as an empty one."""
     fields: dict[str, str] = {}
     if request.headers.get("content-type", "").startswith(FORM_TYPES):
+        length = request.headers.get("content-length", "")
+        if not length.isdecimal() or len(length) > 12 or int(length) > MAX_FORM_BYTES:
+            raise PayloadTooLargeError("This is too much for a page; send it in parts, or through the API.")
         async with request.form(
             max_files=1, max_fields=MAX_FIELDS, max_part_size=MAX_FIELD_BYTES
         ) as received:

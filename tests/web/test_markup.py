@@ -56,7 +56,13 @@ def test_markup_is_escaped_on_every_page(marked):
     answer = marked.fill(f"/{line}", f"/{line}", do="moved", moved_to_on="2026-05-06", note=f"M{MARKUP}")
     assert answer.status_code == 303
     n_escaped = 0
-    for path in [*PAGES, f"/{line}", "/vehicles/veh_4", "/vehicles/veh_4/reading", f"/?vehicle={MARKUP}"]:
+    sheet = "/vehicles/veh_4/job-sheet"
+    assert marked.fill(sheet, sheet, do="save", note=f"J{MARKUP}", done_by=f"B{MARKUP}").status_code == 303
+    table = f'vehicle,class\n"V{MARKUP.replace(chr(34), chr(34) * 2)}","K{MARKUP[:8]}"'
+    seen = marked.fill("/start", "/start/vehicles", table=table, do="preview")
+    assert "<b " not in seen.text
+    assert "V&lt;b " in seen.text
+    for path in [*PAGES, f"/{line}", f"/?vehicle={MARKUP}"]:
         page = marked.get(path)
         assert page.status_code == 200, path
         assert "<b " not in page.text, path
@@ -67,6 +73,6 @@ def test_markup_is_escaped_on_every_page(marked):
 
 
 def test_no_page_carries_script_or_style_of_its_own(marked):
-    for path in [*PAGES, "/vehicles/veh_4", "/sign-in", "/password", "/nothing"]:
+    for path in [*PAGES, "/sign-in", "/password", "/nothing"]:
         text = marked.get(path).text
         assert not re.search(r"<script|<style|\sstyle=|\son[a-z]+=[^x]|javascript:", text), path

@@ -23,6 +23,12 @@ PAGES = {
     "vehicles": "/vehicles",
     "vehicle": "/vehicles/VAN-01",
     "reading": "/vehicles/VAN-01/reading",
+    "job-sheet": "/vehicles/VAN-01/job-sheet",
+    "stock": "/stock",
+    "settings": "/settings",
+    "people": "/settings/people",
+    "tokens": "/settings/tokens",
+    "start": "/start",
     "no-page": "/no-such-page",
     "password": "/password",
 }
@@ -78,11 +84,11 @@ def test_signing_in_and_moving_a_visit_need_no_mouse(browser, address, workshop,
     keyboard.press("Tab")
     keyboard.type("four invented words")
     keyboard.press("Enter")
-    window.page.wait_for_url("**/lines/lin_1", wait_until="load")
+    window.page.wait_for_url(f"{address}/lines/lin_1", wait_until="load")
     _tab_to(window, "moved_to_on")
     keyboard.type("05072026")
     keyboard.press("Enter")
-    window.page.wait_for_url("**/due-lists/2026-W19*", wait_until="load")
+    window.page.wait_for_url(f"{address}/due-lists/2026-W19?told=moved", wait_until="load")
     assert "Thursday 07/05/2026" in window.page.inner_text("main")
     window.close()
 

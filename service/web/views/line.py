@@ -11,7 +11,7 @@ from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.web.catalogue import translate
 from service.web.forms import FormState
-from service.web.views.week import LineRow, line_row
+from service.web.views.lines import LineRow, line_row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

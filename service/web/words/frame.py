@@ -15,8 +15,6 @@ WORDS: Final = {
     "sign_out": "Sign out",
     "optional": "optional",
     "none": "–",
-    "yes": "yes",
-    "no": "no",
     "cancel": "Back without saving",
     "as_table": "As a table",
     # Signing in

@@ -7,7 +7,6 @@ WORDS: Final = {
     "settings_people": "People",
     "settings_tokens": "Tokens",
     "settings_start": "First steps",
-    "organisation_title": "Organisation",
     "set_time_zone": "Time zone",
     "set_locale": "Language and region of numbers and dates",
     "set_currency": "Currency",
