@@ -8,6 +8,7 @@ from fastapi.staticfiles import StaticFiles
 
 from service.web.failures import install_failure_pages
 from service.web.pages import (
+    accuracy,
     job_sheet,
     passwords,
     people,
@@ -27,6 +28,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     job_sheet.router,
     vehicles.router,
     stock.router,
+    accuracy.router,
     settings.router,
     people.router,
     start.router,

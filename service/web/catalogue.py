@@ -4,10 +4,18 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import frame, jobs, settings, stock, vehicles, week
+from service.web.words import accuracy, frame, jobs, settings, stock, vehicles, week
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
-    {**frame.WORDS, **week.WORDS, **vehicles.WORDS, **stock.WORDS, **jobs.WORDS, **settings.WORDS}
+    {
+        **frame.WORDS,
+        **week.WORDS,
+        **vehicles.WORDS,
+        **stock.WORDS,
+        **jobs.WORDS,
+        **settings.WORDS,
+        **accuracy.WORDS,
+    }
 )
 
 

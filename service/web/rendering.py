@@ -26,6 +26,7 @@ _NAVIGATION: Final = (
     ("week", "/", Scope.READ),
     ("vehicles", "/vehicles", Scope.READ),
     ("stock", "/stock", Scope.READ),
+    ("accuracy", "/accuracy", Scope.READ),
     ("settings", "/settings", Scope.ADMIN),
 )
 

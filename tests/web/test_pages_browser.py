@@ -25,6 +25,7 @@ PAGES = {
     "reading": "/vehicles/VAN-01/reading",
     "job-sheet": "/vehicles/VAN-01/job-sheet",
     "stock": "/stock",
+    "accuracy": "/accuracy",
     "settings": "/settings",
     "people": "/settings/people",
     "tokens": "/settings/tokens",
