@@ -11,6 +11,8 @@ from service.store.repositories import fleet, readings
 from service.store.tables.readings import Reading
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
+from service.usecases.reading_windows import load_readings
+from service.usecases.replace_cluster import reason_of_release
 from service.usecases.screen_readings import decide
 
 
@@ -41,7 +43,7 @@ def apply_decision(
     fleet.lock_vehicles(session, caller.organisation_id, [reading.vehicle_id])
     before = {"outcome": reading.outcome, "reason": reading.reason}
     if decision == "release":
-        reading.outcome, reading.reason = ReadingOutcome.ACCEPTED, ReadingReason.RELEASED
+        reading.outcome, reading.reason = ReadingOutcome.ACCEPTED, reason_of_release(reading)
     else:
         reading.outcome, reading.reason, reading.used_km = (
             ReadingOutcome.REJECTED,
@@ -51,9 +53,8 @@ def apply_decision(
     reading.decided_by = caller.actor[:80]
     session.add(reading)
     session.flush()
-    stored = readings.read_entries(session, caller.organisation_id, [reading.vehicle_id])
-    decide(session, caller.organisation_id, now, stored, [])
     changed = {reading.vehicle_id: reading.taken_at}
+    decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
     readings.mark_stale(session, caller.organisation_id, [reading.vehicle_id], now, changed)
     session.refresh(reading)
     record_change(session, caller, now, decision, "reading", reading.id, {"before": before})

@@ -16,8 +16,10 @@ from service.store.repositories import fleet, readings
 from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles
 from service.usecases.caller import Caller
+from service.usecases.change_verdicts import Decision
 from service.usecases.engine_time import days_of
-from service.usecases.screen_readings import Decision, NewEntry, decide, earliest_times
+from service.usecases.reading_windows import StoredReadings, earliest_times, load_readings
+from service.usecases.screen_readings import NewEntry, decide
 
 MAX_ROWS: Final = 10_000
 """Rows of one call, and of one transaction of a file."""
@@ -83,8 +85,8 @@ def store_readings(
     vehicles = fleet.vehicles_by_reference(session, caller.organisation_id, names)
     ids = sorted({vehicle.id for vehicle in vehicles.values() if vehicle.id is not None})
     fleet.lock_vehicles(session, caller.organisation_id, ids)
-    stored = readings.read_entries(session, caller.organisation_id, ids)
-    known = _known(stored)
+    stored = _load(session, caller.organisation_id, now, vehicles, rows)
+    known = _known([*stored.earlier, *stored.rows])
     results: list[RowResult | None] = [
         row if isinstance(row, RowResult) else _refuse(caller, now, vehicles, known, row) for row in rows
     ]
@@ -94,7 +96,7 @@ def store_readings(
         if results[place] is None and isinstance(row, ReadingRow)
     ]
     prepared = [_prepare(caller, now, vehicles[row.vehicle], row) for _, row in fresh]
-    _screen(session, caller.organisation_id, now, stored, prepared)
+    _screen(session, caller, now, stored, prepared)
     for (place, _), values in zip(fresh, prepared, strict=True):
         results[place] = RowResult(values["outcome"], values["reason"])
     keep = [
@@ -104,6 +106,38 @@ def store_readings(
     touched = earliest_times((values["vehicle_id"], values["taken_at"]) for values in keep)
     readings.mark_stale(session, caller.organisation_id, sorted(touched), now, touched)
     return [result for result in results if result is not None]
+
+
+def _load(
+    session: Session,
+    organisation_id: int,
+    now: datetime,
+    vehicles: Mapping[str, Vehicle],
+    rows: Sequence[ReadingRow | RowResult],
+) -> StoredReadings:
+    """Load what is stored of the vehicles concerned, as far as it matters; references wherever they are."""
+    concerned = [
+        (vehicles[row.vehicle].id or 0, row)
+        for row in rows
+        if isinstance(row, ReadingRow) and row.vehicle in vehicles
+    ]
+    earliest = earliest_times((key, _aware(row.taken_at, now)) for key, row in concerned)
+    stored = load_readings(session, organisation_id, earliest)
+    if not stored.starts:
+        return stored
+    references = {
+        row.reference for key, row in concerned if key in stored.starts and row.reference is not None
+    }
+    loaded = {row[0] for row in stored.rows}
+    repeated = readings.read_entries(session, organisation_id, list(stored.starts), references=references)
+    return StoredReadings(
+        rows=stored.rows, starts=stored.starts, earlier=[row for row in repeated if row[0] not in loaded]
+    )
+
+
+def _aware(taken_at: datetime, now: datetime) -> datetime:
+    """Give the time of a row that will be refused for having no offset some meaning."""
+    return now if taken_at.tzinfo is None else min(taken_at, now)
 
 
 def _known(stored: Sequence[Any]) -> _Known:
@@ -195,11 +229,7 @@ def _prepare(caller: Caller, now: datetime, vehicle: Vehicle, row: ReadingRow) -
 
 
 def _screen(
-    session: Session,
-    organisation_id: int,
-    now: datetime,
-    stored: Sequence[Any],
-    prepared: list[dict[str, Any]],
+    session: Session, caller: Caller, now: datetime, stored: StoredReadings, prepared: list[dict[str, Any]]
 ) -> None:
     """Write the decisions into the prepared rows: of the odometer first, then of the hour meter."""
     metered = [values for values in prepared if values["odometer_km"] is not None]
@@ -211,9 +241,9 @@ def _screen(
         )
         for values in metered
     ]
-    for values, decision in zip(metered, decide(session, organisation_id, now, stored, entries), strict=True):
+    for values, decision in zip(metered, decide(session, caller, now, stored, entries), strict=True):
         _take(values, decision)
-    _check_hours(stored, prepared)
+    _check_hours(stored.rows, prepared)
 
 
 def _take(values: dict[str, Any], decision: Decision) -> None:
@@ -234,11 +264,11 @@ def _check_hours(stored: Sequence[Any], prepared: Sequence[dict[str, Any]]) -> N
         at = days_of(values["taken_at"])
         before = last.get(values["vehicle_id"])
         if before is not None and at >= before[0] and not _runs(before, (at, hours)):
-            values["reason"] = ReadingReason.IMPLAUSIBLE_HOURS
-            values["engine_hours"] = None if values["odometer_km"] is not None else hours
-            values["outcome"] = (
-                values["outcome"] if values["odometer_km"] is not None else ReadingOutcome.HELD
-            )
+            values["reason"] = values["reason"] or ReadingReason.IMPLAUSIBLE_HOURS
+            if values["odometer_km"] is None:
+                values["outcome"] = ReadingOutcome.HELD
+            else:
+                values["used_hours"] = None
         else:
             last[values["vehicle_id"]] = (at, hours)
 

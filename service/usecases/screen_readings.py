@@ -1,8 +1,8 @@
 """Decide which readings to believe: stored ones and new ones of some vehicles together, in the order of time."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
@@ -13,7 +13,10 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.store.repositories import readings
-from service.usecases.engine_time import days_of, instant_of
+from service.usecases.caller import Caller
+from service.usecases.change_verdicts import Decision, note_changes
+from service.usecases.engine_time import days_of
+from service.usecases.reading_windows import StoredReadings, WindowStart
 from service.usecases.usage_model import known_usage, vehicle_classes
 
 OUTCOME_BY_CODE: Final = {
@@ -41,18 +44,13 @@ REASON_BY_CODE: Final = {
     Reason.AMBIGUOUS: ReadingReason.AMBIGUOUS,
 }
 
-ROUNDING: Final = timedelta(milliseconds=1)
-"""Instants that went through days as a float are this exact, and better."""
+OTHERS_WITHIN_KM: Final = 3_000.0
+MOST_OTHERS: Final = 3
+"""Where more vehicles than this stand that near, agreement with one is no evidence. Common practice, no source."""
+MOST_COMPARED: Final = 100
+"""Refused numbers of one call that are compared with other vehicles'."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Decision:
-    """What was decided about one reading."""
-
-    outcome: ReadingOutcome
-    reason: ReadingReason | None
-    used_km: float | None
-    suggested_km: float | None
+UNEXPLAINED: Final = frozenset({ReadingReason.ROLLBACK, ReadingReason.IMPLAUSIBLE_PACE})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,51 +62,118 @@ class NewEntry:
     odometer_km: float
 
 
-def decide(
-    session: Session, organisation_id: int, now: datetime, stored: Sequence[Any], new: Sequence[NewEntry]
-) -> list[Decision]:
-    """Screen the new entries with what is stored of their vehicles; stored verdicts that change are updated.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """Odometer entries of some vehicles, by vehicle and time; `place` says which of the entries given each one is."""
 
-    `stored` holds rows of `readings.read_entries` for every vehicle concerned.
-    """
-    old = [row for row in stored if row[3] is not None]
-    n_old = len(old)
-    vehicle = np.array([row[1] for row in old] + [entry.vehicle_id for entry in new], dtype=np.int64)
-    time = np.array([row[2] for row in old] + [entry.at_days for entry in new], dtype=np.float64)
-    keyed = np.array([row[3] for row in old] + [entry.odometer_km for entry in new], dtype=np.float64)
-    received = np.array([row[8] for row in old] + [days_of(now)] * len(new), dtype=np.float64)
-    verdict = np.array([_verdict(row) for row in old] + [Verdict.NONE] * len(new), dtype=np.int8)
+    place: NDArray[np.int64]
+    vehicle: NDArray[np.int64]
+    entries: Entries
+
+    def of_vehicles(self, vehicle_ids: Sequence[int], fleet_km: Sequence[float]) -> "_Table":
+        """Keep some vehicles, to be compared with odometers of others."""
+        inside = np.isin(self.vehicle, vehicle_ids)
+        vehicle = self.vehicle[inside]
+        rated = dict(
+            zip(
+                self.vehicle[self.entries.offsets[:-1]].tolist(),
+                self.entries.prior_rate.tolist(),
+                strict=True,
+            )
+        )
+        offsets = _offsets(vehicle)
+        return _Table(
+            place=self.place[inside],
+            vehicle=vehicle,
+            entries=Entries(
+                time_days=self.entries.time_days[inside],
+                keyed_km=self.entries.keyed_km[inside],
+                offsets=offsets,
+                received_days=self.entries.received_days[inside],
+                verdict=self.entries.verdict[inside],
+                prior_rate=np.array([rated[key] for key in vehicle[offsets[:-1]].tolist()]),
+                fleet_km=np.sort(np.array(fleet_km, dtype=np.float64)),
+            ),
+        )
+
+
+def decide(
+    session: Session, caller: Caller, now: datetime, stored: StoredReadings, new: Sequence[NewEntry]
+) -> list[Decision]:
+    """Screen the new entries with what is stored of their vehicles; stored verdicts that change are updated."""
+    old = [row for row in stored.rows if row[3] is not None]
+    table = _table(session, caller.organisation_id, now, stored, old, new)
+    decisions = _decisions(table, stored.starts, len(old) + len(new))
+    refused = [
+        entry
+        for entry, decision in zip(new, decisions[len(old) :], strict=True)
+        if decision.outcome is ReadingOutcome.HELD and decision.reason in UNEXPLAINED
+    ]
+    others = _others(session, caller.organisation_id, refused[:MOST_COMPARED])
+    if others:
+        again = table.of_vehicles(list(others), [km for near in others.values() for km in near])
+        decisions = _decisions(again, stored.starts, len(decisions), decisions)
+    note_changes(session, caller, now, stored, list(zip(old, decisions[: len(old)], strict=True)))
+    return decisions[len(old) :]
+
+
+def _table(
+    session: Session,
+    organisation_id: int,
+    now: datetime,
+    stored: StoredReadings,
+    old: Sequence[Any],
+    new: Sequence[NewEntry],
+) -> _Table:
+    """Lay out stored and new entries, and before a window the vehicle's first reading, which has no place."""
+    starts = stored.starts
+    begins = {start.reading_id for start in starts.values()}
+    rows = [(row[1], row[2], row[3], row[8], _verdict(row, begins)) for row in old]
+    rows += [(one.vehicle_id, one.at_days, one.odometer_km, days_of(now), Verdict.NONE) for one in new]
+    n_placed = len(rows)
+    rows += [
+        (key, start.first_days, start.shown(start.first_km), start.first_days, Verdict.RELEASED)
+        for key, start in starts.items()
+        if start.shown(start.first_km) >= 0.0
+    ]
+    columns = list(zip(*rows, strict=True)) if rows else [()] * 5
+    vehicle = np.array(columns[0], dtype=np.int64)
+    time = np.array(columns[1], dtype=np.float64)
     order = np.lexsort((np.arange(vehicle.size), time, vehicle))
     offsets = _offsets(vehicle[order])
-    entries = Entries(
-        time_days=time[order],
-        keyed_km=keyed[order],
-        offsets=offsets,
-        received_days=received[order],
-        verdict=verdict[order],
-        prior_rate=_prior_rates(session, organisation_id, vehicle[order][offsets[:-1]]),
-        fleet_km=np.zeros(0),
+    return _Table(
+        place=np.where(order < n_placed, order, -1),
+        vehicle=vehicle[order],
+        entries=Entries(
+            time_days=time[order],
+            keyed_km=np.array(columns[2], dtype=np.float64)[order],
+            offsets=offsets,
+            received_days=np.array(columns[3], dtype=np.float64)[order],
+            verdict=np.array(columns[4], dtype=np.int8)[order],
+            prior_rate=_prior_rates(session, organisation_id, vehicle[order][offsets[:-1]]),
+            fleet_km=np.zeros(0),
+        ),
     )
-    decisions = _decisions(screen_readings(entries), order)
-    changed = list(_changed(old, decisions[:n_old]))
-    readings.update_verdicts(session, [values for _, values in changed])
-    earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
-    readings.mark_stale(session, organisation_id, sorted(earliest), now, earliest)
-    return decisions[n_old:]
 
 
-def earliest_times(pairs: Iterable[tuple[int, datetime]]) -> dict[int, datetime]:
-    """Earliest time of each vehicle."""
-    earliest: dict[int, datetime] = {}
-    for vehicle_id, at in pairs:
-        earliest[vehicle_id] = min(at, earliest.get(vehicle_id, at))
-    return earliest
-
-
-def _verdict(row: Any) -> Verdict:
+def _verdict(row: Any, begins: Collection[int]) -> Verdict:
     if row[6] is None:
-        return Verdict.NONE
+        return Verdict.RELEASED if row[0] in begins else Verdict.NONE
+    if row[5] == ReadingReason.CLUSTER_REPLACED:
+        return Verdict.RENEWED
     return Verdict.RELEASED if row[5] == ReadingReason.RELEASED else Verdict.DISCARDED
+
+
+def _others(session: Session, organisation_id: int, refused: Sequence[NewEntry]) -> dict[int, list[float]]:
+    """Odometers of other vehicles near the numbers that were refused, by the vehicle they were keyed for."""
+    found: dict[int, list[float]] = {}
+    for entry in refused:
+        near = readings.odometers_near(
+            session, organisation_id, entry.vehicle_id, entry.odometer_km, OTHERS_WITHIN_KM, MOST_OTHERS + 1
+        )
+        if 0 < len(near) <= MOST_OTHERS:
+            found.setdefault(entry.vehicle_id, []).extend(near)
+    return found
 
 
 def _prior_rates(
@@ -124,32 +189,33 @@ def _offsets(vehicle: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.concatenate((starts, [vehicle.size])).astype(np.int64)
 
 
-def _decisions(screening: Screening, order: NDArray[np.int64]) -> list[Decision]:
-    decisions: list[Decision | None] = [None] * order.size
+def _decisions(
+    table: _Table,
+    starts: Mapping[int, WindowStart],
+    n_entries: int,
+    known: list[Decision] | None = None,
+) -> list[Decision]:
+    """Screen a table; decisions stand at their entries' places, those of other entries as they were known."""
+    screening: Screening = screen_readings(table.entries)
+    decisions: list[Decision | None] = [None] * n_entries if known is None else list(known)
     rows = zip(
-        order.tolist(),
+        table.place.tolist(),
+        table.vehicle.tolist(),
         screening.outcome.tolist(),
         screening.reason.tolist(),
         screening.odometer_km.tolist(),
         screening.suggested_km.tolist(),
         strict=True,
     )
-    for place, outcome, reason, odometer, suggested in rows:
+    for place, vehicle_id, outcome, reason, odometer, suggested in rows:
+        if place < 0:
+            continue
         is_accepted = outcome == Outcome.ACCEPTED
+        start = starts.get(vehicle_id)
         decisions[place] = Decision(
             outcome=OUTCOME_BY_CODE[outcome],
             reason=REASON_BY_CODE[reason],
-            used_km=odometer if is_accepted else None,
+            used_km=(odometer if start is None else start.continued(odometer)) if is_accepted else None,
             suggested_km=None if is_accepted or np.isnan(suggested) else suggested,
         )
     return [decision for decision in decisions if decision is not None]
-
-
-def _changed(old: Sequence[Any], decisions: Sequence[Decision]) -> Iterator[tuple[Any, dict[str, Any]]]:
-    """Stored readings of which screening now thinks otherwise; what a person decided keeps its reason."""
-    for row, decision in zip(old, decisions, strict=True):
-        outcome, reason = str(decision.outcome), decision.reason
-        if row[6] is not None:
-            outcome, reason = row[4], ReadingReason(row[5])
-        if (row[4], row[7]) != (outcome, decision.used_km) or (row[5] or None) != reason:
-            yield row, {"id": row[0], "outcome": outcome, "reason": reason, "used_km": decision.used_km}

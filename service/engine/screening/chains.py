@@ -122,8 +122,9 @@ def explain(
     on_arrival = np.zeros((n_steps, n), dtype=np.bool_)
     for k in range(n_steps):
         a = int(np.count_nonzero(n_readings > k))
-        _place(nodes, k, a, time_days[k, :a], keyed_km[k, :a], prior_rate[:a], best[:a])
-        nodes.score[k, :a] += RELEASE_BONUS * (verdict[k, :a] == Verdict.RELEASED)
+        said = verdict[k, :a]
+        _place(nodes, k, a, time_days[k, :a], keyed_km[k, :a], said, prior_rate[:a], best[:a])
+        nodes.score[k, :a] += RELEASE_BONUS * ((said == Verdict.RELEASED) | (said == Verdict.RENEWED))
         better = nodes.score[k, :a] > best_score[:a] + BELIEF_MARGIN
         best[:a][better] = k
         best_score[:a][better] = nodes.score[k, :a][better]
@@ -140,7 +141,14 @@ def explain(
 
 
 def _place(
-    nodes: Nodes, k: int, a: int, time: Floats, keyed: Floats, prior_rate: Floats, best: Integers
+    nodes: Nodes,
+    k: int,
+    a: int,
+    time: Floats,
+    keyed: Floats,
+    verdict: NDArray[np.int8],
+    prior_rate: Floats,
+    best: Integers,
 ) -> None:
     """Extend the best chain to the k-th reading of the first `a` vehicles."""
     columns = np.arange(a)
@@ -167,15 +175,15 @@ def _place(
             offset = np.where(better, chosen.offset[at, columns], offset)
             renewed = np.where(better, cost > 0.0, renewed)
         last = steps.only_best()
-        value = last.score[0] - REPLACEMENT_COST
-        better = value > score
+        value, told = last.score[0] - REPLACEMENT_COST, verdict == Verdict.RENEWED
+        better = (value > score) | told
         score, back = np.where(better, value, score), np.where(better, last.rows[0], back)
-        expected = last.km[0] + last.pace[0] * last.days[0]
-        factor = np.where(better, last.factor[0], factor)
-        offset = np.where(better, expected - last.factor[0] * keyed, offset)
+        expected = last.km[0] + np.where(told, 0.0, last.pace[0] * last.days[0])
+        scale = np.where(told, 1.0, last.factor[0])
+        factor = np.where(better, scale, factor)
+        offset = np.where(better, expected - scale * keyed, offset)
         renewed = renewed | better
-    nodes.score[k, :a] = score
-    nodes.back[k, :a] = back
+    nodes.score[k, :a], nodes.back[k, :a] = score, back
     nodes.factor[k, :a] = factor
     nodes.offset_km[k, :a] = offset
     nodes.renewed[k, :a] = renewed

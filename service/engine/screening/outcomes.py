@@ -20,6 +20,8 @@ class Verdict(IntEnum):
     NONE = 0
     RELEASED = 1
     DISCARDED = 2
+    RENEWED = 3
+    """The first number of a new instrument, which goes on where the reading before it ended."""
 
 
 class Reason(IntEnum):

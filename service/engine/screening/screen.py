@@ -138,6 +138,9 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
     final = np.zeros(n, dtype=np.int8)
     factor, shift, renewed = np.ones(n), np.zeros(n), np.zeros(n, dtype=np.bool_)
     clean = find_clean_vehicles(time, keyed, offsets, entries.prior_rate)
+    clean[np.searchsorted(offsets, np.flatnonzero(entries.verdict[kept] == Verdict.RENEWED), "right") - 1] = (
+        False
+    )
     suspects = np.flatnonzero(~clean)
     suspects = suspects[np.argsort(-np.diff(offsets)[suspects], kind="stable")]
     for begin in range(0, suspects.size, block_vehicles):

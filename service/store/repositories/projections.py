@@ -104,7 +104,10 @@ def read_earlier_usage(
         col(VehicleUsage.usage_state).is_not(None),
         col(VehicleUsage.hours_state).is_not(None),
     )
-    return {row[0]: StoredUsage(row[1] or b"", row[2] or b"", row[3]) for row in session.connection().execute(query)}
+    return {
+        row[0]: StoredUsage(row[1] or b"", row[2] or b"", row[3])
+        for row in session.connection().execute(query)
+    }
 
 
 def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:

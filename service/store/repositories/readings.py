@@ -1,6 +1,6 @@
 """Readings of vehicles, one by one and in bulk."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -140,31 +140,100 @@ def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
     return cast(func.extract("epoch", instant), Float) / 86_400.0
 
 
-def read_entries(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[Any]:
-    """Rows of everything stored of some vehicles' meters, in the order of time.
+def read_entries(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    *,
+    since: datetime | None = None,
+    references: Collection[str] | None = None,
+) -> list[Any]:
+    """Rows of everything stored of some vehicles' meters, in the order of time; or what is late or named enough.
 
     Columns: id, vehicle_id, time in days since 1970, odometer_km, outcome, reason, decided_by, used_km,
     received in days, source, reference, engine_hours.
     """
-    query = (
-        core_select(
-            col(Reading.id),
-            col(Reading.vehicle_id),
-            days_since_epoch(session, col(Reading.taken_at)),
-            col(Reading.odometer_km),
-            col(Reading.outcome),
-            col(Reading.reason),
-            col(Reading.decided_by),
-            col(Reading.used_km),
-            days_since_epoch(session, col(Reading.received_at)),
-            col(Reading.source),
-            col(Reading.reference),
-            col(Reading.engine_hours),
-        )
-        .where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
-        .order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
-    )
+    query = core_select(
+        col(Reading.id),
+        col(Reading.vehicle_id),
+        days_since_epoch(session, col(Reading.taken_at)),
+        col(Reading.odometer_km),
+        col(Reading.outcome),
+        col(Reading.reason),
+        col(Reading.decided_by),
+        col(Reading.used_km),
+        days_since_epoch(session, col(Reading.received_at)),
+        col(Reading.source),
+        col(Reading.reference),
+        col(Reading.engine_hours),
+    ).where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
+    if since is not None:
+        query = query.where(col(Reading.taken_at) >= since)
+    if references is not None:
+        query = query.where(col(Reading.reference).in_(references))
+    query = query.order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
     return list(session.connection().execute(query).all())
+
+
+def count_readings(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, int]:
+    """How many readings are stored of each vehicle; those without any are missing."""
+    query = (
+        core_select(col(Reading.vehicle_id), func.count())
+        .where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
+        .group_by(col(Reading.vehicle_id))
+    )
+    return {row[0]: row[1] for row in session.connection().execute(query)}
+
+
+def accepted_before(
+    session: Session, organisation_id: int, vehicle_id: int, before: datetime, n_back: int
+) -> datetime | None:
+    """Time of the accepted odometer reading so many places before an instant; none if there are fewer."""
+    query = (
+        select(Reading.taken_at)
+        .where(*_used(organisation_id, vehicle_id), col(Reading.taken_at) < before)
+        .order_by(col(Reading.taken_at).desc(), col(Reading.id).desc())
+        .offset(n_back - 1)
+        .limit(1)
+    )
+    return session.exec(query).first()
+
+
+def first_accepted(session: Session, organisation_id: int, vehicle_id: int) -> tuple[datetime, float]:
+    """Time and km of a vehicle's first accepted odometer reading; it has one."""
+    query = (
+        select(Reading.taken_at, Reading.used_km)
+        .where(*_used(organisation_id, vehicle_id))
+        .order_by(col(Reading.taken_at), col(Reading.id))
+        .limit(1)
+    )
+    taken_at, used_km = session.exec(query).one()
+    return taken_at, used_km or 0.0
+
+
+def _used(organisation_id: int, vehicle_id: int) -> tuple[ColumnElement[bool], ...]:
+    return (
+        col(Reading.organisation_id) == organisation_id,
+        col(Reading.vehicle_id) == vehicle_id,
+        col(Reading.outcome) == ReadingOutcome.ACCEPTED,
+        col(Reading.used_km).is_not(None),
+    )
+
+
+def odometers_near(
+    session: Session, organisation_id: int, vehicle_id: int, odometer_km: float, within_km: float, limit: int
+) -> list[float]:
+    """Last odometers of other vehicles that are near a number, a limited count."""
+    query = (
+        select(VehicleUsage.last_odometer_km)
+        .where(
+            VehicleUsage.organisation_id == organisation_id,
+            col(VehicleUsage.last_odometer_km).between(odometer_km - within_km, odometer_km + within_km),
+            VehicleUsage.vehicle_id != vehicle_id,
+        )
+        .limit(limit)
+    )
+    return [km for km in session.exec(query) if km is not None]
 
 
 def update_verdicts(session: Session, rows: Sequence[dict[str, Any]]) -> None:
