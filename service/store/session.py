@@ -81,6 +81,8 @@ def _as_service_errors() -> Iterator[None]:
     except PoolTimeoutError as error:
         raise UnavailableError("All database connections are busy; send the same call again.") from error
     except (OperationalError, InterfaceError) as error:
+        if _is_our_mistake(error):
+            raise
         raise _unavailable(error) from error
     except IntegrityError as error:
         lost = _lost_race(error)
@@ -94,6 +96,11 @@ def _as_service_errors() -> Iterator[None]:
         ):
             raise _unavailable(error) from error
         raise
+
+
+def _is_our_mistake(error: DBAPIError) -> bool:
+    """Whether SQLite means a statement that fits no table: trying again would not help, and hiding it would hurt."""
+    return str(error.orig).startswith(("no such", "near ", "table ", "unrecognized"))
 
 
 def _unavailable(error: DBAPIError) -> UnavailableError:
