@@ -17,6 +17,9 @@ from service.usecases.recommend_exchange import recommend_exchange
 IN_TIME: Final = frozenset({Placing.IN_ITS_WEEK, Placing.OVERDUE, Placing.PUBLISHED})
 """Where the reason of the line says enough."""
 
+REASON_CHARACTERS: Final = 400
+"""What a stored line has room for."""
+
 
 def draft_lines(
     session: Session, names: FleetNames, plan: VisitPlan, week: IsoWeek, now: datetime
@@ -77,10 +80,11 @@ def _place(plan: VisitPlan, job: int, line: ListedLine, explained: Explained, as
     line.detail["due_by_week_end_probability"] = round(float(plan.jobs.due_by_end[job, 0]), 4)
     line.detail["placing"] = {"why": str(explained.placing), "text": explained.text}
     is_pulled_in = not _is_asked(plan, job) and bool(asked)
+    addition = "" if explained.placing in IN_TIME else explained.text
     if is_pulled_in:
-        line.reason = f"{line.reason} {pulled_in(asked, _weeks_early(plan, job, line.planned_on))}"
-    elif explained.placing not in IN_TIME:
-        line.reason = f"{line.reason} {explained.text}"
+        addition = pulled_in(asked, _weeks_early(plan, job, line.planned_on))
+    longer = f"{line.reason} {addition}".rstrip()
+    line.reason = longer if len(longer) <= REASON_CHARACTERS else line.reason
     line.detail["is_pulled_in"] = is_pulled_in
 
 
