@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
 from service.engine.ageing.age import AgeingRates, Exposure, age
 from service.engine.ageing.outlook import life_used_quantiles
@@ -174,7 +175,8 @@ def _life_course(projection: VehicleProjection, place: int, now: datetime, ahead
     later = age(start, exposure, rates)
     spread = (duty / np.asarray(rates.distance_limit_km)) ** 2 * km_variance
     later = replace(later, life_used_variance=later.life_used_variance + spread)
-    return life_used_quantiles(later, np.array(DUE_PROBABILITIES)).T
+    quantiles = life_used_quantiles(later, np.array(DUE_PROBABILITIES)).T
+    return np.minimum(quantiles, plausibility.LIFE_USED.maximum)
 
 
 def _increments(

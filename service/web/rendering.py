@@ -91,12 +91,11 @@ _ENVIRONMENT: Final = _environment()
 
 def frame_of(visit: Visit, here: str = "") -> Frame:
     """Frame of a signed-in person's page."""
-    told = visit.request.query_params.get("told", "")
     return Frame(
         language=visit.presentation.language,
         style_address=f"/static/sumpwise.css?v={_STYLE_TAG}",
         path=visit.request.url.path,
-        told=translate(f"told_{told}") if f"told_{told}" in ENGLISH else "",
+        told=_told(visit.request),
         navigation=tuple(
             NavigationEntry(name=translate(f"nav_{name}"), path=path, is_here=name == here)
             for name, path, scope in _NAVIGATION
@@ -109,13 +108,19 @@ def frame_of(visit: Visit, here: str = "") -> Frame:
     )
 
 
+def _told(request: Request) -> str:
+    """What a form that led here has to say; only words of ours."""
+    key = f"told_{request.query_params.get('told', '')}"
+    return translate(key) if key in ENGLISH else ""
+
+
 def bare_frame(request: Request, form_token: str = "") -> Frame:
     """Frame of a page for nobody in particular."""
     return Frame(
         language="en",
         style_address=f"/static/sumpwise.css?v={_STYLE_TAG}",
         path=request.url.path,
-        told="",
+        told=_told(request),
         form_token=form_token,
         form_id=secrets.token_hex(8),
     )

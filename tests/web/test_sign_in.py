@@ -83,6 +83,17 @@ def test_a_link_works_once_and_looking_at_it_does_not_use_it_up(workshop):
     assert workshop.send(f"/sign-in/{code}", {"form_token": token}).status_code == 401
 
 
+def test_who_comes_in_without_a_password_is_told_to_set_one(workshop, fleet):
+    code = workshop.add()
+    answer = workshop.send(
+        f"/sign-in/{code}", {"form_token": token_in(workshop.get(f"/sign-in/{code}").text)}
+    )
+    assert answer.headers["location"] == "/?told=no_password"
+    page = workshop.get(answer.headers["location"]).text
+    assert "You have no password yet" in page
+    assert 'href="/password"' in page
+
+
 def test_a_session_ends_after_a_working_day(workshop, clock):
     workshop.come_in()
     assert workshop.get("/vehicles").status_code in {200, 404}

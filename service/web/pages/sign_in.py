@@ -20,6 +20,7 @@ from service.web.visits import (
     doing,
     is_secure,
     now_of,
+    with_query,
 )
 
 router = APIRouter()
@@ -94,8 +95,8 @@ def post_link(request: Request, code: str, form: Form) -> Response:
     except AuthenticationRequiredError:
         limiter.note_failure(source, now)
         raise
-    needs_password = person.password_hash == usecase.NO_PASSWORD
-    return with_session(request, RedirectResponse("/password" if needs_password else "/", SEE_OTHER), secret)
+    onward = with_query("/", told="no_password" if person.password_hash == usecase.NO_PASSWORD else "")
+    return with_session(request, RedirectResponse(onward, SEE_OTHER), secret)
 
 
 @router.post("/sign-out")

@@ -38,6 +38,9 @@ WORDS: Final = {
     "password_new": "New password",
     "password_save": "Set the password",
     "told_password": "The password is set. Sign in with it from now on.",
+    "password_link": "Password",
+    "told_no_password": "You are signed in. You have no password yet; set one at the foot of the page to come back "
+    "without a link.",
     "told_signed_out": "You are signed out.",
     "told_again": "This form had been sent already; it was done once.",
     "told_saved": "Saved.",
