@@ -14,7 +14,7 @@ from service.clock import Clock, SystemClock
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import fleet, jobs
 from service.store.session import Database
-from service.usecases.refresh_fleet import refresh_fleet
+from service.usecases.refresh_fleet import fit_fleet, keep_fit, refresh_fleet
 
 log = structlog.get_logger("clock")
 
@@ -42,7 +42,7 @@ class Tick:
 
     def __call__(self) -> None:
         """Do what is due now."""
-        for task in (self._refresh, self._publish, *self._further):
+        for task in (self._refit, self._refresh, self._publish, *self._further):
             if self._is_stopping.is_set():
                 return
             try:
@@ -73,6 +73,18 @@ class Tick:
             log.error("clock_is_wrong", seconds_off=off.total_seconds(), node=self._node)
             return False
         return True
+
+    def _refit(self) -> None:
+        """Learn from the fleets whose turn it is; nothing is locked while that is computed."""
+        with self._database.snapshot() as session:
+            organisation_ids = fleet.list_organisation_ids(session)
+        for organisation_id in organisation_ids:
+            with self._database.snapshot() as session:
+                model = fit_fleet(session, organisation_id, self._clock.now())
+            if model is not None:
+                with self._database.transaction() as session:
+                    keep_fit(session, model)
+                self._beat()
 
     def _refresh(self) -> None:
         with self._database.snapshot() as session:

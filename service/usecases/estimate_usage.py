@@ -53,7 +53,7 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
     season = known.seasons_of(classes)
     return FleetUsage(
         odometer=estimate_states(
-            _operational(season, km),
+            operational_days(season, km),
             km.value,
             km.offsets,
             known.odometer_priors(classes),
@@ -100,7 +100,7 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     )
     rows = np.flatnonzero(goes_on)
     continued = FleetUsage(
-        odometer=update(odometer_before.take(rows), *_part(km, _operational(season, km), rows)),
+        odometer=update(odometer_before.take(rows), *_part(km, operational_days(season, km), rows)),
         hours=update(hours_before.take(rows), *_part(hours, hours.time_days, rows)),
     )
     kept = [known[row] for row in rows.tolist()]
@@ -145,7 +145,7 @@ def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[in
     projections.replace_usage(session, vehicle_ids, rows)
 
 
-def _operational(season: Season, history: MeterHistory) -> Floats:
+def operational_days(season: Season, history: MeterHistory) -> Floats:
     """Times of readings on the clock of their vehicles' season."""
     owner = np.repeat(np.arange(history.offsets.size - 1), np.diff(history.offsets))
     return season.take(owner).operational_days(history.time_days)

@@ -6,6 +6,7 @@ from typing import Final
 from sqlmodel import Session
 
 from service.store.repositories import fleet, projections
+from service.store.tables.projections import UsageModel
 from service.usecases.estimate_usage import store_usage
 from service.usecases.update_states import update_states
 from service.usecases.usage_model import fit_usage_model, is_due_for_fit, keep_usage_model
@@ -24,13 +25,14 @@ def refresh_fleet(session: Session, organisation_id: int, now: datetime) -> int:
     return len(stale)
 
 
-def refit_fleet(session: Session, organisation_id: int, now: datetime) -> bool:
-    """Fit what the fleet's vehicles have in common once a week; their states follow as they are refreshed."""
+def fit_fleet(session: Session, organisation_id: int, now: datetime) -> UsageModel | None:
+    """Fit what the fleet's vehicles have in common, if that is due; takes seconds and stores nothing."""
     if not is_due_for_fit(session, organisation_id, now):
-        return False
-    model = fit_usage_model(session, organisation_id, now)
-    if model is None:
-        return False
+        return None
+    return fit_usage_model(session, organisation_id, now)
+
+
+def keep_fit(session: Session, model: UsageModel) -> None:
+    """Store what was fitted; all states follow as they are refreshed."""
     keep_usage_model(session, model)
-    projections.mark_all_stale(session, organisation_id)
-    return True
+    projections.mark_all_stale(session, model.organisation_id)

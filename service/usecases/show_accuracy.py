@@ -12,6 +12,7 @@ from service.engine.skill.backtest import Scorecard, backtest
 from service.store.repositories import readings
 from service.store.tables.vehicles import Vehicle
 from service.usecases.caller import Caller
+from service.usecases.estimate_usage import operational_days
 from service.usecases.usage_model import known_usage, vehicle_classes
 
 MOST_VEHICLES: Final = 400
@@ -38,7 +39,14 @@ def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
     chosen = ids[::step]
     history = readings.meter_history(session, caller.organisation_id, chosen, "used_km")
     known = known_usage(session, caller.organisation_id)
-    priors = known.odometer_priors(vehicle_classes(session, caller.organisation_id, chosen))
-    cards = backtest(history.time_days, history.value, history.offsets, priors, known.hyperparameters)
+    classes = vehicle_classes(session, caller.organisation_id, chosen)
+    cards = backtest(
+        history.time_days,
+        history.value,
+        history.offsets,
+        known.odometer_priors(classes),
+        known.hyperparameters,
+        operational_days=operational_days(known.seasons_of(classes), history),
+    )
     scored = [card for card in cards if card.n_exercises > 0 and np.isfinite(card.pinball_km)]
     return Accuracy(as_of=now, n_vehicles=len(chosen), cards=scored)

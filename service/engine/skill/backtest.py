@@ -58,6 +58,7 @@ def backtest(
     priors: RatePriors,
     hyperparameters: Hyperparameters = DEFAULT_HYPERPARAMETERS,
     horizons_days: tuple[float, ...] = HORIZONS_DAYS,
+    operational_days: Floats | None = None,
 ) -> list[Scorecard]:
     """Score the service's projection and the plain ones from rolling origins along every history.
 
@@ -67,6 +68,8 @@ def backtest(
         Accepted readings of n vehicles, as for `filter_readings`.
     horizons_days
         Horizons to score. [d]
+    operational_days : ndarray, shape (r,), float64
+        The same times on the clock of the vehicles' season, where they have one, for the service's projection. [d]
 
     Returns
     -------
@@ -81,7 +84,8 @@ def backtest(
     """
     origins = rolling_origins(time_days, offsets, np.array(horizons_days))
     observed = odometer_km[origins.target] - odometer_km[origins.origin]
-    said = {"service": _service(time_days, odometer_km, offsets, priors, hyperparameters, origins)}
+    clock = time_days if operational_days is None else operational_days
+    said = {"service": _service(clock, odometer_km, offsets, priors, hyperparameters, origins)}
     for baseline in Baseline:
         said[baseline.value] = _plain(baseline, time_days, odometer_km, offsets, origins)
     pace = _pace(time_days, odometer_km, offsets, origins)

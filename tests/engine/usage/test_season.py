@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from service.engine.usage.season import NO_SEASON, YEAR_DAYS, Season, fit_season
+from service.engine.usage.season import (
+    NO_SEASON,
+    YEAR_DAYS,
+    Season,
+    fit_season,
+    fit_seasons,
+    seasons_of_vehicles,
+)
 
 
 def fleet(rng, n, years, amplitude, phase=1.2):
@@ -52,3 +59,27 @@ def test_the_operational_clock_is_the_integral_of_the_rate_and_can_be_read_backw
     time = np.linspace(-500.0, 2000.0, 997)
     np.testing.assert_allclose(season.calendar_days(season.operational_days(time)), time, atol=1e-8)
     np.testing.assert_array_equal(NO_SEASON.operational_days(time), time)
+
+
+def test_classes_with_enough_vehicles_have_their_own_season_and_the_others_the_fleets():
+    rng = np.random.default_rng(3)
+    parts = [fleet(rng, 60, 3.0, 0.3, phase) for phase in (0.5, 0.5 + np.pi)] + [fleet(rng, 3, 3.0, 0.0)]
+    time, km = (np.concatenate([part[place] for part in parts]) for place in (0, 1))
+    counts = np.concatenate([np.diff(part[2]) for part in parts])
+    classes = np.repeat([0, 1, 2], [60, 60, 3])
+    first, second, third = fit_seasons(time, km, np.concatenate([[0], np.cumsum(counts)]), classes, 3)
+    at = np.linspace(0.0, 365.0, 53)
+    assert np.corrcoef(first.rate(at), second.rate(at))[0, 1] < -0.9
+    assert third == fit_season(time, km, np.concatenate([[0], np.cumsum(counts)]))
+
+
+def test_every_vehicle_keeps_time_by_its_own_season():
+    seasons = (Season(sine=(0.2, 0.0), cosine=(0.1, 0.0)), NO_SEASON)
+    own = seasons_of_vehicles(seasons, np.array([1, 0, 0]))
+    time = np.array([10.0, 100.0, 300.0])
+    clock = own.operational_days(time)
+    assert clock[0] == 10.0
+    np.testing.assert_array_equal(clock[1:], seasons[0].operational_days(time[1:]))
+    np.testing.assert_allclose(own.calendar_days(clock), time, atol=1e-9)
+    np.testing.assert_array_equal(own.take(np.array([0, 2])).rate(time[[0, 2]]), own.rate(time)[[0, 2]])
+    assert seasons_of_vehicles((NO_SEASON, NO_SEASON), np.array([0, 1])) is NO_SEASON
