@@ -62,7 +62,9 @@ def postgres_url() -> Iterator[str]:
 
 def _skip_syncs(url: str) -> None:
     """Let a server that lives for the tests alone not wait for the disk."""
-    admin = create_engine(url.replace("postgresql://", "postgresql+psycopg://", 1), isolation_level="AUTOCOMMIT")
+    admin = create_engine(
+        url.replace("postgresql://", "postgresql+psycopg://", 1), isolation_level="AUTOCOMMIT"
+    )
     with admin.connect() as connection:
         for setting in ("fsync = off", "full_page_writes = off"):
             connection.execute(text(f"ALTER SYSTEM SET {setting}"))

@@ -24,11 +24,16 @@ def test_a_writer_who_waits_too_long_is_told_to_try_again(tmp_path):
     second.close()
 
 
+def _fail_half_way(database: Database) -> None:
+    with database.transaction() as session:
+        session.connection().execute(text("INSERT INTO kept VALUES (1)"))
+        raise RuntimeError("something else went wrong")
+
+
 def test_what_was_done_before_an_error_is_undone(database):
     with database.transaction() as session:
         session.connection().execute(text("CREATE TABLE kept (id INTEGER)"))
-    with pytest.raises(RuntimeError), database.transaction() as session:
-        session.connection().execute(text("INSERT INTO kept VALUES (1)"))
-        raise RuntimeError("something else went wrong")
+    with pytest.raises(RuntimeError):
+        _fail_half_way(database)
     with database.snapshot() as session:
         assert session.connection().execute(text("SELECT count(*) FROM kept")).scalar_one() == 0
