@@ -26,7 +26,9 @@ ROUNDS = 3
 def add_vehicles(database: Database, organisation_id: int, n_vehicles: int) -> None:
     """Register invented vans in bulk."""
     with database.transaction() as session:
-        depot = Depot(organisation_id=organisation_id, reference="Main", bay_minutes=[480] * 7, created_at=START)
+        depot = Depot(
+            organisation_id=organisation_id, reference="Main", bay_minutes=[480] * 7, created_at=START
+        )
         session.add(depot)
         session.flush()
         rows = [

@@ -42,7 +42,9 @@ def add_readings(database, organisation_id: int, fleet) -> None:
             "outcome": "accepted",
             "received_at": START,
         }
-        for key, days, km in zip(vehicle, days_of(fleet.epoch) + fleet.time_days, fleet.odometer_km, strict=True)
+        for key, days, km in zip(
+            vehicle, days_of(fleet.epoch) + fleet.time_days, fleet.odometer_km, strict=True
+        )
     ]
     with database.transaction() as session:
         session.execute(insert(Reading), rows)
