@@ -60,9 +60,14 @@ def decode_cursor(cursor: str | None) -> dict[str, Any]:
         position = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
     except (binascii.Error, ValueError) as error:
         raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.") from error
-    if not isinstance(position, dict):
+    if not isinstance(position, dict) or any(_is_no_place(value) for value in position.values()):
         raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
     return position
+
+
+def _is_no_place(value: Any) -> bool:
+    """Whether a number could not even be looked for."""
+    return isinstance(value, int) and not 0 <= value <= MAX_NUMBER
 
 
 def number_in(cursor: str | None, name: str) -> int | None:

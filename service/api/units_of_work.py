@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import Depends, Header, Request, Response
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
@@ -99,7 +100,7 @@ class WriteUnit(Unit):
 
     def created(self, content: BaseModel, location: str, *, remembered: BaseModel | None = None) -> Response:
         """Render the answer to a create."""
-        return self.answer(content, 201, {"Location": location}, remembered=remembered)
+        return self.answer(content, 201, {"Location": quote(location)}, remembered=remembered)
 
 
 def replay(_request: Request, error: Exception) -> Response:
