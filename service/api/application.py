@@ -25,6 +25,7 @@ from service.api.routes import (
     fluids,
     health,
     history,
+    limits,
     organisation,
     projections,
     purchase_orders,
@@ -66,6 +67,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     history.router,
     exchange_plans.router,
     ageing_fits.router,
+    limits.router,
 )
 
 

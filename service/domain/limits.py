@@ -12,7 +12,8 @@ from typing import Final
 
 from service.domain.fluid_contamination import CONTAMINATION_DEFAULTS
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, OIL_KINDS, FluidKind
-from service.domain.laboratory import LaboratoryProperty
+from service.domain.laboratory import PROPERTY_RULES, LaboratoryProperty
+from service.domain.plausibility import Bounds
 from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
 from service.errors import InvalidInputError
 
@@ -32,6 +33,16 @@ class Basis(StrEnum):
     """No less than this share of the new fluid's value may be left."""
 
 
+FALLING: Final = frozenset({Basis.VALUE_FALLING, Basis.LEFT_FRACTION})
+"""Compared downwards: critical is below caution."""
+
+IN_PROPERTY_UNIT: Final = frozenset({Basis.VALUE, Basis.VALUE_FALLING, Basis.INCREASE})
+"""The levels carry the property's unit; those of the others are shares of the new fluid's value."""
+
+MOST_CHANGE: Final = Bounds(1e-6, 10, "A share of the new fluid's value; ten is eleven times as much.")
+MOST_LEFT: Final = Bounds(0, 1, "A share of the new fluid's value.")
+
+
 class AlarmLevel(StrEnum):
     """How far a value has gone."""
 
@@ -40,6 +51,14 @@ class AlarmLevel(StrEnum):
     CRITICAL = "critical"
     UNKNOWN = "unknown"
     """The limit needs the value of the new fluid, and nobody gave it."""
+
+
+CAUTION_FIRST: Final = "Caution must be reached before critical."
+
+
+def is_critical_first(basis: Basis, caution: float, critical: float) -> bool:
+    """Whether a value on its way out of bounds would reach critical before caution."""
+    return caution < critical if basis in FALLING else caution > critical
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,16 +74,15 @@ class AlarmLimit:
     source: str
 
     def __post_init__(self) -> None:
-        falling = self.basis in {Basis.VALUE_FALLING, Basis.LEFT_FRACTION}
-        if (self.caution < self.critical) if falling else (self.caution > self.critical):
-            raise InvalidInputError("Caution must be reached before critical.")
+        if is_critical_first(self.basis, self.caution, self.critical):
+            raise InvalidInputError(CAUTION_FIRST)
 
     def level(self, value: float, new_value: float | None = None) -> AlarmLevel:
         """Compare a value with the limits; the value of the new fluid is needed for relative limits."""
         measure = self._measure(value, new_value)
         if measure is None:
             return AlarmLevel.UNKNOWN
-        if self.basis in {Basis.VALUE_FALLING, Basis.LEFT_FRACTION}:
+        if self.basis in FALLING:
             at_caution, at_critical = measure <= self.caution, measure <= self.critical
         else:
             at_caution, at_critical = measure >= self.caution, measure >= self.critical
@@ -204,3 +222,33 @@ _BY_KIND: Final[Mapping[FluidKind, tuple[AlarmLimit, ...]]] = MappingProxyType(
 def limits_for(kind: FluidKind) -> tuple[AlarmLimit, ...]:
     """List the default limits of a fluid kind."""
     return _BY_KIND[kind]
+
+
+def check_pair(
+    laboratory_property: LaboratoryProperty, basis: Basis, caution: float, critical: float
+) -> None:
+    """Refuse a pair of limits that cannot be meant.
+
+    Raises
+    ------
+    InvalidInputError
+        If a level is out of the bounds of its property and basis, or critical would be reached before caution.
+    """
+    bounds = _level_bounds(laboratory_property, basis)
+    bounds.check("/caution", caution)
+    bounds.check("/critical", critical)
+    if is_critical_first(basis, caution, critical):
+        raise InvalidInputError.at("/critical", CAUTION_FIRST)
+
+
+def _level_bounds(laboratory_property: LaboratoryProperty, basis: Basis) -> Bounds:
+    if basis is Basis.CHANGE_FRACTION:
+        return MOST_CHANGE
+    if basis is Basis.LEFT_FRACTION:
+        return MOST_LEFT
+    bounds = PROPERTY_RULES[laboratory_property].bounds
+    if basis is Basis.INCREASE:
+        return Bounds(1e-6, bounds.maximum - bounds.minimum, bounds.reason)
+    # a limit of nothing at all would be reached by every sample
+    is_rising_share = basis is Basis.VALUE and bounds.minimum == 0.0
+    return Bounds(1e-6, bounds.maximum, bounds.reason) if is_rising_share else bounds

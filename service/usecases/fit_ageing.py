@@ -10,12 +10,14 @@ import numpy as np
 from sqlmodel import Session
 
 from service.domain.fluid_kinds import FluidKind
+from service.domain.limits import AlarmLimit
 from service.domain.roles import Scope
 from service.engine.evidence.learning import AgeingSamples, RatePrior, RefittedRates, refit_rates
 from service.errors import InvalidInputError, StaleVersionError, StateTransitionError
 from service.store.repositories import ageing_fits, fleet, fluids, services
 from service.store.repositories.readings import mark_stale
 from service.store.tables.ageing_fits import AgeingFit
+from service.usecases.alarm_limits import limits_in_force
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.follow_fluid import FluidHistory, Step, follow
@@ -137,25 +139,31 @@ def _growths(session: Session, organisation_id: int) -> dict[Group, list[Growth]
     vehicles = {vehicle.id: vehicle for vehicle in fleet.list_vehicles(session, organisation_id)}
     ids = sorted(sampled & {key for key in vehicles if key is not None})
     new_values = {fluid.id: fluid.new_values for fluid in fluids.list_fluids(session, organisation_id)}
+    limits = limits_in_force(session, organisation_id)
     found: dict[Group, list[Growth]] = {}
     for history in load_histories(session, organisation_id, ids):
         vehicle = vehicles[history.compartment.vehicle_id]
         group = (history.compartment.kind, vehicle.duty, vehicle.vehicle_class)
-        growths = growths_of(history, new_values.get(history.compartment.fluid_id, {}))
+        growths = growths_of(
+            history,
+            new_values.get(history.compartment.fluid_id, {}),
+            limits[FluidKind(history.compartment.kind)],
+        )
         if growths:
             found.setdefault(group, []).extend(growths)
     return found
 
 
-def growths_of(history: FluidHistory, new_values: Mapping[str, float]) -> list[Growth]:
+def growths_of(
+    history: FluidHistory, new_values: Mapping[str, float], limits: Sequence[AlarmLimit]
+) -> list[Growth]:
     """Compare each laboratory sample with the last state that was known for certain or from a laboratory.
 
     Growth mixes out of the charge like everything else, so an exchange in between shrinks both what was there and what
     has grown since; what somebody merely saw in between is left out.
     """
-    kind = FluidKind(history.compartment.kind)
     measured: dict[int | None, tuple[float, str] | None] = {
-        sample.id: laboratory_life_used(kind, sample.laboratory, {**new_values, **sample.new_values})
+        sample.id: laboratory_life_used(limits, sample.laboratory, {**new_values, **sample.new_values})
         for sample in history.samples
         if sample.has_values
     }

@@ -10,12 +10,13 @@ from sqlmodel import Session
 from service.domain.cautions import DEFERENCE
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
-from service.domain.limits import AlarmLevel, AlarmLimit, Basis, limits_for
+from service.domain.limits import AlarmLevel, AlarmLimit, Basis
 from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS, VisualGrade
 from service.engine.evidence.trend import SamplePairs, rate_of_change
 from service.store.repositories import fleet, fluids
 from service.store.tables.services import Sample
 from service.store.tables.vehicles import Compartment
+from service.usecases.alarm_limits import limits_in_force
 from service.usecases.follow_fluid import FluidHistory, FluidPoint, Step
 from service.usecases.update_states import explain_state
 
@@ -77,13 +78,14 @@ def judge_sample(session: Session, organisation_id: int, sample: Sample) -> Samp
     products = {fluid.id: fluid for fluid in fluids.list_fluids(session, organisation_id)}
     product = products.get(compartment.fluid_id)
     new_values = {**(product.new_values if product is not None else {}), **sample.new_values}
+    limits = limits_in_force(session, organisation_id)[kind]
     history, steps = explain_state(session, organisation_id, compartment)
     place = next((i for i, step in enumerate(steps) if _is_of(step, sample)), None)
     return SampleFindings(
         sample=sample,
         compartment=compartment,
-        limits=_limits_reached(kind, sample, new_values),
-        rates=[] if place is None else _rates(history, steps, place, sample, new_values),
+        limits=_limits_reached(limits, sample, new_values),
+        rates=[] if place is None else _rates(history, limits, steps[: place + 1], sample, new_values),
         before=None if place is None else steps[place].before,
         after=None if place is None else steps[place].after,
         cautions=_cautions(kind, sample),
@@ -94,9 +96,11 @@ def _is_of(step: Step, sample: Sample) -> bool:
     return step.kind == "sample" and step.source_id == sample.id
 
 
-def _limits_reached(kind: FluidKind, sample: Sample, new_values: dict[str, float]) -> list[LimitReached]:
+def _limits_reached(
+    limits: Sequence[AlarmLimit], sample: Sample, new_values: dict[str, float]
+) -> list[LimitReached]:
     found = []
-    for limit in limits_for(kind):
+    for limit in limits:
         name = limit.laboratory_property
         if name in sample.laboratory:
             level = limit.level(sample.laboratory[name], new_values.get(name))
@@ -120,21 +124,21 @@ def _cautions(kind: FluidKind, sample: Sample) -> list[str]:
 
 def _rates(
     history: FluidHistory,
+    limits: Sequence[AlarmLimit],
     steps: Sequence[Step],
-    place: int,
     sample: Sample,
     new_values: dict[str, float],
 ) -> list[Rate]:
     earlier = {one.id: one for one in history.samples}
     found = []
-    for limit in limits_for(FluidKind(history.compartment.kind)):
+    for limit in limits:
         name = limit.laboratory_property
         if limit.basis not in {Basis.VALUE, Basis.INCREASE} or sample.laboratory.get(name, -1.0) < 0.0:
             continue
-        start = _last_with(steps[:place], earlier, name)
+        start = _last_with(steps[:-1], earlier, name)
         value = -1.0 if start is None else float(earlier[steps[start].source_id].laboratory[name])
         if start is not None and value >= 0.0:
-            found += _rate(history, steps[start : place + 1], limit, value, sample, new_values.get(name, 0.0))
+            found += _rate(history, steps[start:], limit, value, sample, new_values.get(name, 0.0))
     return found
 
 

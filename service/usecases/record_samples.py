@@ -20,6 +20,7 @@ from service.store.repositories.readings import mark_stale
 from service.store.tables.services import Sample
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.units import km_from_miles
+from service.usecases.alarm_limits import LimitsByKind, limits_in_force
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.decide_readings import discard_reading_of_record
@@ -35,9 +36,10 @@ MAX_SAMPLES: Final = 5_000
 
 @dataclass(slots=True)
 class _Known:
-    """Vehicles and compartments that were looked up already."""
+    """Vehicles, compartments and limits that were looked up already."""
 
     vehicles: dict[str, Vehicle]
+    limits: LimitsByKind
     compartments: dict[int, list[Compartment]] = field(default_factory=dict)
 
 
@@ -49,7 +51,10 @@ def record_samples(
     if len(entries) > MAX_SAMPLES:
         raise InvalidInputError(f"At most {MAX_SAMPLES} samples a call; send the rest in another one.")
     names = {entry.vehicle for entry in entries if isinstance(entry, NewSample) and entry.vehicle}
-    known = _Known(fleet.vehicles_by_reference(session, caller.organisation_id, names))
+    known = _Known(
+        fleet.vehicles_by_reference(session, caller.organisation_id, names),
+        limits_in_force(session, caller.organisation_id),
+    )
     ids = [vehicle.id for vehicle in known.vehicles.values() if vehicle.id is not None]
     fleet.lock_vehicles(session, caller.organisation_id, ids)
     results: list[SampleResult] = []
@@ -61,7 +66,7 @@ def record_samples(
             continue
         try:
             compartment = _find_compartment(session, caller, known, entry)
-            sample = _store(session, caller, now, compartment, entry)
+            sample = _store(session, caller, now, compartment, entry, known.limits)
         except DuplicateError as error:
             results.append(SampleResult(SampleOutcome.DUPLICATE, error=error))
         except ServiceError as error:
@@ -141,7 +146,12 @@ def _find_compartment(session: Session, caller: Caller, known: _Known, entry: Ne
 
 
 def _store(
-    session: Session, caller: Caller, now: datetime, compartment: Compartment, entry: NewSample
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    compartment: Compartment,
+    entry: NewSample,
+    limits: LimitsByKind,
 ) -> Sample:
     taken_at = plausibility.past_instant("/taken_at", entry.taken_at, now).astimezone(entry.taken_at.tzinfo)
     kind = FluidKind(compartment.kind)
@@ -160,7 +170,7 @@ def _store(
         has_values=bool(values),
         laboratory=values,
         new_values=_inside("/new_values", entry.new_values, entry.units),
-        is_contaminated=shows_contamination(kind, grade, values),
+        is_contaminated=shows_contamination(kind, grade, values, limits[kind]),
         source=entry.source,
         reference=entry.reference,
         note=entry.note,

@@ -11,6 +11,7 @@ from service.domain.zones import zone_named
 from service.store.repositories import fleet, fluids, projections, readings, services
 from service.store.repositories.readings import MeterHistory
 from service.store.tables.vehicles import Compartment, Vehicle
+from service.usecases.alarm_limits import limits_in_force
 from service.usecases.engine_time import days_of
 from service.usecases.fitted_rates import with_fits
 from service.usecases.fluid_parameters import parameters_of
@@ -51,6 +52,7 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
     items = services.items_of_compartments(session, organisation_id, ids)
     samples = services.samples_of_compartments(session, organisation_id, ids)
     returns = services.return_visits_of_compartments(session, organisation_id, ids)
+    limits = limits_in_force(session, organisation_id)
     known = {fluid.id: fluid for fluid in fluids.list_fluids(session, organisation_id)}
     meters = _meters(session, organisation_id, vehicle_ids)
     return [
@@ -61,7 +63,11 @@ def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence
             zone=zone,
             items=items.get(compartment.id or 0, []),
             samples=samples.get(compartment.id or 0, []),
-            observe=observer_for(FluidKind(compartment.kind), known.get(compartment.fluid_id)),
+            observe=observer_for(
+                FluidKind(compartment.kind),
+                known.get(compartment.fluid_id),
+                limits[FluidKind(compartment.kind)],
+            ),
             return_visit=pending_return(
                 returns.get(compartment.id or 0, []), items.get(compartment.id or 0, [])
             ),

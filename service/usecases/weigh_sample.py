@@ -1,7 +1,7 @@
 """Weigh what was seen or measured of a fluid against what the model expects."""
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
-from service.domain.limits import AlarmLimit, Basis, limits_for
+from service.domain.limits import AlarmLimit, Basis
 from service.domain.visual_grades import is_contamination, life_used_from_grade, parse_grade
 from service.engine.evidence.grades import life_used_from_laboratory
 from service.engine.evidence.observe import observe, record_measured_contents
@@ -39,45 +39,60 @@ CONTAMINANTS: Final = frozenset({LaboratoryProperty.WATER_FRACTION, LaboratoryPr
 """Only a laboratory that looked for these can say that an alarm is over."""
 
 
-def observer_for(kind: FluidKind, fluid: Fluid | None) -> Observe:
-    """Make the function that weighs samples of one compartment."""
+def observer_for(kind: FluidKind, fluid: Fluid | None, limits: Sequence[AlarmLimit]) -> Observe:
+    """Make the function that weighs samples of one compartment against the limits of its kind."""
     is_dyed = fluid.is_dyed if fluid is not None else kind == FluidKind.AUTOMATIC_TRANSMISSION_CAR
-    return partial(_weigh, kind, fluid.new_values if fluid is not None else {}, is_dyed)
+    new_values = fluid.new_values if fluid is not None else {}
+    return partial(_weigh, _Yardstick(kind=kind, new_values=new_values, is_dyed=is_dyed, limits=limits))
 
 
 def laboratory_life_used(
-    kind: FluidKind, values: Mapping[str, float], new_values: Mapping[str, float]
+    limits: Sequence[AlarmLimit], values: Mapping[str, float], new_values: Mapping[str, float]
 ) -> tuple[float, str] | None:
     """Life used that laboratory values stand for, and the property that decides; none if no limit can be applied."""
     best: tuple[float, str] | None = None
-    for limit in limits_for(kind):
+    for limit in limits:
         life_used = _life_used(limit, values, new_values)
         if life_used is not None and (best is None or life_used > best[0]):
             best = (life_used, str(limit.laboratory_property))
     return best
 
 
-def shows_contamination(kind: FluidKind, grade: str | None, values: Mapping[str, float]) -> bool:
+def shows_contamination(
+    kind: FluidKind, grade: str | None, values: Mapping[str, float], limits: Sequence[AlarmLimit]
+) -> bool:
     """Whether a sample shows water or coolant beyond what the kind may hold."""
     if grade is not None and is_contamination(parse_grade("/grade", grade), kind):
         return True
     water = values.get(LaboratoryProperty.WATER_FRACTION)
     coolant = values.get(LaboratoryProperty.COOLANT_FRACTION, 0.0)
-    limits = [
-        limit for limit in limits_for(kind) if limit.laboratory_property == LaboratoryProperty.WATER_FRACTION
+    most_water = [
+        limit.critical
+        for limit in limits
+        if limit.laboratory_property is LaboratoryProperty.WATER_FRACTION and limit.basis is Basis.VALUE
     ]
-    return coolant > 0.0 or (water is not None and any(water > limit.critical for limit in limits))
+    return coolant > 0.0 or (water is not None and any(water > critical for critical in most_water))
 
 
-def _weigh(
-    kind: FluidKind, new_values: Mapping[str, float], is_dyed: bool, point: FluidPoint, seen: Sample | str
-) -> FluidPoint:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Yardstick:
+    """What the samples of one compartment are held against."""
+
+    kind: FluidKind
+    new_values: Mapping[str, float]
+    is_dyed: bool
+    limits: Sequence[AlarmLimit]
+
+
+def _weigh(yardstick: _Yardstick, point: FluidPoint, seen: Sample | str) -> FluidPoint:
+    kind, is_dyed = yardstick.kind, yardstick.is_dyed
     if isinstance(seen, str):
         return _looked_at(kind, is_dyed, point, seen)
     if seen.grade is not None:
         point = _looked_at(kind, is_dyed, point, seen.grade)
     if seen.has_values:
-        point = _measured(kind, {**new_values, **seen.new_values}, point, seen.laboratory)
+        new_values = {**yardstick.new_values, **seen.new_values}
+        point = _measured(yardstick.limits, new_values, point, seen.laboratory)
     is_cleared = seen.has_values and not CONTAMINANTS.isdisjoint(seen.laboratory)
     was_contaminated = point.is_contaminated and not is_cleared
     return replace(point, is_contaminated=seen.is_contaminated or was_contaminated, is_sampled=True)
@@ -93,7 +108,10 @@ def _looked_at(kind: FluidKind, is_dyed: bool, point: FluidPoint, text: str) -> 
 
 
 def _measured(
-    kind: FluidKind, new_values: Mapping[str, float], point: FluidPoint, values: Mapping[str, float]
+    limits: Sequence[AlarmLimit],
+    new_values: Mapping[str, float],
+    point: FluidPoint,
+    values: Mapping[str, float],
 ) -> FluidPoint:
     fluid = record_measured_contents(
         point.fluid,
@@ -101,7 +119,7 @@ def _measured(
         iron_mg_per_kg=values.get(LaboratoryProperty.IRON_MG_PER_KG, np.nan),
         glycol_fraction=values.get(LaboratoryProperty.GLYCOL_FRACTION, np.nan),
     )
-    found = laboratory_life_used(kind, values, new_values)
+    found = laboratory_life_used(limits, values, new_values)
     if found is not None:
         fluid = observe(fluid, found[0], LABORATORY_SD, is_laboratory=True).state
     return replace(point, fluid=fluid)
@@ -119,6 +137,9 @@ def _life_used(
     if new is None:
         return None
     low, high = _bounds(limit, new)
+    if (low is not None and low >= new) or (high is not None and high <= new):
+        # a limit that the new fluid has passed already says nothing about ageing
+        return None
     evidence = life_used_from_laboratory(
         np.array([[values[name]]]),
         np.array([new]),

@@ -5,6 +5,7 @@ from sqlmodel import SQLModel
 from service.store.tables import (  # noqa: F401
     access,
     ageing_fits,
+    alarm_limits,
     due_lists,
     fluids,
     job_drafts,

@@ -67,6 +67,25 @@ def upgrade() -> None:
     with op.batch_alter_table('ageing_fit', schema=None) as batch_op:
         batch_op.create_index('ix_ageing_fit_group', ['organisation_id', 'kind', 'duty', 'vehicle_class', 'id'], unique=False)
 
+    op.create_table('alarm_limit',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(length=40), nullable=False),
+    sa.Column('laboratory_property', sa.String(length=40), nullable=False),
+    sa.Column('basis', sa.String(length=24), nullable=False),
+    sa.Column('caution', sa.Float(), nullable=False),
+    sa.Column('critical', sa.Float(), nullable=False),
+    sa.Column('source', sa.String(length=400), nullable=False),
+    sa.Column('set_by', sa.String(length=80), nullable=False),
+    sa.Column('set_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.CheckConstraint("CASE WHEN basis IN ('left_fraction', 'value_falling') THEN caution >= critical ELSE caution <= critical END", name=op.f('ck_alarm_limit_caution_first')),
+    sa.CheckConstraint("basis IN ('value', 'value_falling', 'increase', 'change_fraction', 'left_fraction')", name=op.f('ck_alarm_limit_basis')),
+    sa.CheckConstraint("kind IN ('automatic_transmission_car', 'automatic_transmission_heavy', 'cvt', 'dual_clutch', 'manual_gearbox', 'axle', 'engine_oil_petrol', 'engine_oil_diesel_light', 'engine_oil_diesel_heavy', 'coolant_traditional', 'coolant_oat', 'brake_fluid', 'hydraulic', 'tractor_transmission', 'power_steering')", name=op.f('ck_alarm_limit_kind')),
+    sa.CheckConstraint("laboratory_property IN ('viscosity_40c_mm2_per_s', 'viscosity_100c_mm2_per_s', 'acid_number_mg_koh_per_g', 'base_number_mg_koh_per_g', 'antioxidant_left_fraction', 'oxidation_abs_per_cm', 'nitration_abs_per_cm', 'sulfation_abs_per_cm', 'water_fraction', 'coolant_fraction', 'fuel_fraction', 'soot_fraction', 'solids_fraction', 'glycol_fraction', 'iron_mg_per_kg', 'copper_mg_per_kg', 'aluminium_mg_per_kg', 'chromium_mg_per_kg', 'lead_mg_per_kg', 'tin_mg_per_kg', 'silicon_mg_per_kg', 'sodium_mg_per_kg', 'potassium_mg_per_kg', 'nitrite_mg_per_kg', 'particles_4um_per_ml', 'particles_6um_per_ml', 'particles_14um_per_ml', 'boiling_celsius', 'freezing_celsius', 'ph')", name=op.f('ck_alarm_limit_laboratory_property')),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_alarm_limit_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_alarm_limit')),
+    sa.UniqueConstraint('organisation_id', 'kind', 'laboratory_property', 'basis', name='uq_alarm_limit_place')
+    )
     op.create_table('audit_entry',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -923,6 +942,7 @@ def downgrade() -> None:
         batch_op.drop_index('ix_audit_entry_object')
 
     op.drop_table('audit_entry')
+    op.drop_table('alarm_limit')
     with op.batch_alter_table('ageing_fit', schema=None) as batch_op:
         batch_op.drop_index('ix_ageing_fit_group')
 
