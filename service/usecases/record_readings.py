@@ -255,8 +255,8 @@ def _check_hours(stored: Sequence[Any], prepared: Sequence[dict[str, Any]]) -> N
     """Leave an hour meter out that runs backwards or faster than the clock; the distance beside it counts."""
     last: dict[int, tuple[float, float]] = {}
     for row in stored:
-        if row[11] is not None:
-            last[row[1]] = max(last.get(row[1], (row[2], row[11])), (row[2], row[11]))
+        if row[12] is not None and row[4] == ReadingOutcome.ACCEPTED:
+            last[row[1]] = max(last.get(row[1], (row[2], row[12])), (row[2], row[12]))
     for values in sorted(prepared, key=lambda one: one["taken_at"]):
         hours = values["engine_hours"]
         if hours is None:

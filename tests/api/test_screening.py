@@ -233,3 +233,19 @@ def assert_honest(operator, has_reading):
     assert 0.0 <= rate["p10"] <= rate["p50"] < rate["p90"]
     if has_reading:
         assert body["odometer_km"]["p10"] < body["odometer_km"]["p90"]
+
+
+def test_an_hour_meter_that_outruns_the_clock_is_left_out_and_says_so_ever_after(fleet):
+    def hours(day, km, engine_hours):
+        row = {"vehicle": "VAN-07", "odometer": km, "engine_hours": engine_hours}
+        row["taken_at"] = (FIRST_DAY + timedelta(days=day)).isoformat()
+        return fleet.post("/v1/readings", {"readings": [row]}).json()["results"][0]
+
+    hours(0, 84_000.0, 100.0)
+    wrong = hours(10, 84_600.0, 900.0)  # 800 h in 240 h
+    assert (wrong["outcome"], wrong["reason"]) == ("accepted", "implausible_hours")
+    hours(20, 85_200.0, 130.0)
+    rows = stored(fleet)
+    assert [row["reason"] for row in rows] == [None, "implausible_hours", None]
+    assert rows[1]["engine_hours"] == 900.0
+    assert judged_anew(fleet) == []

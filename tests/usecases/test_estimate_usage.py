@@ -61,16 +61,15 @@ def history(vehicle, n_readings, rng, with_hours=False):
     ]
 
 
-@pytest.mark.parametrize("seed", [1, 2])
 def test_readings_that_trickle_in_late_corrected_and_discarded_give_the_replays_states(
-    database, operator, clock, vehicles, seed
+    database, operator, clock, vehicles
 ):
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(1)
     rows = history("VAN-1", 26, rng, with_hours=True) + history("VAN-2", 26, rng)
     rows.sort(key=lambda row: row[1])
     late, rows = rows[20], rows[:20] + rows[21:]
-    for start in range(0, len(rows), 4):
-        send(operator, *rows[start : start + 4])
+    for start in range(0, len(rows), 6):
+        send(operator, *rows[start : start + 6])
         assert_like_a_replay(database, operator, vehicles)
         refresh(database, operator, clock)
         assert_like_a_replay(database, operator, vehicles)

@@ -41,7 +41,7 @@ def entries(seed):
     return rows
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_outcomes_and_continued_odometers_do_not_depend_on_the_window(join, monkeypatch, seed):
     told = []
     for name, long_history in (("whole", 10_000), ("window", 30)):

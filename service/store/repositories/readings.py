@@ -151,7 +151,7 @@ def read_entries(
     """Rows of everything stored of some vehicles' meters, in the order of time; or what is late or named enough.
 
     Columns: id, vehicle_id, time in days since 1970, odometer_km, outcome, reason, decided_by, used_km,
-    received in days, source, reference, engine_hours.
+    received in days, source, reference, engine_hours, used_hours.
     """
     query = core_select(
         col(Reading.id),
@@ -166,6 +166,7 @@ def read_entries(
         col(Reading.source),
         col(Reading.reference),
         col(Reading.engine_hours),
+        col(Reading.used_hours),
     ).where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
     if since is not None:
         query = query.where(col(Reading.taken_at) >= since)
