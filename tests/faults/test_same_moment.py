@@ -1,0 +1,144 @@
+"""Many at the same moment: one effect a key, no lost update, no lock that reaches the caller."""
+
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import pytest
+
+N_THREADS = 20
+VAN = {"vehicle": "VAN-07", "class": "van"}
+
+
+def at_once(calls: Sequence[Callable[[], Any]]) -> list[Any]:
+    """Make all calls at the same moment; gives what they gave."""
+    barrier = threading.Barrier(len(calls))
+    results: list[Any] = [None] * len(calls)
+
+    def run(place: int) -> None:
+        barrier.wait()
+        results[place] = calls[place]()
+
+    threads = [threading.Thread(target=run, args=(place,)) for place in range(len(calls))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(120.0)
+    assert None not in results
+    return results
+
+
+def readings(n_rows: int, first_km: float = 84_000.0) -> dict[str, Any]:
+    """A batch of sound readings without references."""
+    rows = [
+        {"vehicle": "VAN-07", "taken_at": f"2026-04-{day:02d}T07:30:00Z", "odometer": first_km + 40 * day}
+        for day in range(1, n_rows + 1)
+    ]
+    return {"readings": rows}
+
+
+def test_a_key_sent_from_many_threads_has_one_effect(operator):
+    key = {"Idempotency-Key": "the-same"}
+    answers = at_once([lambda: operator.post("/v1/vehicles", VAN, headers=key)] * N_THREADS)
+    assert {answer.status_code for answer in answers} <= {201, 409}
+    bodies = {answer.text for answer in answers if answer.status_code == 201}
+    assert len(bodies) == 1
+    assert len(operator.get("/v1/vehicles").json()["vehicles"]) == 1
+    other = operator.post("/v1/vehicles", {**VAN, "vehicle": "VAN-08"}, headers=key)
+    assert other.status_code == 422
+    assert len(operator.get("/v1/vehicles").json()["vehicles"]) == 1
+
+
+def test_a_key_is_its_organisation_s_own(operator, join):
+    key = {"Idempotency-Key": "the-same"}
+    assert operator.post("/v1/vehicles", VAN, headers=key).status_code == 201
+    answer = join("Another").post("/v1/vehicles", VAN, headers=key)
+    assert answer.status_code == 201
+    assert "Idempotency-Replayed" not in answer.headers
+
+
+def test_the_same_batch_without_a_key_is_stored_once(operator):
+    operator.post("/v1/vehicles", VAN)
+    answers = at_once([lambda: operator.post("/v1/readings", readings(10))] * 8)
+    assert {answer.status_code for answer in answers} == {200}
+    counts = Counter(row["outcome"] for answer in answers for row in answer.json()["results"])
+    assert counts == {"accepted": 10, "duplicate": 70}
+    assert len(operator.get("/v1/vehicles/VAN-07/readings").json()["readings"]) == 10
+
+
+def test_the_same_number_registered_at_once_is_one_vehicle(operator):
+    answers = at_once([lambda: operator.post("/v1/vehicles", VAN)] * 8)
+    assert Counter(answer.status_code for answer in answers) == {201: 1, 409: 7}
+
+
+def test_changes_at_the_same_moment_lose_nothing(operator):
+    operator.post("/v1/vehicles", VAN)
+    before = operator.get("/v1/vehicles/VAN-07").json()["version"]
+    changes = [
+        {"duty": "severe"},
+        {"depot": "South"},
+        {"odometer_unit": "mi"},
+        {"in_service_on": "2024-01-08"},
+        {"available_weekdays": [1, 2]},
+    ]
+    calls = [lambda change=change: operator.patch("/v1/vehicles/VAN-07", change) for change in changes]
+    answers = at_once(calls)
+    assert {answer.status_code for answer in answers} == {200}
+    after = operator.get("/v1/vehicles/VAN-07").json()
+    assert after["version"] == before + len(changes)
+    assert {name: after[name] for change in changes for name in change} == {
+        name: value for change in changes for name, value in change.items()
+    }
+
+
+def test_of_two_edits_of_the_same_version_one_is_refused(operator):
+    operator.post("/v1/vehicles", VAN)
+    tag = {"If-Match": operator.get("/v1/vehicles/VAN-07").headers["ETag"]}
+    calls = [
+        lambda duty=duty: operator.patch("/v1/vehicles/VAN-07", {"duty": duty}, headers=tag)
+        for duty in ("severe", "mixed")
+    ]
+    assert sorted(answer.status_code for answer in at_once(calls)) == [200, 412]
+
+
+@pytest.mark.parametrize("seconds", [3.0])
+def test_writers_and_readers_do_not_get_in_each_other_s_way(operator, seconds):
+    operator.post("/v1/vehicles", VAN)
+    statuses: Counter[int] = Counter()
+    lock = threading.Lock()
+    n_stored = [0] * 8
+    end = time.monotonic() + seconds
+
+    def note(status: int) -> None:
+        with lock:
+            statuses[status] += 1
+
+    def write(place: int) -> bool:
+        while time.monotonic() < end:
+            minute = n_stored[place]
+            row = {
+                "vehicle": "VAN-07",
+                "taken_at": f"2026-04-01T{minute // 60:02d}:{minute % 60:02d}:{place:02d}Z",
+                "odometer": 84_000.0,
+                "reference": f"{place}-{minute}",
+            }
+            answer = operator.post("/v1/readings", {"readings": [row]})
+            note(answer.status_code)
+            n_stored[place] += answer.status_code == 200 and answer.json()["rejected"] == 0
+        return True
+
+    def read(_: int) -> bool:
+        while time.monotonic() < end:
+            note(operator.get("/v1/vehicles/VAN-07/readings?limit=5").status_code)
+        return True
+
+    at_once([lambda place=place: write(place) for place in range(8)] + [lambda: read(0)] * 4)
+    assert set(statuses) == {200}
+    stored, path = 0, "/v1/readings?limit=500"
+    while path:
+        page = operator.get(path)
+        stored += len(page.json()["readings"])
+        path = page.links.get("next", {}).get("url")
+    assert stored == sum(n_stored) > 8
