@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from service.cli import data, demo, forecasts, operate, people, tokens, weeks
+from service.cli import data, demo, exchanges, forecasts, operate, people, tokens, weeks
 
 app = typer.Typer(
     name="sumpwise",
@@ -30,6 +30,7 @@ app.command("scheduler")(operate.run_scheduler)
 app.command("migrate")(operate.migrate)
 app.command("import")(data.import_file)
 app.command("forecast")(weeks.forecast)
+app.command("exchange")(exchanges.exchange)
 app.command("project")(forecasts.project)
 app.command("accuracy")(forecasts.accuracy)
 app.add_typer(weeks.app, name="week")
