@@ -1,0 +1,76 @@
+"""What every answer carries and what none does. OWASP ASVS 5.0: 3.4, 13.4, 14.2.1, 16.4.1, 16.5.1."""
+
+import pytest
+
+PATHS = [
+    "/healthz",
+    "/v1/vehicles",
+    "/docs",
+    "/openapi.json",
+    "/no-such-page",
+    "/v1/no-such",
+    "/",
+    "/static/none",
+]
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_every_answer_keeps_the_browser_on_its_guard(operator, path):
+    answer = operator.get(path, follow_redirects=False)
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    policy = answer.headers["Content-Security-Policy"]
+    assert "frame-ancestors 'none'" in policy
+    assert "unsafe-inline" not in policy.replace("style-src 'self' 'unsafe-inline'", "") or path == "/docs"
+    assert "Server" not in answer.headers
+    assert answer.headers["X-Request-ID"]
+    assert "Access-Control-Allow-Origin" not in answer.headers
+
+
+def test_another_site_is_given_no_leave(client):
+    headers = {"Origin": "https://elsewhere.example", "Access-Control-Request-Method": "POST"}
+    answer = client.options("/v1/vehicles", headers=headers)
+    assert "Access-Control-Allow-Origin" not in answer.headers
+    assert answer.status_code == 405
+
+
+@pytest.mark.parametrize("method", ["TRACE", "OPTIONS", "PROPFIND", "CONNECT", "X"])
+def test_methods_that_nobody_offered_are_refused(operator, operations, method):
+    wrong = []
+    for path in sorted({operation.path for operation in operations.values()}):
+        answer = operator.client.request(method, path.replace("{", "").replace("}", ""))
+        if (answer.status_code, answer.headers["content-type"]) != (405, "application/problem+json"):
+            wrong.append(f"{path}: {answer.status_code}")
+        elif not answer.headers.get("Allow"):
+            wrong.append(f"{path}: no Allow")
+    assert wrong == []
+
+
+def test_allow_names_every_method_that_a_path_takes(operator, operations):
+    """RFC 9110, 10.2.1."""
+    wrong = []
+    for path in sorted({operation.path for operation in operations.values()}):
+        offered = {one.method.upper() for one in operations.values() if one.path == path}
+        answer = operator.client.request("TRACE", path.replace("{", "").replace("}", ""))
+        allowed = {name.strip() for name in answer.headers.get("Allow", "").split(",")}
+        if not offered <= allowed:
+            wrong.append(f"{path}: {sorted(offered - allowed)} missing")
+    assert wrong == []
+
+
+def test_a_given_request_id_is_kept_only_if_it_is_sound(operator):
+    assert (
+        operator.get("/healthz", headers={"X-Request-ID": "abcd-1234"}).headers["X-Request-ID"] == "abcd-1234"
+    )
+    strange = operator.get("/healthz", headers={"X-Request-ID": "a b<c>" * 40}).headers["X-Request-ID"]
+    assert strange.isalnum()
+
+
+def test_wrong_secrets_are_slowed_down(operator):
+    """OWASP ASVS 5.0, 6.3.1: guessing is refused by the twentieth try, with a time to wait."""
+    statuses = []
+    for number in range(20):
+        answer = operator.client.get("/v1/vehicles", headers={"Authorization": f"Bearer guess-{number}"})
+        statuses.append(answer.status_code)
+    assert statuses[0] == 401
+    assert statuses[-1] == 429
+    assert int(answer.headers["Retry-After"]) > 0
