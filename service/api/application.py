@@ -27,6 +27,7 @@ from service.api.routes import (
     history,
     limits,
     organisation,
+    policies,
     projections,
     purchase_orders,
     readings,
@@ -68,6 +69,7 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     exchange_plans.router,
     ageing_fits.router,
     limits.router,
+    policies.router,
 )
 
 

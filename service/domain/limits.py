@@ -13,7 +13,7 @@ from typing import Final
 from service.domain.fluid_contamination import CONTAMINATION_DEFAULTS
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, OIL_KINDS, FluidKind
 from service.domain.laboratory import PROPERTY_RULES, LaboratoryProperty
-from service.domain.plausibility import Bounds
+from service.domain.plausibility import CHANGE_AGAINST_NEW, FRACTION, Bounds
 from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
 from service.errors import InvalidInputError
 
@@ -38,9 +38,6 @@ FALLING: Final = frozenset({Basis.VALUE_FALLING, Basis.LEFT_FRACTION})
 
 IN_PROPERTY_UNIT: Final = frozenset({Basis.VALUE, Basis.VALUE_FALLING, Basis.INCREASE})
 """The levels carry the property's unit; those of the others are shares of the new fluid's value."""
-
-MOST_CHANGE: Final = Bounds(1e-6, 10, "A share of the new fluid's value; ten is eleven times as much.")
-MOST_LEFT: Final = Bounds(0, 1, "A share of the new fluid's value.")
 
 
 class AlarmLevel(StrEnum):
@@ -243,9 +240,9 @@ def check_pair(
 
 def _level_bounds(laboratory_property: LaboratoryProperty, basis: Basis) -> Bounds:
     if basis is Basis.CHANGE_FRACTION:
-        return MOST_CHANGE
+        return CHANGE_AGAINST_NEW
     if basis is Basis.LEFT_FRACTION:
-        return MOST_LEFT
+        return FRACTION
     bounds = PROPERTY_RULES[laboratory_property].bounds
     if basis is Basis.INCREASE:
         return Bounds(1e-6, bounds.maximum - bounds.minimum, bounds.reason)

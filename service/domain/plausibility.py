@@ -59,6 +59,15 @@ LIFE_USED: Final = Bounds(0, 1.5, "0 is new, 1 is the condemning limit; beyond 1
 DUTY_MULTIPLIER: Final = Bounds(0.1, 10, "Ten times gentler or harder than normal work.")
 ROUNDS: Final = Bounds(1, 12, "After a dozen drains nothing old is left that another one would bring out.")
 
+MOVING_KM_PER_DAY: Final = Bounds(0.1, 2_500, "What stands still needs a calendar, not a distance.")
+HIGHEST_LIFE_USED: Final = Bounds(0.05, 1.5, "Between hardly used and beyond the condemning limit.")
+LIKELY_PROBABILITY: Final = Bounds(0.5, 0.999, "Below one half most vehicles would be over the limit.")
+AGEING_RATE: Final = Bounds(0, 0.1, "At most a whole life in ten kilometres or ten days.")
+SPREAD_BY_MEAN: Final = Bounds(0, 2, "Standard deviation by the mean.")
+HAZARD_SHAPE: Final = Bounds(0.5, 6, "3 is the third power.")
+HAZARD_SCALE_KM: Final = Bounds(1_000, 1e9, "From a failure a week to hardly any at all.")
+CHANGE_AGAINST_NEW: Final = Bounds(1e-6, 10, "A share of the new fluid's value; 10 is eleven times as much.")
+
 LEAD_TIME_DAYS: Final = Bounds(0, 730, "Two years.")
 LABOUR_MINUTES: Final = Bounds(0, 2_880, "Two days without a break.")
 BAY_HOURS_PER_DAY: Final = Bounds(0, 2_400, "A hundred bays around the clock.")

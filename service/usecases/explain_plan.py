@@ -21,7 +21,7 @@ def name_option(planned: PlannedExchange, row: int) -> str:
     n_rounds = int(planned.plan.n_rounds[row])
     if METHOD_BY_CODE[Method(int(planned.plan.method[row]))] is ExchangeMethod.LINE_EXCHANGE:
         return METHOD_LABELS[ExchangeMethod.LINE_EXCHANGE].lower()
-    return _rounds(n_rounds)
+    return rounds_text(n_rounds)
 
 
 def why(planned: PlannedExchange) -> str:
@@ -81,7 +81,7 @@ def what_it_keeps(planned: PlannedExchange) -> str | None:
     interval = planned.numbers.get("interval_km", np.inf)
     return (
         f"A partial exchange is not a full one: repeated for ever, {name_option(planned, row)} can keep about "
-        f"{_km(keepable)} between services, not the full interval of {_km(interval)}."
+        f"{km_text(keepable)} between services, not the full interval of {km_text(interval)}."
     )
 
 
@@ -92,9 +92,9 @@ def how_to_come_back(planned: PlannedExchange) -> str | None:
         return None
     now, later = (int(rows[steps.row]) for rows in (steps.plans.first_rounds, steps.plans.second_rounds))
     weeks = round(float(steps.plans.return_days[0]) / DAYS_PER_WEEK)
-    fresh, distance = float(steps.plans.fresh_share[steps.row, 0]), _km(float(steps.plans.return_km[0]))
+    fresh, distance = float(steps.plans.fresh_share[steps.row, 0]), km_text(float(steps.plans.return_km[0]))
     return (
-        f"Or do {_rounds(now)} now and {_rounds(later)} in about {weeks} weeks, or {distance}: driving "
+        f"Or do {rounds_text(now)} now and {rounds_text(later)} in about {weeks} weeks, or {distance}: driving "
         f"mixes what idling does not, and {fresh:.0%} of the charge is then new."
     )
 
@@ -113,9 +113,11 @@ def notes(planned: PlannedExchange) -> list[str]:
     return found
 
 
-def _rounds(number: int) -> str:
+def rounds_text(number: int) -> str:
+    """Tell a number of rounds."""
     return "1 round" if number == 1 else f"{number} rounds"
 
 
-def _km(distance: float) -> str:
+def km_text(distance: float) -> str:
+    """Tell a distance to the next hundred."""
     return f"{round(distance / KM_STEP) * KM_STEP:,.0f} km"

@@ -171,6 +171,34 @@ def plan_rounds_policy(
     )
 
 
+def failure_cost_rate(wear: WearAndHazard, costs: ServiceCosts, interval_km: Floats) -> FloatArray:
+    """What failures cost by kilometre at an interval that somebody chose.
+
+    Parameters
+    ----------
+    wear : WearAndHazard
+    costs : ServiceCosts
+    interval_km : float or ndarray, shape (n,)
+        Between visits, positive. [km]
+
+    Returns
+    -------
+    ndarray, shape (6, n)
+        For one to six rounds a visit; B τ^b of `plan_rounds_policy`.
+
+    Raises
+    ------
+    InvalidInputError
+        If a value is out of range.
+    """
+    share = require_within("exchanged_share", wear.exchanged_share, 1e-6, 1.0)
+    require_within("life_used_per_km", wear.life_used_per_km, 1e-15)
+    rounds = np.arange(1.0, MOST_ROUNDS + 1.0)[:, np.newaxis]
+    _, risk = _cost_terms(wear, costs, (1.0 - share) ** rounds, rounds)
+    interval = require_within("interval_km", interval_km, 1e-6)
+    return np.asarray(risk * interval ** np.asarray(wear.hazard_shape, dtype=np.float64))
+
+
 def _cost_terms(
     wear: WearAndHazard, costs: ServiceCosts, kept: FloatArray, rounds: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

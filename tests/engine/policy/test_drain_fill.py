@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from service.engine.policy.drain_fill import ServiceCosts, WearAndHazard, plan_rounds_policy
+from service.engine.policy.drain_fill import (
+    ServiceCosts,
+    WearAndHazard,
+    failure_cost_rate,
+    plan_rounds_policy,
+)
 from service.engine.policy.what_if import TrialPolicy, try_policy
 from service.errors import InvalidInputError
 
@@ -45,6 +50,15 @@ def test_costs_are_those_of_driving_it_and_no_grid_interval_is_cheaper(n_rounds:
     grid = [long_run_cost_per_km(km, n_rounds) for km in np.arange(5_000.0, 100_000.0, 500.0)]
     assert min(grid) >= cost * (1.0 - 1e-9)
     assert min(grid) == pytest.approx(cost, rel=1e-3)
+
+
+def test_failures_at_a_chosen_interval_are_what_is_not_the_visit() -> None:
+    """The driven reference's cost less A/τ, at an interval that is not the best one."""
+    failures = failure_cost_rate(WEAR, COSTS, 30_000.0)
+    for n_rounds in (1, 2, 6):
+        visit = (35.0 + n_rounds * (12.0 + 4.2 * 9.0)) / 30_000.0
+        expected = long_run_cost_per_km(30_000.0, n_rounds) - visit
+        assert failures[n_rounds - 1, 0] == pytest.approx(expected, rel=1e-9)
 
 
 def test_rounds_waste_new_fluid() -> None:
