@@ -10,7 +10,7 @@ OPERATORS_OWN = {"get_health", "get_liveness", "get_readiness", "get_version", "
 OPENED_BY_THEIR_ADDRESS = {"get_calendar", "ask_unsubscribe", "unsubscribe"}
 """A long secret stands in the address, for programs and people that cannot send a header."""
 
-STORES_NOTHING = {"plan_exchange"}
+STORES_NOTHING = {"plan_exchange", "plan_policy"}
 """A question too long for an address; whoever may read may ask it."""
 
 OPEN_TO_ALL = OPERATORS_OWN | OPENED_BY_THEIR_ADDRESS
