@@ -1,18 +1,10 @@
 """Request and answer models of replaced instrument clusters."""
 
-from typing import Annotated
+from pydantic import BaseModel, ConfigDict, Field
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
-
-from service.api.inputs import Body
+from service.api.inputs import Body, Instant, Odometer
 from service.api.schemas.readings import ReadingRead
-from service.domain import plausibility
 from service.domain.units_of_distance import DistanceUnit
-
-Odometer = Annotated[
-    float,
-    Field(ge=plausibility.ODOMETER_KM.minimum, le=plausibility.ODOMETER_KM.maximum, allow_inf_nan=False),
-]
 
 
 class ClusterReplacement(Body):
@@ -26,7 +18,7 @@ class ClusterReplacement(Body):
         }
     )
 
-    replaced_at: AwareDatetime
+    replaced_at: Instant
     old_odometer: Odometer
     new_odometer: Odometer
     unit: DistanceUnit | None = Field(default=None, description="The vehicle's own if left out.")
