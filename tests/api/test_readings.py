@@ -15,7 +15,12 @@ def fleet(operator):
 
 
 def reading(day: int, odometer: float, **more):
-    return {"vehicle": "VAN-07", "taken_at": f"2026-04-{day:02d}T07:30:00+02:00", "odometer": odometer, **more}
+    return {
+        "vehicle": "VAN-07",
+        "taken_at": f"2026-04-{day:02d}T07:30:00+02:00",
+        "odometer": odometer,
+        **more,
+    }
 
 
 def send(operator, *rows):
@@ -33,8 +38,20 @@ def test_good_rows_are_stored_beside_bad_ones(fleet):
     )
     assert answer.status_code == 200, answer.text
     body = answer.json()
-    assert [row["outcome"] for row in body["results"]] == ["accepted", "rejected", "rejected", "rejected", "accepted"]
-    assert [row["reason"] for row in body["results"]] == [None, "unknown_vehicle", "out_of_range", "malformed", None]
+    assert [row["outcome"] for row in body["results"]] == [
+        "accepted",
+        "rejected",
+        "rejected",
+        "rejected",
+        "accepted",
+    ]
+    assert [row["reason"] for row in body["results"]] == [
+        None,
+        "unknown_vehicle",
+        "out_of_range",
+        "malformed",
+        None,
+    ]
     assert (body["accepted"], body["held"], body["duplicate"], body["rejected"]) == (2, 0, 0, 3)
     assert len(fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"]) == 2
 
@@ -101,7 +118,9 @@ def test_times_without_an_offset_or_in_the_future_or_absurd_are_refused_with_the
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e400", "true", '"12"', "1" * 400])
 def test_numbers_that_are_none_are_refused(fleet, number):
     body = (
-        '{"readings": [{"vehicle": "VAN-07", "taken_at": "2026-04-01T07:30:00Z", "odometer": ' + number + "}]}"
+        '{"readings": [{"vehicle": "VAN-07", "taken_at": "2026-04-01T07:30:00Z", "odometer": '
+        + number
+        + "}]}"
     ).encode()
     answer = fleet.client.post(
         "/v1/readings", content=body, headers=fleet.headers | {"Content-Type": "application/json"}
@@ -129,7 +148,15 @@ def send_file(operator, content: bytes, **query):
         CSV.replace(",", ";").replace(".4;", ",4;").encode(),
         CSV.replace("VAN-07", '"VAN-07"').encode(),
     ],
-    ids=["plain", "byte order mark", "CRLF", "CR", "no last newline", "semicolon and decimal comma", "quotes"],
+    ids=[
+        "plain",
+        "byte order mark",
+        "CRLF",
+        "CR",
+        "no last newline",
+        "semicolon and decimal comma",
+        "quotes",
+    ],
 )
 def test_every_sound_form_of_a_file_gives_the_same_readings(fleet, content):
     answer = send_file(fleet, content, time_zone="Europe/Berlin")
@@ -162,7 +189,9 @@ def test_a_broken_file_is_refused_and_nothing_of_it_is_stored(fleet, content):
 
 
 def test_a_ragged_row_is_one_bad_row(fleet):
-    answer = send_file(fleet, CSV.encode() + b"VAN-07,2026-04-03T07:30:00Z\n", time_zone="Europe/Berlin").json()
+    answer = send_file(
+        fleet, CSV.encode() + b"VAN-07,2026-04-03T07:30:00Z\n", time_zone="Europe/Berlin"
+    ).json()
     assert (answer["accepted"], answer["rejected"]) == (2, 1)
     assert answer["results"][2]["reason"] == "malformed"
 
