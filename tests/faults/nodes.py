@@ -25,6 +25,9 @@ ROOT = Path(__file__).resolve().parents[2]
 READY_SECONDS = 240.0
 """A start takes a second or two; a machine that others work on as well takes its time."""
 
+FIRST_UNUSED_PORT = 1
+"""A scheduler listens nowhere; its number names its log."""
+
 TOKEN_MADE_AT = datetime(2020, 1, 1, tzinfo=UTC)
 
 
@@ -157,7 +160,7 @@ def serving(store: Store, **environment: str) -> Iterator[Node]:
 @contextmanager
 def scheduling(store: Store, number: int, **environment: str) -> Iterator[Node]:
     """Run a scheduler on a store for a while."""
-    node = Node(store, ("scheduler",), environment, number)
+    node = Node(store, ("scheduler",), environment, FIRST_UNUSED_PORT + number)
     node.start()
     try:
         yield node
