@@ -134,7 +134,6 @@ def _accounts(world: World, made: "_Maker") -> None:
     world.paths["property"] = "iron_mg_per_kg"
     for name in ("set_limit", "reset_limit"):
         world.own_paths[name, "kind"] = "engine_oil_diesel_heavy"
-    world.paths["pin"] = made("pin_visit")["id"]
     world.bodies["make_depot"] = {"depot": f"{MARK}-South"}
 
 
@@ -159,6 +158,7 @@ def _ageing(world: World, made: "_Maker") -> None:
             "laboratory": laboratory,
         }
         assert operator.post("/v1/samples", told).status_code == 201
+    world.paths["pin"] = made("pin_visit", vehicle=f"{MARK}-1")["id"]
     for _ in range(2):
         (proposal,) = operator.get("/v1/ageing-fits/proposal").json()["proposals"]
         group = {name: proposal[name] for name in ("kind", "duty", "class")}
