@@ -12,6 +12,8 @@ from service.documents.file_names import attachment_name
 from service.documents.models import Change, DueLine, PartNeed, ShelfItem
 from service.documents.models import DueList as DueListDocument
 from service.documents.presentation import DateStyle, DistanceUnit, Presentation, VolumeUnit
+from service.domain.cautions import DEFERENCE
+from service.domain.due_reasons import Limit
 from service.domain.external_ids import IdKind, format_id
 from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
@@ -82,7 +84,7 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
         litres_by_fluid=tuple(sorted(litres.items())),
         shelf=tuple(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
         bay_minutes=float(sum(line.labour_minutes for line, _ in shown.lines)),
-        notes=() if shown.published is not None else ("Draft: this week's list is not published yet.",),
+        notes=_notes(shown),
         url=f"{public_url}/due-lists/{shown.week}",
     )
 
@@ -112,5 +114,18 @@ def document_line(line: DueListLine | ListedLine) -> DueLine:
         ),
         change=cast("Change", line.change.replace("_", " ")),
         is_overdue=line.overdue_probability >= 0.5,
-        caution=" ".join(line.detail.get("cautions", ())[:1]),
+        caution=_own_caution(line),
     )
+
+
+def _own_caution(line: DueListLine | ListedLine) -> str:
+    """What concerns this line alone; the cautions of all work stand once, below the list."""
+    if line.limit_reached != Limit.CONTAMINATION:
+        return ""
+    return "Find where water or coolant comes in before anything is filled; keep the vehicle standing until then."
+
+
+def _notes(shown: ShownList) -> tuple[str, ...]:
+    common = dict.fromkeys(text for line, _ in shown.lines for text in line.detail.get("cautions", ())[:1])
+    draft = () if shown.published is not None else ("Draft: this week's list is not published yet.",)
+    return (*draft, *common, DEFERENCE)

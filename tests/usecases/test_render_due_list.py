@@ -1,0 +1,45 @@
+"""The list on paper: what holds for all work stands once, what concerns one line stands beside it."""
+
+from datetime import date
+from types import SimpleNamespace
+
+import pytest
+
+from service.domain.cautions import DEFERENCE
+from service.usecases.compile_due_list import ListedLine
+from service.usecases.render_due_list import _notes, document_line
+
+
+def line(limit: str) -> ListedLine:
+    """An invented line."""
+    return ListedLine(
+        vehicle_id=1,
+        compartment_id=2,
+        vehicle="VAN-01",
+        compartment="gearbox",
+        depot="North",
+        kind="automatic_transmission_car",
+        fluid="ATF",
+        reason="The interval ends now.",
+        limit_reached=limit,
+        due_q10_on=date(2026, 5, 4),
+        due_q50_on=date(2026, 5, 4),
+        due_q90_on=date(2026, 5, 5),
+        overdue_probability=0.1,
+        method="drain_and_fill",
+        n_rounds=3,
+        litres=10.5,
+        labour_minutes=95,
+        first_listed_week="2026-W19",
+        detail={"cautions": ["Never under a jack alone."], "seals": []},
+    )
+
+
+@pytest.mark.parametrize(("limit", "has_caution"), [("distance", False), ("contamination", True)])
+def test_only_a_contaminated_fluid_has_a_caution_of_its_own(limit, has_caution):
+    assert bool(document_line(line(limit)).caution) is has_caution
+
+
+def test_the_cautions_of_all_work_stand_once():
+    shown = SimpleNamespace(published=object(), lines=[(line("distance"), ()), (line("hours"), ())])
+    assert _notes(shown) == ("Never under a jack alone.", DEFERENCE)
