@@ -11,12 +11,12 @@ from contextlib import contextmanager
 from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
+from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
-from service.errors import ConflictError, DuplicateError, ServiceError, UnavailableError
+from service.errors import ConflictError, DuplicateError, InvalidInputError, ServiceError, UnavailableError
 
 CACHE_KIBIBYTES: Final = 65536
 STATEMENT_TIMEOUT_FACTOR: Final = 2
@@ -80,22 +80,26 @@ def _as_service_errors() -> Iterator[None]:
         yield
     except PoolTimeoutError as error:
         raise UnavailableError("All database connections are busy; send the same call again.") from error
-    except (OperationalError, InterfaceError) as error:
-        if _is_our_mistake(error):
-            raise
-        raise _unavailable(error) from error
-    except IntegrityError as error:
-        lost = _lost_race(error)
-        if lost is None:
-            raise
-        raise lost from error
     except DBAPIError as error:
-        if (
-            error.connection_invalidated
-            or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES
-        ):
-            raise _unavailable(error) from error
-        raise
+        told = _told(error)
+        if told is None:
+            raise
+        raise told from error
+
+
+def _told(error: DBAPIError) -> ServiceError | None:
+    """What a caller is told of a database's error; none where the fault is ours and trying again would not help."""
+    if isinstance(error, IntegrityError):
+        return _lost_race(error)
+    if isinstance(error, DataError):
+        return InvalidInputError(
+            "Something in the request cannot be stored or looked up, such as an invisible character."
+        )
+    is_away = isinstance(error, OperationalError | InterfaceError) and not _is_our_mistake(error)
+    is_passing = (
+        error.connection_invalidated or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES
+    )
+    return _unavailable(error) if is_away or is_passing else None
 
 
 def _is_our_mistake(error: DBAPIError) -> bool:
