@@ -102,6 +102,11 @@ def past_instant(pointer: str, value: datetime, now: datetime) -> datetime:
     return min(utc, now)
 
 
+def hours_run_on(before: float, after: float, days: float) -> bool:
+    """Whether an hour meter may show this so many days after it showed that: not backwards, not ahead of the clock."""
+    return -0.1 <= after - before <= ENGINE_HOURS_PER_DAY.maximum * days + 1.0
+
+
 def planned_day(pointer: str, value: date) -> date:
     """Give a civil date back if a record or a plan can carry it."""
     if not FIRST_DAY <= value <= LAST_DAY:

@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.plausibility import hours_run_on
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import InvalidInputError
@@ -26,8 +27,6 @@ MAX_ROWS: Final = 10_000
 
 RECORD_SOURCES: Final = frozenset({"service", "sample"})
 """Sources of readings that came with a record; its id is their reference."""
-
-MAX_HOURS_PER_DAY: Final = plausibility.ENGINE_HOURS_PER_DAY.maximum
 
 
 @dataclass(slots=True, kw_only=True)
@@ -263,7 +262,8 @@ def _check_hours(stored: Sequence[Any], prepared: Sequence[dict[str, Any]]) -> N
             continue
         at = days_of(values["taken_at"])
         before = last.get(values["vehicle_id"])
-        if before is not None and at >= before[0] and not _runs(before, (at, hours)):
+        is_later = before is not None and at >= before[0]
+        if before is not None and is_later and not hours_run_on(before[1], hours, at - before[0]):
             values["reason"] = values["reason"] or ReadingReason.IMPLAUSIBLE_HOURS
             if values["odometer_km"] is None:
                 values["outcome"] = ReadingOutcome.HELD
@@ -271,8 +271,3 @@ def _check_hours(stored: Sequence[Any], prepared: Sequence[dict[str, Any]]) -> N
                 values["used_hours"] = None
         else:
             last[values["vehicle_id"]] = (at, hours)
-
-
-def _runs(before: tuple[float, float], after: tuple[float, float]) -> bool:
-    gained, days = after[1] - before[1], after[0] - before[0]
-    return -0.1 <= gained <= MAX_HOURS_PER_DAY * days + 1.0
