@@ -17,8 +17,9 @@ from service.clients.targets import TargetRules
 from service.clients.webhooks import WebhookSender
 from service.clock import Clock, ShiftedClock, SystemClock
 from service.errors import UnavailableError
-from service.jobs.clock import Tick, start_clock
+from service.jobs.clock import Tick, node_name, start_clock
 from service.jobs.deliveries import LEASE, Deliveries
+from service.jobs.fleet_projection import FleetProjection
 from service.jobs.housekeeping import Housekeeping
 from service.settings import Settings
 from service.store.session import Database
@@ -56,10 +57,12 @@ class Scheduler:
 
     tick: Tick
     deliveries: Deliveries
+    projection: FleetProjection
 
     def stop(self) -> None:
         """Begin nothing more."""
         self.tick.stop()
+        self.projection.stop()
         self.deliveries.stop()
 
 
@@ -78,14 +81,26 @@ def build_scheduler(settings: Settings, database: Database, clock: Clock) -> Sch
     lease = LEASE * max(1.0, settings.test_clock_speed)
     deliveries = Deliveries(database, clock, carriers, np.random.default_rng(), lease)
     housekeeping = Housekeeping(database, clock)
+    projection = build_projection(settings, database, clock)
     tick = Tick(
         database,
         clock,
         deliveries.start_due,
+        projection.run_if_due,
         housekeeping.run_if_due,
         checks_clock=settings.environment != "test",
+        has_workers=settings.workers,
     )
-    return Scheduler(tick=tick, deliveries=deliveries)
+    return Scheduler(tick=tick, deliveries=deliveries, projection=projection)
+
+
+def build_projection(settings: Settings, database: Database, clock: Clock) -> FleetProjection:
+    """Make what projects whole fleets: here, or through the queue of the workers."""
+    if not settings.workers:
+        return FleetProjection(database, clock, node_name())
+    from service.jobs.chunk_queue import ChunkQueue
+
+    return FleetProjection(database, clock, node_name(), ChunkQueue(settings.database_url).share)
 
 
 def build_app(settings: Settings, database: Database | None = None, clock: Clock | None = None) -> FastAPI:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from service.cli import data, demo, exchanges, forecasts, operate, people, tokens, weeks
+from service.cli import data, demo, exchanges, forecasts, operate, people, tokens, weeks, workers
 
 app = typer.Typer(
     name="sumpwise",
@@ -27,6 +27,8 @@ app = typer.Typer(
 app.command("demo")(demo.run_demo)
 app.command("serve")(operate.serve)
 app.command("scheduler")(operate.run_scheduler)
+app.command("worker")(workers.run_worker)
+app.command("refresh")(workers.refresh)
 app.command("migrate")(operate.migrate)
 app.command("import")(data.import_file)
 app.command("forecast")(weeks.forecast)

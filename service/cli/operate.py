@@ -92,6 +92,10 @@ def migrate(
                 typer.echo(f"at {present or 'nothing'}, wanted {wanted}")
                 raise typer.Exit(0 if present == wanted else 3)
             upgrade_schema(database)
+            if settings.workers:
+                from service.jobs.chunk_queue import prepare_queue
+
+                prepare_queue(settings.database_url)
             typer.echo(f"The schema is {wanted}." if present == wanted else f"Upgraded to {wanted}.")
     finally:
         database.close()

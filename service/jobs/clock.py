@@ -4,6 +4,7 @@ import socket
 import threading
 from collections.abc import Callable
 from datetime import timedelta
+from itertools import count
 from os import getpid
 from typing import Final
 
@@ -20,6 +21,9 @@ log = structlog.get_logger("clock")
 
 Task = Callable[[], object]
 
+TURNS_BESIDE_WORKERS: Final = 4
+"""Turns of refreshing one fleet in a tick where workers do the bulk."""
+
 MAX_SECONDS_OFF: Final = 60.0
 """A node whose clock is further off the database's does none of this: lists would come early, waits end wrongly."""
 
@@ -32,11 +36,19 @@ def node_name() -> str:
 class Tick:
     """Does everything that is due, one task after the other; one that fails stops no other."""
 
-    def __init__(self, database: Database, clock: Clock, *further: Task, checks_clock: bool = True) -> None:
+    def __init__(
+        self,
+        database: Database,
+        clock: Clock,
+        *further: Task,
+        checks_clock: bool = True,
+        has_workers: bool = False,
+    ) -> None:
         self._database = database
         self._clock = clock
         self._node = node_name()
         self._further = further
+        self._has_workers = has_workers
         self._checks_clock = checks_clock and not database.is_sqlite
         self._is_stopping = threading.Event()
 
@@ -90,7 +102,9 @@ class Tick:
         with self._database.snapshot() as session:
             organisation_ids = fleet.list_organisation_ids(session)
         for organisation_id in organisation_ids:
-            while not self._is_stopping.is_set():
+            for _ in range(TURNS_BESIDE_WORKERS) if self._has_workers else count():
+                if self._is_stopping.is_set():
+                    return
                 with self._database.transaction() as session:
                     n_refreshed = refresh_fleet(session, organisation_id, self._clock.now())
                 if n_refreshed == 0:

@@ -1,5 +1,6 @@
 """Bring stored states up to date after readings came in: what every read would else compute again."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
@@ -20,9 +21,17 @@ def refresh_fleet(session: Session, organisation_id: int, now: datetime) -> int:
     stale = projections.list_stale_vehicles(session, organisation_id, VEHICLES_A_TURN)
     if stale:
         fleet.lock_vehicles(session, organisation_id, stale)
-        store_usage(session, organisation_id, stale, now)
-        update_states(session, organisation_id, stale)
+        refresh_vehicles(session, organisation_id, stale, now)
     return len(stale)
+
+
+def refresh_vehicles(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime
+) -> None:
+    """Store the states of these vehicles and of their fluids anew; whoever calls this has locked them."""
+    if vehicle_ids:
+        store_usage(session, organisation_id, vehicle_ids, now)
+        update_states(session, organisation_id, vehicle_ids)
 
 
 def fit_fleet(session: Session, organisation_id: int, now: datetime) -> UsageModel | None:

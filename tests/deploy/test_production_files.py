@@ -66,8 +66,8 @@ def test_systemd_calls_the_services_well_confined(tmp_path: Path) -> None:
 def test_compose_starts_every_part_in_its_order() -> None:
     compose = yaml.safe_load(text_of(DEPLOY / "compose.yaml"))
     services = compose["services"]
-    assert set(services) == {"database", "migrations", "api", "scheduler", "proxy"}
-    for name in ("api", "scheduler"):
+    assert set(services) == {"database", "migrations", "api", "scheduler", "worker", "proxy"}
+    for name in ("api", "scheduler", "worker"):
         assert services[name]["depends_on"]["migrations"]["condition"] == "service_completed_successfully"
         assert services[name]["cap_drop"] == ["ALL"]
     assert services["migrations"]["depends_on"]["database"]["condition"] == "service_healthy"

@@ -39,6 +39,14 @@ def claim_run(
     return session.execute(statement).first() is not None
 
 
+def is_claimed(session: Session, organisation_id: int, job: str, period: str) -> bool:
+    """Whether a run has been done."""
+    query = select(JobRun.id).where(
+        JobRun.organisation_id == organisation_id, JobRun.job == job, JobRun.period == period
+    )
+    return session.exec(query).first() is not None
+
+
 def note_failure(
     session: Session,
     organisation_id: int,
