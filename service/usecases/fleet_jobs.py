@@ -172,7 +172,7 @@ def _due_by_week_end(projection: FleetProjection, meters: tuple[Meter, Meter | N
         projection.question.limits,
         *meters,
         week_end_days=projection.question.week_end_days[:n_weeks],
-        probabilities=np.array([0.5]),
+        probabilities=np.empty(0),
     ).week_probability
     by_end = np.cumsum(by_week, axis=1, dtype=np.float64)
     return np.clip(np.maximum.accumulate(by_end, axis=1), 0.0, 1.0)

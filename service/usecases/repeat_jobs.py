@@ -51,7 +51,7 @@ def due_again(
         _from_now(odometer),
         None if hours is None else _from_now(hours),
         week_end_days=DAYS_PER_WEEK * (np.arange(1, n_weeks + 1, dtype=np.float64) + 0.5),
-        probabilities=np.array([0.5]),
+        probabilities=np.empty(0),
     ).week_probability
     return np.clip(np.cumsum(by_week, axis=1, dtype=np.float64), 0.0, 1.0)
 

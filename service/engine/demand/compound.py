@@ -12,19 +12,21 @@ from service.errors import InvalidInputError
 _ROOM_SD: Final = 15.0
 
 
-def compound_poisson_mass(rate: float, size_mass: NDArray[np.float64]) -> NDArray[np.float64]:
+def compound_poisson_mass(
+    rate: float | NDArray[np.float64], size_mass: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Distribution of the sum of a Poisson number of independent sizes, by Fourier transform.
 
     Parameters
     ----------
-    rate : float
+    rate : float or ndarray, shape (...)
         Expected number of top-ups in the window, >= 0.
-    size_mass : ndarray, shape (length,), float64
+    size_mass : ndarray, shape (length,) or (..., length), float64
         size_mass[k] is the probability that one top-up takes k lattice steps; sums to one.
 
     Returns
     -------
-    ndarray, shape (m,), float64
+    ndarray, shape (..., m), float64
         Probability that the sum is 0, 1, 2 ... lattice steps.
 
     Raises
@@ -43,15 +45,17 @@ def compound_poisson_mass(rate: float, size_mass: NDArray[np.float64]) -> NDArra
     .. [1] Panjer, "Recursive evaluation of a family of compound distributions", ASTIN Bulletin 12, 1981.
     .. [2] Embrechts & Frei, "Panjer recursion versus FFT for compound distributions", 2009.
     """
-    if not (np.isfinite(rate) and rate >= 0.0):
+    expected = np.asarray(rate, np.float64)
+    if not np.all(np.isfinite(expected) & (expected >= 0.0)):
         raise InvalidInputError.at("/rate", "an expected number of top-ups is finite and at least 0")
-    if rate == 0.0:
-        return np.ones(1)
-    steps = np.arange(size_mass.size)
-    mean = rate * float(steps @ size_mass)
-    sd = np.sqrt(rate * float(steps**2 @ size_mass))
-    size = fft.next_fast_len(int(np.ceil(mean + _ROOM_SD * sd)) + 20 * size_mass.size, real=True)
-    mass = fft.irfft(np.exp(rate * (fft.rfft(size_mass, size) - 1.0)), size)
+    if not expected.any():
+        return np.ones((*expected.shape, 1))
+    steps = np.arange(size_mass.shape[-1])
+    mean = expected * (size_mass @ steps)
+    sd = np.sqrt(expected * (size_mass @ steps**2))
+    longest = int(np.ceil((mean + _ROOM_SD * sd).max())) + 20 * steps.size
+    size = fft.next_fast_len(longest, real=True)
+    mass = fft.irfft(np.exp(expected[..., None] * (fft.rfft(size_mass, size) - 1.0)), size)
     return np.clip(mass, 0.0, None)
 
 

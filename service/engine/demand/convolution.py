@@ -12,11 +12,11 @@ _DROP: Final = 1e-16
 
 def _trim(masses: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
     """Cut columns that no row uses; the number of columns cut on the left comes back as a shift."""
-    used = np.flatnonzero(masses.max(axis=0) > _DROP)
+    used = np.flatnonzero(masses.reshape(-1, masses.shape[-1]).max(axis=0) > _DROP)
     if used.size == 0:
-        return masses[:, :1], 0
+        return masses[..., :1], 0
     low, high = int(used[0]), int(used[-1])
-    return masses[:, low : high + 1], low
+    return masses[..., low : high + 1], low
 
 
 def convolve_independent(masses: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
@@ -24,12 +24,13 @@ def convolve_independent(masses: NDArray[np.float64]) -> tuple[NDArray[np.float6
 
     Parameters
     ----------
-    masses : ndarray, shape (n, length), float64
-        masses[i, k] is the probability that quantity i equals k lattice steps; rows sum to one.
+    masses : ndarray, shape (..., n, length), float64
+        masses[..., i, k] is the probability that quantity i equals k lattice steps; rows sum to one. Leading
+        axes are sums of their own, worked out together.
 
     Returns
     -------
-    mass : ndarray, shape (m,), float64
+    mass : ndarray, shape (..., m), float64
         Probabilities of the sum.
     shift : int
         Lattice steps of the first entry of `mass`.
@@ -46,34 +47,31 @@ def convolve_independent(masses: NDArray[np.float64]) -> tuple[NDArray[np.float6
        distribution function", Computational Statistics & Data Analysis 122, 2018.
     """
     level = np.asarray(masses, np.float64)
-    if level.shape[0] == 0:
-        return np.ones(1), 0
+    if level.shape[-2] == 0:
+        return np.ones((*level.shape[:-2], 1)), 0
     shift = 0
-    while level.shape[0] > 1:
-        n_rows, length = level.shape
-        odd = level[-1:] if n_rows % 2 else None
+    while level.shape[-2] > 1:
+        n_rows, length = level.shape[-2:]
+        lone = level[..., -1, :] if n_rows % 2 else None
         size = fft.next_fast_len(2 * length - 1, real=True)
-        spectrum = fft.rfft(level[: n_rows - n_rows % 2], size, axis=1)
-        paired = fft.irfft(spectrum[0::2] * spectrum[1::2], size, axis=1)[:, : 2 * length - 1]
+        spectrum = fft.rfft(level[..., : n_rows - n_rows % 2, :], size)
+        product = spectrum[..., 0::2, :] * spectrum[..., 1::2, :]
+        paired = fft.irfft(product, size)[..., : 2 * length - 1]
         np.clip(paired, 0.0, None, out=paired)
         # Every row of a level carries the same shift, so a row without a partner is moved to match.
-        if odd is not None:
-            lone = np.zeros((1, paired.shape[1] + shift))
-            lone[0, :length] = odd
-            paired, moved = _with_lone(paired, lone, shift)
+        if lone is not None:
+            paired, moved = _with_lone(paired, lone, shift), shift
         else:
             moved = 2 * shift
         level, cut = _trim(paired)
         shift = moved + cut
-    return level[0], shift
+    return level[..., 0, :], shift
 
 
-def _with_lone(
-    paired: NDArray[np.float64], lone: NDArray[np.float64], shift: int
-) -> tuple[NDArray[np.float64], int]:
+def _with_lone(paired: NDArray[np.float64], lone: NDArray[np.float64], shift: int) -> NDArray[np.float64]:
     """Put pairs (shifted by 2 * shift) and a row without partner (shifted by `shift`) on one lattice."""
-    n_rows, width = paired.shape
-    level = np.zeros((n_rows + 1, width + shift))
-    level[:n_rows, shift:] = paired
-    level[n_rows, : lone.shape[1]] = lone[0]
-    return level, shift
+    *batch, n_rows, width = paired.shape
+    level = np.zeros((*batch, n_rows + 1, width + shift))
+    level[..., :n_rows, shift:] = paired
+    level[..., n_rows, : lone.shape[-1]] = lone
+    return level

@@ -1,5 +1,6 @@
 """Litres per pool and week as a distribution over the jobs and top-ups that may fall in it."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final
@@ -14,7 +15,7 @@ from service.engine.demand.jobs import DemandJobs, TopUps, check_jobs, check_opt
 from service.engine.demand.lattice import LatticeDistributions, pack_distributions
 from service.engine.demand.quantities import cumulants_from_raw, quantity_mass, raw_moments
 from service.engine.demand.usage_shock import UsageShock
-from service.engine.demand.windows import GroupBlock, block_cumulants, exact_mass
+from service.engine.demand.windows import GroupBlock, block_cumulants, exact_masses
 from service.errors import InvalidInputError
 
 # Above this many uncertain groups in a window the expansion is as good as exact: error of the distribution
@@ -28,6 +29,8 @@ _RARE_PROBABILITY: Final = 0.005
 # Longest mass function stored for an expansion. Own choice.
 _MAX_POINTS: Final = 1_024
 _REACH_SD: Final = 8.0
+# Probabilities of groups held at once: half a mebibyte, which stays in a cache (measured). Own choice.
+_MASS_AT_ONCE: Final = 65_536
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,33 +82,27 @@ def _expansion_mass(
     return float(first), float(step), np.diff(cdf, prepend=0.0)
 
 
-def _window_mass(
+def _summed_masses(
     pool: _Pool,
     bounds: tuple[NDArray[np.float64], NDArray[np.float64]],
     top_up_count: NDArray[np.float64],
-    cumulants: NDArray[np.float64],
     weight: NDArray[np.float64],
-    summing: _Summing,
-) -> tuple[float, float, NDArray[np.float64]]:
-    """One window: mix the usage scenarios; bounds of shape (nodes, n), cumulants (3, nodes)."""
-    if summing is _Summing.EXPANSION:
-        return _expansion_mass(cumulants, weight, pool.step_quantity)
-    total = np.zeros(1)
-    for node in range(weight.size):
+    weeks: NDArray[np.int64],
+    rare_probability: float,
+) -> Iterator[NDArray[np.float64]]:
+    """Sum some weeks, as many at once as stay in a cache, and mix their usage scenarios.
+
+    Bounds of shape (nodes, n, all weeks), top-ups (nodes, all weeks).
+    """
+    points = sum(block.members.size * block.mass.shape[2] for block in pool.blocks)
+    at_once = max(_MASS_AT_ONCE // max(weight.size * points, 1), 1)
+    for first in range(0, weeks.size, at_once):
+        some = weeks[first : first + at_once]
         extra = None
         if pool.top_up_mass is not None:
-            extra = compound_poisson_mass(float(top_up_count[node]), pool.top_up_mass)
-        mass = weight[node] * exact_mass(
-            pool.blocks,
-            bounds[0][node],
-            bounds[1][node],
-            extra,
-            _RARE_PROBABILITY if summing is _Summing.RARE_POOLED else 0.0,
-        )
-        if mass.size > total.size:
-            total = np.pad(total, (0, mass.size - total.size))
-        total[: mass.size] += mass
-    return 0.0, pool.step_quantity, total
+            extra = compound_poisson_mass(top_up_count[:, some].ravel(), pool.top_up_mass)
+        mass = exact_masses(pool.blocks, *bounds, some, extra, rare_probability)
+        yield from np.einsum("s,swm->wm", weight, mass.reshape(weight.size, some.size, -1))
 
 
 def _pool_windows(
@@ -127,17 +124,15 @@ def _pool_windows(
     is_exact = n_uncertain.max(axis=0) <= pool.n_exact_max
     otherwise = np.where(is_skewed, _Summing.RARE_POOLED, _Summing.EXPANSION)
     summing = np.where(is_exact, _Summing.EXACT, otherwise)
-    return [
-        _window_mass(
-            pool,
-            (start[:, :, week], end[:, :, week]),
-            top_up_count[:, week],
-            cumulants[:, :, week],
-            weight,
-            _Summing(int(summing[week])),
-        )
-        for week in range(end.shape[2])
-    ], is_exact
+    found: dict[int, tuple[float, float, NDArray[np.float64]]] = {}
+    for how, rare_probability in ((_Summing.EXACT, 0.0), (_Summing.RARE_POOLED, _RARE_PROBABILITY)):
+        weeks = np.flatnonzero(summing == how)
+        masses = _summed_masses(pool, (start, end), top_up_count, weight, weeks, rare_probability)
+        for week, mass in zip(weeks.tolist(), masses, strict=True):
+            found[week] = (0.0, pool.step_quantity, mass)
+    for week in np.flatnonzero(summing == _Summing.EXPANSION).tolist():
+        found[week] = _expansion_mass(cumulants[:, :, week], weight, pool.step_quantity)
+    return [found[week] for week in range(end.shape[2])], is_exact
 
 
 def _pool_blocks(jobs: DemandJobs, n_pools: int, step_quantity: float) -> list[list[GroupBlock]]:
