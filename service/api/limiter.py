@@ -44,11 +44,12 @@ class TokenBuckets:
 
 
 class Limiter:
-    """The two limits of the API."""
+    """The limits of the API, and of the pages that need no signing in."""
 
     def __init__(self, calls_per_second: float = 200.0, burst: float = 2000.0) -> None:
         self._calls = TokenBuckets(burst, calls_per_second)
         self._failures = TokenBuckets(burst=15, per_second=15 / 60)
+        self._link_posts = TokenBuckets(burst=20, per_second=1 / 60)
 
     def check_failures(self, source: str, now: datetime) -> None:
         """Refuse a source that keeps trying wrong secrets."""
@@ -61,6 +62,10 @@ class Limiter:
     def check_caller(self, caller: str, now: datetime) -> None:
         """Refuse a caller that asks too often."""
         self._refuse_if(self._calls.wait_seconds(caller, now))
+
+    def check_link_post(self, link: str, now: datetime) -> None:
+        """Refuse a link by which more is sent than anybody reads off a dashboard."""
+        self._refuse_if(self._link_posts.wait_seconds(link, now))
 
     @staticmethod
     def _refuse_if(wait: float) -> None:

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-PREFIXES: Final = ("/v1/calendar/", "/v1/unsubscribe/", "/sign-in/")
+PREFIXES: Final = ("/v1/calendar/", "/v1/unsubscribe/", "/sign-in/", "/driver/")
 
 
 def loggable_path(path: str) -> str:

@@ -1,14 +1,10 @@
 """The job sheet of one vehicle on paper: plan, order of work, boxes to fill in, and the way back to the record."""
 
-import io
-
-import segno
-
 from service.documents.models import JobCompartment, JobSheet, RoundPlan, TorqueEntry
 from service.documents.pdf import Json, render_pdf
 from service.documents.presentation import Presentation
+from service.documents.qr_code import qr_svg
 from service.documents.tables import parts_in_words
-from service.documents.text import clean_text
 
 
 def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
@@ -47,14 +43,6 @@ def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
             "closing_note": sheet.closing_note,
         },
     )
-
-
-def qr_svg(address: str, title: str) -> str:
-    """Draw an address as a QR code (ISO/IEC 18004) with a title, in black on white so that it scans."""
-    buffer = io.BytesIO()
-    code = segno.make(clean_text(address), error="m", micro=False)
-    code.save(buffer, kind="svg", border=4, light="#fff", title=title, xmldecl=False, nl=False)
-    return buffer.getvalue().decode()
 
 
 def _optional_facts(sheet: JobSheet, presentation: Presentation) -> list[tuple[str, str]]:

@@ -133,5 +133,12 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "legal_basis": "Marked as required by",
         "opened": "In use since",
         "emergency": "In an emergency",
+        "driver_card": "Odometer reading",
+        "driver_step_1": "Park, then point the phone’s camera at the square.",
+        "driver_step_2": "Open the link and type what the odometer shows, all digits.",
+        "driver_step_3": "Never while driving.",
+        "driver_only": "For this vehicle only. Whoever has this card can send readings and see nothing else.",
+        "driver_ends": "In force until",
+        "driver_lost": "Lost it? Tell the workshop, which makes it worthless at once.",
     }
 )

@@ -246,3 +246,13 @@ class UsedFluidLabel:
     address: str = ""
     emergency_contact: str = ""
     handling: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriverCard:
+    """A card for the dashboard: where whoever drives posts what the odometer shows."""
+
+    organisation: str
+    vehicle: str
+    address: str
+    ends_on: date

@@ -47,13 +47,27 @@ def create_token(
     if expires_at is not None and expires_at <= now:
         raise InvalidInputError.at("/expires_at", "Lies in the past.")
     bound = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle).id
+    return issue_token(session, caller, now, name, scopes, expires_at=expires_at, vehicle_id=bound)
+
+
+def issue_token(
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    name: str,
+    scopes: Sequence[Scope],
+    *,
+    expires_at: datetime | None,
+    vehicle_id: int | None,
+) -> tuple[Token, str]:
+    """Store a token that was found to be right; the second value is its secret."""
     secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
     token = Token(
         organisation_id=caller.organisation_id,
         name=name,
         secret_hash=access.hash_secret(secret),
         scopes=sorted(scopes),
-        vehicle_id=bound,
+        vehicle_id=vehicle_id,
         created_at=now,
         created_by=caller.actor,
         expires_at=expires_at,

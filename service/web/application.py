@@ -9,6 +9,8 @@ from fastapi.staticfiles import StaticFiles
 from service.web.failures import install_failure_pages
 from service.web.pages import (
     accuracy,
+    driver,
+    driver_links,
     job_sheet,
     passwords,
     people,
@@ -27,6 +29,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     week.router,
     job_sheet.router,
     vehicles.router,
+    driver_links.router,
+    driver.router,
     stock.router,
     accuracy.router,
     settings.router,

@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import accuracy, frame, jobs, settings, stock, vehicles, week
+from service.web.words import accuracy, drivers, frame, jobs, settings, stock, vehicles, week
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
     {
         **frame.WORDS,
         **week.WORDS,
         **vehicles.WORDS,
+        **drivers.WORDS,
         **stock.WORDS,
         **jobs.WORDS,
         **settings.WORDS,

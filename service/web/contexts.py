@@ -75,6 +75,28 @@ class ReadingPage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DriverPage:
+    """The form behind a driver's link."""
+
+    organisation: str
+    vehicle: str
+    unit: str
+    path: str
+    form: FormState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriverLinkPage:
+    """A driver's link that was just made; it is shown once."""
+
+    vehicle: str
+    link: str
+    path: str
+    qr: str
+    ends: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnChoice:
     """Which column of a table holds a field."""
 

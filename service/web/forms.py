@@ -161,8 +161,10 @@ class FormReader:
         """Read a date, none if left empty."""
         return self.day(name) if self._is_filled(name) else None
 
-    def moment(self, name: str, zone: ZoneInfo) -> datetime:
-        """Read a date and time on the clock of a zone."""
+    def moment(self, name: str, zone: ZoneInfo, instead: datetime | None = None) -> datetime:
+        """Read a date and time on the clock of a zone; left empty it is the one that stands in, if there is one."""
+        if instead is not None and not self._is_filled(name):
+            return instead
         return self._checked(name, _NO_MOMENT, lambda text: _moment(name, text, zone))
 
     def choice(self, name: str, members: type[Member], default: Member) -> Member:

@@ -17,7 +17,7 @@ from service.clock import Clock
 from service.documents.presentation import Presentation
 from service.domain.roles import Scope
 from service.domain.zones import zone_named
-from service.errors import AuthenticationRequiredError
+from service.errors import AuthenticationRequiredError, ConflictError, ServiceError
 from service.store.repositories import fleet, idempotency
 from service.store.session import Database
 from service.store.tables.access import Person
@@ -133,7 +133,7 @@ def doing(request: Request, posted: Posted) -> Iterator[Visit]:
     with database_of(request).transaction() as session:
         visit = _visit(request, session, posted)
         require_own_token(posted, visit.secret)
-        visit.claimed = _claim(visit, posted)
+        visit.claimed = claim_form(session, visit.caller, f"page {posted.path}", visit.now, posted)
         yield visit
 
 
@@ -155,7 +155,9 @@ def _visit(request: Request, session: Session, posted: Posted | None) -> Visit:
     )
 
 
-def _claim(visit: Visit, posted: Posted) -> IdempotencyKey:
+def claim_form(
+    session: Session, caller: Caller, operation: str, now: datetime, posted: Posted
+) -> IdempotencyKey:
     """Take this very form for this request.
 
     Raises
@@ -164,15 +166,20 @@ def _claim(visit: Visit, posted: Posted) -> IdempotencyKey:
         If it was sent before, by a second press of the button or by going back.
     """
     row = IdempotencyKey(
-        organisation_id=visit.caller.organisation_id,
-        operation=f"page {posted.path}"[:80],
+        organisation_id=caller.organisation_id,
+        operation=operation[:80],
         key=f"{posted.text(ID_FIELD)[:40] or secrets.token_hex(8)} {posted.fingerprint}",
         body_hash="",
         status=SEE_OTHER,
         body=b"",
-        created_at=visit.now,
+        created_at=now,
     )
-    earlier = idempotency.claim_key(visit.session, row)
+    earlier = idempotency.claim_key(session, row)
     if earlier is not None:
         raise SentTwiceError(earlier.headers.get("Location", "/"))
     return row
+
+
+def status_of(error: ServiceError | None) -> int:
+    """Status of a form that is shown again."""
+    return 200 if error is None else 409 if isinstance(error, ConflictError) else 422

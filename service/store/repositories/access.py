@@ -57,6 +57,12 @@ def list_tokens(session: Session, organisation_id: int) -> list[Token]:
     return list(session.exec(query))
 
 
+def list_vehicle_tokens(session: Session, organisation_id: int, vehicle_id: int) -> list[Token]:
+    """Tokens that are bound to a vehicle, newest first."""
+    query = select(Token).where(Token.organisation_id == organisation_id, Token.vehicle_id == vehicle_id)
+    return list(session.exec(query.order_by(col(Token.id).desc())))
+
+
 def list_entries(
     session: Session,
     organisation_id: int,

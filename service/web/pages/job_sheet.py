@@ -19,10 +19,9 @@ from service.usecases.prepare_job import Job, JobPart, prepare_job
 from service.usecases.render_job_sheet import render_job_sheet
 from service.usecases.service_entries import NewRound, NewService, NewWork
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.pages.vehicles import status_of
 from service.web.rendering import frame_of, path_part, render
 from service.web.views.job_sheet import MOST_ROUNDS, TICKED_STEPS, job_sheet_page
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 

@@ -14,10 +14,9 @@ from service.store.repositories import people as people_rows
 from service.usecases.manage_people import add_person, change_role, disable_person, invite_again
 from service.usecases.manage_tokens import create_token, revoke_token
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.pages.vehicles import status_of
 from service.web.rendering import frame_of, render
 from service.web.views.settings import people_page, tokens_page
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 

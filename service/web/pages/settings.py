@@ -14,10 +14,9 @@ from service.errors import ConflictError, FieldError, InvalidInputError, Service
 from service.store.repositories import fleet
 from service.usecases.change_settings import change_depot, change_organisation, make_depot
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.pages.vehicles import status_of
 from service.web.rendering import frame_of, render
 from service.web.views.settings import DISTANCE_UNITS, VOLUME_UNITS, WEEKDAYS, settings_page
-from service.web.visits import doing, looking
+from service.web.visits import doing, looking, status_of
 
 router = APIRouter()
 

@@ -1,7 +1,7 @@
 """Sign in with a password or a one-time link, and sign out."""
 
 import secrets
-from typing import Final, Protocol
+from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -11,6 +11,7 @@ from service.usecases import sign_in as usecase
 from service.web.catalogue import ENGLISH, translate
 from service.web.contexts import KeptField, KeptPage, LinkPage, SignInPage
 from service.web.forms import CARRIED_FIELD, Form, FormState, Posted
+from service.web.limits import limiter_of, source_of
 from service.web.rendering import bare_frame, render
 from service.web.trust import carry, form_token, require_own_origin, require_own_token, uncarry
 from service.web.visits import (
@@ -31,16 +32,6 @@ FORM_COOKIE: Final = "sumpwise_form"
 LONG_VALUE: Final = 80
 
 
-class Limiter(Protocol):
-    """What the sign-in needs of the application's limiter."""
-
-    def check_failures(self, source: str, now: object) -> None:
-        """Refuse a source that keeps trying."""
-
-    def note_failure(self, source: str, now: object) -> None:
-        """Count a wrong secret."""
-
-
 @router.get("/sign-in")
 def get_sign_in(request: Request, next: str = "") -> Response:
     """Ask for login and password."""
@@ -51,8 +42,8 @@ def get_sign_in(request: Request, next: str = "") -> Response:
 def post_sign_in(request: Request, form: Form) -> Response:
     """Check login and password."""
     _require_ours(request, form)
-    now, source = now_of(request), _source(request)
-    limiter: Limiter = request.app.state.limiter
+    now, source = now_of(request), source_of(request)
+    limiter = limiter_of(request)
     limiter.check_failures(source, now)
     try:
         with database_of(request).transaction() as session:
@@ -86,8 +77,8 @@ def get_link(request: Request, code: str) -> Response:
 def post_link(request: Request, code: str, form: Form) -> Response:
     """Use a one-time link up."""
     _require_ours(request, form)
-    now, source = now_of(request), _source(request)
-    limiter: Limiter = request.app.state.limiter
+    now, source = now_of(request), source_of(request)
+    limiter = limiter_of(request)
     limiter.check_failures(source, now)
     try:
         with database_of(request).transaction() as session:

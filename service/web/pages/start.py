@@ -23,9 +23,8 @@ from service.usecases.import_vehicles import (
 from service.web.catalogue import translate
 from service.web.contexts import ColumnChoice, PreviewRow, StartPage
 from service.web.forms import EMPTY, Form, FormState, Posted
-from service.web.pages.vehicles import status_of
 from service.web.rendering import frame_of, render
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 

@@ -18,10 +18,9 @@ from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
 from service.usecases.show_stock import show_stock
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.pages.vehicles import status_of
 from service.web.rendering import frame_of, render
 from service.web.views.stock import stock_page
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 

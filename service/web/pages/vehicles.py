@@ -5,25 +5,23 @@ from typing import Annotated, Final, Literal
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
-from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
-from service.domain.outcomes import REASON_TEXTS, ReadingOutcome
+from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
-from service.domain.units_of_distance import DistanceUnit
-from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
+from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
-from service.units import km_from_miles, miles_from_km
 from service.usecases.decide_readings import decide_reading
+from service.usecases.driver_links import list_links
 from service.usecases.list_fleet import list_fleet
-from service.usecases.record_readings import ReadingRow, RowResult, record_readings
 from service.usecases.show_vehicle import show_vehicle
 from service.web.contexts import ReadingPage
-from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
+from service.web.forms import EMPTY, Form, FormState, Posted
+from service.web.readings import read_reading, store_reading
 from service.web.rendering import frame_of, path_part, render
 from service.web.views.paging import pager_of
 from service.web.views.vehicle import vehicle_page
 from service.web.views.vehicles import vehicles_page
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 
@@ -65,7 +63,7 @@ def get_vehicles(
 @router.get("/vehicles/{vehicle}")
 def get_vehicle(request: Request, vehicle: VehiclePath) -> Response:
     """Look at one vehicle."""
-    return _show_vehicle(request, vehicle, EMPTY)
+    return show_vehicle_page(request, vehicle, EMPTY)
 
 
 @router.get("/vehicles/{vehicle}/reading")
@@ -79,8 +77,8 @@ def post_lone_reading(request: Request, vehicle: VehiclePath, form: Form) -> Res
     """Save a reading from the small form."""
     try:
         with doing(request, form) as visit:
-            result = _record(visit, vehicle, form)
-            return visit.done(f"/vehicles/{path_part(vehicle)}/reading", told=TOLD[result.outcome])
+            outcome = _record(visit, vehicle, form)
+            return visit.done(f"/vehicles/{path_part(vehicle)}/reading", told=TOLD[outcome])
     except (InvalidInputError, ConflictError) as error:
         return _show_reading(request, vehicle, FormState.after(form, error), error)
 
@@ -90,10 +88,10 @@ def post_reading(request: Request, vehicle: VehiclePath, form: Form) -> Response
     """Save a reading from the vehicle's page."""
     try:
         with doing(request, form) as visit:
-            result = _record(visit, vehicle, form)
-            return visit.done(f"/vehicles/{path_part(vehicle)}", told=TOLD[result.outcome])
+            outcome = _record(visit, vehicle, form)
+            return visit.done(f"/vehicles/{path_part(vehicle)}", told=TOLD[outcome])
     except (InvalidInputError, ConflictError) as error:
-        return _show_vehicle(request, vehicle, FormState.after(form, error), error)
+        return show_vehicle_page(request, vehicle, FormState.after(form, error), error)
 
 
 @router.post("/readings/{reading}")
@@ -109,38 +107,18 @@ def post_decision(request: Request, reading: ReadingPath, form: Form) -> Respons
         return visit.done(back, told="released" if chosen == "release" else "discarded")
 
 
-def _record(visit: Visit, reference: str, posted: Posted) -> RowResult:
+def _record(visit: Visit, reference: str, posted: Posted) -> ReadingOutcome:
     """Store one reading; one that cannot be stored is told at its field."""
     visit.caller.require(Scope.READINGS)
     owner = fleet.get_vehicle(visit.session, visit.caller.organisation_id, reference)
-    reader = FormReader(posted)
-    unit = reader.choice("unit", DistanceUnit, DistanceUnit(owner.odometer_unit))
-    to_km = km_from_miles if unit is DistanceUnit.MI else float
-    km = reader.optional_number("odometer", plausibility.ODOMETER_KM, to_base=to_km)
-    hours = reader.optional_number("engine_hours", plausibility.ENGINE_HOURS)
-    taken_at = reader.moment("taken_at", visit.zone)
-    if km is None and hours is None and not reader.errors:
-        reader.errors.append(FieldError("/odometer", "Fill in the odometer or the engine hours."))
-    reader.finish()
-    row = ReadingRow(
-        vehicle=format_id(IdKind.VEHICLE, owner.id),
-        taken_at=taken_at,
-        odometer=None if km is None else round(miles_from_km(km), 3) if unit is DistanceUnit.MI else km,
-        unit=unit,
-        engine_hours=hours,
-        source=SOURCE,
-    )
-    (result,) = record_readings(visit.session, visit.caller, visit.now, [row])
-    if result.outcome is ReadingOutcome.REJECTED:
-        told = result.detail or (REASON_TEXTS[result.reason].sentence if result.reason else "")
-        field = "/taken_at" if result.detail else "/odometer"
-        raise InvalidInputError("The reading could not be saved.", [FieldError(field, told)])
-    return result
+    row = read_reading(posted, owner, visit.zone, SOURCE)
+    return store_reading(visit.session, visit.caller, visit.now, row)
 
 
-def _show_vehicle(
+def show_vehicle_page(
     request: Request, reference: str, form: FormState, error: ServiceError | None = None
 ) -> Response:
+    """Show a vehicle's page, with a form on it as it was just sent."""
     with looking(request) as visit:
         view = show_vehicle(visit.session, visit.caller, visit.now, reference)
         rights = {
@@ -148,7 +126,8 @@ def _show_vehicle(
             "decide": visit.may(Scope.PLANNING),
             "work": visit.may(Scope.WORKSHOP),
         }
-        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights)
+        links = list_links(visit.session, visit.caller, visit.now, view.projection.vehicle.id or 0)
+        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights, links)
         return render("vehicle.html", frame_of(visit, "vehicles"), page, status_of(error))
 
 
@@ -166,8 +145,3 @@ def _show_reading(
             form=form,
         )
         return render("reading.html", frame_of(visit, "vehicles"), page, status_of(error))
-
-
-def status_of(error: ServiceError | None) -> int:
-    """Status of a form that is shown again."""
-    return 200 if error is None else 409 if isinstance(error, ConflictError) else 422

@@ -18,7 +18,7 @@ from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.rendering import frame_of, render
 from service.web.views.line import line_page
 from service.web.views.week import Wanted, week_page
-from service.web.visits import Visit, doing, looking
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 
@@ -140,8 +140,7 @@ def _show_line(
             may_plan=visit.may(Scope.PLANNING),
             may_tick=visit.may(Scope.WORKSHOP),
         )
-        status = 200 if error is None else 409 if isinstance(error, ConflictError) else 422
-        return render("line.html", frame_of(visit, "week"), page, status)
+        return render("line.html", frame_of(visit, "week"), page, status_of(error))
 
 
 def _week_in(text: str) -> str:

@@ -1,6 +1,6 @@
 """One vehicle as a page: its use, its fluids, what is next, what happened."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -12,6 +12,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.outcomes import REASON_TEXTS, ReadingReason
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.store.tables.access import Token
 from service.store.tables.readings import Reading
 from service.usecases.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, translate
@@ -55,6 +56,16 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LinkRow:
+    """A link by which whoever drives posts readings."""
+
+    link_id: str
+    name: str
+    ends: str
+    used: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VehiclePage:
     """The whole page."""
 
@@ -65,6 +76,7 @@ class VehiclePage:
     held: tuple[HeldReading, ...]
     compartments: tuple[CompartmentCard, ...]
     events: tuple[Event, ...]
+    links: tuple[LinkRow, ...]
     may_read: bool
     may_decide: bool
     may_work: bool
@@ -80,6 +92,7 @@ def vehicle_page(
     now: datetime,
     form: FormState,
     rights: dict[str, bool],
+    links: Sequence[Token],
 ) -> VehiclePage:
     """Fill the page of a vehicle."""
     vehicle = view.projection.vehicle
@@ -93,6 +106,7 @@ def vehicle_page(
         ],
         compartments=tuple(_card(view, one, presentation) for one in view.compartments),
         events=_events(view, presentation, zone),
+        links=tuple(_link(token, presentation, zone) for token in links),
         may_read=rights["read"],
         may_decide=rights["decide"],
         may_work=rights["work"],
@@ -126,6 +140,18 @@ def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReadi
         taken=presentation.moment(row.taken_at.astimezone(zone)),
         odometer=shown,
         why=REASON_TEXTS[ReadingReason(row.reason)].sentence if row.reason else "",
+    )
+
+
+def _link(token: Token, presentation: Presentation, zone: ZoneInfo) -> LinkRow:
+    ends, used = (
+        None if at is None else at.astimezone(zone).date() for at in (token.expires_at, token.last_used_at)
+    )
+    return LinkRow(
+        link_id=format_id(IdKind.TOKEN, token.id),
+        name=token.name,
+        ends=presentation.day(ends),
+        used=translate("link_unused") if used is None else presentation.day(used),
     )
 
 
