@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from service.cli import data, demo, exchanges, forecasts, operate, people, tokens, weeks, workers
+from service.cli import data, demo, exchanges, forecasts, moving, operate, people, tokens, weeks, workers
 
 app = typer.Typer(
     name="sumpwise",
@@ -35,6 +35,8 @@ app.command("forecast")(weeks.forecast)
 app.command("exchange")(exchanges.exchange)
 app.command("project")(forecasts.project)
 app.command("accuracy")(forecasts.accuracy)
+tokens.organisations.command("export")(moving.export)
+tokens.organisations.command("restore")(moving.restore)
 app.add_typer(weeks.app, name="week")
 app.add_typer(tokens.app, name="tokens")
 app.add_typer(people.app, name="people")

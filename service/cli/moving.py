@@ -1,0 +1,60 @@
+"""Take an organisation out into a file, and put it into another database."""
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.cli.context import OrganisationOption, acting_for, opened_database
+from service.errors import ConflictError
+from service.store.schema import newest_revision
+from service.usecases.move_organisation import export_organisation, restore_organisation
+
+ONLY_OURS = 0o600
+"""The file holds what the database holds: nobody else may read it."""
+
+
+def export(
+    file: Annotated[Path, typer.Argument(dir_okay=False, help="A zip file that does not exist yet.")],
+    organisation: OrganisationOption = None,
+) -> None:
+    """Write everything that an organisation owns into one file, as it is at this moment; the service may run on.
+
+    The file holds hashes of passwords and tokens and the secrets of webhooks: keep it as you keep the database.
+
+    Example: sumpwise organisations export workshop.zip
+    """
+    with opened_database() as (database, clock, _):
+        caller = acting_for(database, organisation, "export")
+        if file.exists():
+            raise ConflictError(f"{file} exists already; an export is never overwritten.")
+        partial = file.with_name(f"{file.name}.partial")
+        partial.unlink(missing_ok=True)
+        try:
+            descriptor = os.open(partial, os.O_RDWR | os.O_CREAT | os.O_EXCL, ONLY_OURS)
+            with os.fdopen(descriptor, "w+b") as target, database.snapshot() as session:
+                found = export_organisation(
+                    session, caller.organisation_id, newest_revision(), clock.now(), target
+                )
+                target.flush()
+                os.fsync(target.fileno())
+            partial.rename(file)
+        finally:
+            partial.unlink(missing_ok=True)
+        typer.echo(f"{found.organisation}: {found.total} rows written to {file}.")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, readable=True)],
+) -> None:
+    """Put an exported organisation into this database, all of it or nothing; its ids stay what they were.
+
+    From SQLite to PostgreSQL: export it, set SUMPWISE_DATABASE_URL, `sumpwise migrate`, restore it.
+
+    Example: sumpwise organisations restore workshop.zip
+    """
+    with opened_database() as (database, _, _), file.open("rb") as source:
+        with database.transaction() as session:
+            found = restore_organisation(session, newest_revision(), source)
+        typer.echo(f"{found.organisation}: {found.total} rows restored.")

@@ -1,0 +1,141 @@
+"""Take everything that an organisation owns out into one file, and put it into another database.
+
+The file is a zip: `manifest.json`, and for every table `tables/NAME.jsonl`, one JSON object a row in the order of keys.
+Keys are kept, since other programs know vehicles by them; so the target may hold no other organisation with these keys.
+"""
+
+import hashlib
+import json
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import islice
+from typing import IO, Any, Final
+
+from sqlalchemy import Table
+from sqlmodel import Session
+
+from service.errors import ConflictError, InvalidInputError
+from service.store.repositories import fleet, whole_organisation
+
+FORMAT: Final = 1
+MANIFEST: Final = "manifest.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contents:
+    """What a file holds."""
+
+    organisation: str
+    schema: str
+    n_rows: dict[str, int]
+
+    @property
+    def total(self) -> int:
+        """Rows of all tables."""
+        return sum(self.n_rows.values())
+
+
+def export_organisation(
+    session: Session, organisation_id: int, schema: str, now: datetime, target: IO[bytes]
+) -> Contents:
+    """Write everything that an organisation owns, as it is in this snapshot.
+
+    The file holds password and token hashes and the secrets of webhooks: it is to be kept like the database.
+    """
+    name = fleet.get_organisation(session, organisation_id).name
+    tables: dict[str, dict[str, Any]] = {}
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as archive:
+        for table in whole_organisation.owned_tables():
+            digest, n_rows = hashlib.sha256(), 0
+            with archive.open(_member(table), "w", force_zip64=True) as file:
+                for row in whole_organisation.read_rows(session, table, organisation_id):
+                    line = (
+                        json.dumps(row, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+                        + b"\n"
+                    )
+                    digest.update(line)
+                    file.write(line)
+                    n_rows += 1
+            tables[table.name] = {"n_rows": n_rows, "sha256": digest.hexdigest()}
+        manifest = {
+            "format": FORMAT,
+            "schema": schema,
+            "organisation_id": organisation_id,
+            "organisation": name,
+            "exported_at": now.isoformat(),
+            "tables": tables,
+        }
+        archive.writestr(MANIFEST, json.dumps(manifest, indent=2))
+    return _contents(manifest)
+
+
+def restore_organisation(session: Session, schema: str, source: IO[bytes]) -> Contents:
+    """Put everything from a file into the database, or nothing.
+
+    Raises
+    ------
+    ConflictError
+        If the file is of another schema, or the organisation or its keys are there already.
+    InvalidInputError
+        If the file is damaged or not one of ours.
+    """
+    try:
+        with zipfile.ZipFile(source) as archive:
+            manifest = json.loads(archive.read(MANIFEST))
+            key = _check(manifest, schema)
+            for table in whole_organisation.owned_tables():
+                _restore_table(session, archive, table, key, manifest["tables"][table.name])
+    except (zipfile.BadZipFile, KeyError, ValueError) as error:
+        raise InvalidInputError("The file is damaged, or is not an export of an organisation.") from error
+    return _contents(manifest)
+
+
+def _restore_table(
+    session: Session, archive: zipfile.ZipFile, table: Table, key: int, told: dict[str, Any]
+) -> None:
+    owner = whole_organisation.owner_column(table)
+    digest, n_rows = hashlib.sha256(), 0
+    with archive.open(_member(table)) as file:
+        for lines in _batches(file):
+            for line in lines:
+                digest.update(line)
+            n_rows += len(lines)
+            rows = [json.loads(line) for line in lines]
+            if any(row[owner] != key for row in rows):
+                raise InvalidInputError("The file holds rows of another organisation; nothing was stored.")
+            whole_organisation.write_rows(session, table, rows)
+    if (n_rows, digest.hexdigest()) != (told["n_rows"], told["sha256"]):
+        raise InvalidInputError(
+            f"The rows of {table.name} are not those that were exported; nothing was stored."
+        )
+    whole_organisation.go_on_counting(session, table)
+
+
+def _batches(file: IO[bytes]) -> Iterator[list[bytes]]:
+    return iter(lambda: list(islice(file, whole_organisation.ROWS_A_TURN)), [])
+
+
+def _check(manifest: dict[str, Any], schema: str) -> int:
+    """Refuse a file that this program cannot read; gives the organisation's key."""
+    if manifest["format"] != FORMAT:
+        raise ConflictError(f"The file has format {manifest['format']}; this program reads format {FORMAT}.")
+    if manifest["schema"] != schema:
+        raise ConflictError(
+            f"The file is of schema {manifest['schema']}, this database of {schema}. Restore it into a new database "
+            "with the program that wrote it, then upgrade that with `sumpwise migrate`."
+        )
+    return int(manifest["organisation_id"])
+
+
+def _member(table: Table) -> str:
+    return f"tables/{table.name}.jsonl"
+
+
+def _contents(manifest: dict[str, Any]) -> Contents:
+    return Contents(
+        organisation=manifest["organisation"],
+        schema=manifest["schema"],
+        n_rows={name: table["n_rows"] for name, table in manifest["tables"].items()},
+    )
