@@ -11,6 +11,7 @@ from service.engine.due.bivariate import Dependence
 from service.engine.due.block import LimitBlock
 from service.engine.due.limits import FloatArray, IntArray
 from service.engine.due.motion import Motion
+from service.engine.due.normal import normal_probability
 
 Between = dict[tuple[int, int], Dependence]
 
@@ -53,13 +54,13 @@ class FirstLimit:
 
     def probability_of(self, score: FloatArray) -> FloatArray:
         """Turn a score back into the probability."""
-        probability: FloatArray = special.ndtr(score) if self.is_alone else special.expit(score)
+        probability: FloatArray = normal_probability(score) if self.is_alone else special.expit(score)
         return probability
 
 
 def reached_by(scores: list[FloatArray]) -> list[FloatArray]:
     """Turn the score of each limit into the probability that it has been reached."""
-    return [special.ndtr(score) for score in scores]
+    return [normal_probability(score) for score in scores]
 
 
 def first_probability(scores: list[FloatArray], reached: list[FloatArray], between: Between) -> FloatArray:

@@ -12,7 +12,9 @@ from service.engine.due.joint import FirstLimit, first_probability, joined, reac
 from service.engine.due.limits import FloatArray, IntArray
 from service.engine.due.shares import Course, first_limit_shares
 
-# Steps of the grid that brackets the roots, even in the square root of time. Chosen by measured speed.
+# Steps of the grid that brackets the roots, even in the square root of time. Chosen by measured speed: scores of
+# one meter are cheap, and fine steps save the search for roots.
+_N_STEPS_OF_METER: Final = 32
 _N_STEPS: Final = 16
 
 
@@ -51,19 +53,20 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
     """
     if not block.present:
         return _never(question)
-    days, week_places = _grid_days(question)
+    is_meter_alone = len(block.present) == 1 and block.condition is None
+    days, week_places = _grid_days(question, _N_STEPS_OF_METER if is_meter_alone else _N_STEPS)
     motion = block.motion_on_grid(days)
     scores = [_never_falling(score) for score in block.scores(motion)]
     first = joined(block, motion, scores)
     if first.is_alone:
-        grid = Grid(days=days, scores=scores[0])
+        grid = Grid(days=days, scores=scores[0], is_smooth=is_meter_alone)
         by_week_end = first.probability_of(scores[0][week_places])
         by_end = _by_end(first, grid, question.end_days)
         shares = [by_end]
     else:
         reached = reached_by(scores)
         by_day = _never_falling(first_probability(scores, reached, first.between))
-        grid = Grid(days=days, scores=first.score_of(by_day))
+        grid = Grid(days=days, scores=first.score_of(by_day), is_smooth=False)
         by_week_end = by_day[week_places]
         by_end = _by_end(first, grid, question.end_days)
         course = Course(scores=scores, reached=reached, by_day=by_day).thinned(days)
@@ -96,12 +99,12 @@ def _never(question: Question) -> Reached:
     )
 
 
-def _grid_days(question: Question) -> tuple[FloatArray, IntArray]:
+def _grid_days(question: Question, n_steps: int) -> tuple[FloatArray, IntArray]:
     """Give days that bracket the roots, and the places of the week ends among them.
 
     The week ends serve as grid days; the even grid only fills the steps that hold none.
     """
-    even = question.horizon_days * (np.arange(_N_STEPS + 1) / _N_STEPS) ** 2
+    even = question.horizon_days * (np.arange(n_steps + 1) / n_steps) ** 2
     weeks = question.week_end_days
     n_weeks_before = np.searchsorted(weeks, even, side="right")
     days = np.concatenate([even[np.diff(n_weeks_before, prepend=0) == 0], weeks])

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import special
 
 from service.engine.due.joint import FirstLimit
 from service.engine.due.limits import FloatArray
+from service.engine.due.normal import normal_probability
 
 # Shares change slowly: this is fine enough, chosen by measured speed and error. [d^(1/2)]
 _STEP: Final = 1.0
@@ -86,7 +86,7 @@ def _rise_before_others(
             apart = r * middles[place]
             apart -= middles[other]
             apart *= 1.0 / np.sqrt(1.0 - r * r)
-            weight *= special.ndtr(apart)
+            weight *= normal_probability(apart)
     return weight
 
 
