@@ -9,11 +9,13 @@ from fastapi.staticfiles import StaticFiles
 from service.web.failures import install_failure_pages
 from service.web.pages import (
     accuracy,
+    compartments,
     driver,
     driver_links,
     job_sheet,
     passwords,
     people,
+    register,
     settings,
     sign_in,
     start,
@@ -28,7 +30,9 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     passwords.router,
     week.router,
     job_sheet.router,
+    register.router,
     vehicles.router,
+    compartments.router,
     driver_links.router,
     driver.router,
     stock.router,

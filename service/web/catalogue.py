@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import accuracy, drivers, frame, jobs, settings, stock, vehicles, week
+from service.web.words import accuracy, drivers, frame, jobs, register, settings, stock, vehicles, week
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -12,6 +12,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         **week.WORDS,
         **vehicles.WORDS,
         **drivers.WORDS,
+        **register.WORDS,
         **stock.WORDS,
         **jobs.WORDS,
         **settings.WORDS,

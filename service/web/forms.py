@@ -129,6 +129,14 @@ class FormReader:
         if self.errors:
             raise InvalidInputError("Something in the form cannot be right; it is marked below.", self.errors)
 
+    def refuse(self, name: str, told: str) -> None:
+        """Note a mistake at a field."""
+        self.errors.append(FieldError(f"/{name}", told))
+
+    def text(self, name: str, clean: Callable[[str, str], str]) -> str:
+        """Text that must be there, in a form of its own; `clean` takes the pointer and what was typed."""
+        return self._checked(name, "", lambda text: clean(f"/{name}", text))
+
     def line(self, name: str, *, maximum: int = 120) -> str:
         """One line of text that must be there."""
         return self._checked(name, "", lambda text: texts.clean_line(f"/{name}", text, maximum=maximum))

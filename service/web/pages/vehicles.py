@@ -56,7 +56,15 @@ def get_vehicles(
         )
         depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
         pager = pager_of(part.n_found, VEHICLES_A_PAGE, page)
-        context = vehicles_page(part, pager, depots, depot, vehicle.strip(), visit.presentation)
+        context = vehicles_page(
+            part,
+            pager,
+            depots,
+            depot,
+            vehicle.strip(),
+            visit.presentation,
+            may_plan=visit.may(Scope.PLANNING),
+        )
         return render("vehicles.html", frame_of(visit, "vehicles"), context)
 
 

@@ -38,6 +38,7 @@ class HeldReading:
 class CompartmentCard:
     """One compartment."""
 
+    compartment_id: str
     name: str
     kind: str
     facts: tuple[tuple[str, str], ...]
@@ -180,6 +181,7 @@ def _card(view: VehicleView, one: CompartmentView, presentation: Presentation) -
         )
         facts.append((translate("next_window"), window))
     return CompartmentCard(
+        compartment_id=format_id(IdKind.COMPARTMENT, compartment.id),
         name=compartment.reference,
         kind=KIND_LABELS[FluidKind(compartment.kind)],
         facts=tuple(facts),

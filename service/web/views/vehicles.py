@@ -36,6 +36,7 @@ class VehiclesPage:
     depot: str
     search: str
     pager: Pager
+    may_plan: bool
 
 
 def vehicles_page(
@@ -45,6 +46,8 @@ def vehicles_page(
     depot: str,
     search: str,
     presentation: Presentation,
+    *,
+    may_plan: bool,
 ) -> VehiclesPage:
     """Fill the page."""
     return VehiclesPage(
@@ -54,6 +57,7 @@ def vehicles_page(
         depot=depot,
         search=search,
         pager=pager,
+        may_plan=may_plan,
     )
 
 
