@@ -116,6 +116,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "arrives": "Arrives",
         "cost": "Cost",
         "total_cost": "Total",
+        "placing_the_order": "placing the order",
         "runs_out": "Empty on, if not ordered",
         "if_not_ordered": "If nothing is ordered",
         "weeks_ahead": "weeks ahead",

@@ -25,6 +25,8 @@ class Contaminant(StrEnum):
     WATER = "water"
     COOLANT = "coolant"
     FUEL = "fuel"
+    WATER_OR_COOLANT = "water or coolant"
+    """It looks milky and nobody has measured which."""
 
 
 HARD_SCHEDULE: Final = (Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS)

@@ -1,6 +1,6 @@
 """What a line of a due list says: one compartment, when it is due and why, and how its fluid should be changed."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Final
@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from service.domain import due_reasons
 from service.domain.cautions import cautions_for
-from service.domain.due_reasons import Contaminant, Limit
+from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
@@ -100,9 +100,13 @@ def project_fleet(
 
 
 def line_of(
-    names: FleetNames, projection: FleetProjection, recommended: Recommendation, place: int
+    names: FleetNames,
+    projection: FleetProjection,
+    recommended: Recommendation,
+    place: int,
+    contaminated: Mapping[int, str],
 ) -> ListedLine:
-    """Describe one compartment as a line."""
+    """Describe one compartment as a line; why a contaminated one is due is given by key."""
     columns = projection.compartments
     vehicle = names.vehicles[columns["vehicle_id"][place]]
     limit = projection.limit_of(place)
@@ -117,7 +121,8 @@ def line_of(
         depot=names.depots[vehicle.depot_id],
         kind=columns["kind"][place],
         fluid=names.fluids.get(columns["fluid_id"][place]),
-        reason=return_reason(projection, place, limit, unit) or reason_of(names, projection, place, limit),
+        reason=return_reason(projection, place, limit, unit)
+        or reason_of(names, projection, place, limit, contaminated),
         limit_reached="none" if limit is None else str(limit),
         due_q10_on=low,
         due_q50_on=middle,
@@ -131,11 +136,17 @@ def line_of(
     )
 
 
-def reason_of(names: FleetNames, projection: FleetProjection, place: int, limit: Limit | None) -> str:
+def reason_of(
+    names: FleetNames,
+    projection: FleetProjection,
+    place: int,
+    limit: Limit | None,
+    contaminated: Mapping[int, str],
+) -> str:
     """Say in one sentence why a compartment is due."""
     columns = projection.compartments
     if limit is Limit.CONTAMINATION:
-        return due_reasons.contamination_reason(Contaminant.WATER, None, None)
+        return contaminated[columns["id"][place]]
     if limit is Limit.CONDITION:
         life_used = float(projection.fluid_now.life_used[place])
         planned = 1.0 - float(projection.parameters.planning_reserve_fraction[place])

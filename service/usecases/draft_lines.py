@@ -6,10 +6,12 @@ from typing import Final
 import numpy as np
 from sqlmodel import Session
 
+from service.domain.fluid_kinds import FluidKind
 from service.domain.visit_reasons import Placing, pulled_in
 from service.domain.weeks import IsoWeek
 from service.engine.visits.requests import DAYS_PER_WEEK
 from service.usecases.compile_due_list import FleetNames, ListedLine, line_of, project_fleet
+from service.usecases.contamination_reason import contamination_reasons
 from service.usecases.explain_visits import Explained, explain_visit
 from service.usecases.plan_visits import VisitPlan
 from service.usecases.recommend_exchange import recommend_exchange
@@ -38,10 +40,18 @@ def describe_jobs(
     vehicle_ids = np.unique(plan.jobs.vehicle_id[chosen]).tolist()
     lines: dict[int, ListedLine] = {}
     for projection in project_fleet(session, names, now, vehicle_ids):
-        recommended = recommend_exchange(projection.compartments)
-        for row, compartment_id in enumerate(projection.compartments["id"]):
-            if compartment_id in job_of:
-                lines[job_of[compartment_id]] = line_of(names, projection, recommended, row)
+        columns = projection.compartments
+        recommended = recommend_exchange(columns)
+        listed = [row for row, key in enumerate(columns["id"]) if key in job_of]
+        kinds = {
+            columns["id"][row]: FluidKind(columns["kind"][row])
+            for row in listed
+            if columns["is_contaminated"][row]
+        }
+        contaminated = contamination_reasons(session, names.organisation.id or 0, kinds)
+        for row in listed:
+            line = line_of(names, projection, recommended, row, contaminated)
+            lines[job_of[line.compartment_id]] = line
     explained: dict[int, Explained] = {}
     by_visit = _by_visit(plan, chosen)
     for job, line in lines.items():

@@ -10,15 +10,18 @@ import numpy as np
 from sqlmodel import Session
 
 from service.engine.demand.lattice import distribution_quantile
+from service.engine.orders.pack_mix import price_of_packs
 from service.engine.orders.plan import OrderPlan, plan_orders
 from service.engine.orders.reasons import OrderReason
-from service.engine.orders.terms import RunOutTarget
+from service.engine.orders.terms import RunOutTarget, SupplyTerms
 from service.store.repositories import fleet, fluids
 from service.store.tables.fluids import Fluid, Pack
 from service.usecases.caller import Caller
 from service.usecases.forecast_stock import FluidForecast, StockForecast, forecast_stock
 from service.usecases.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
 from service.usecases.supply import first_day_of_week, stock_on_hand, supply_terms
+
+_Chosen = tuple[list[Pack], SupplyTerms, OrderPlan]
 
 
 class PlanStatus(StrEnum):
@@ -50,12 +53,22 @@ class PlannedOrder:
     packs: tuple[tuple[float, int], ...]
     """Litres of a pack and how many of it."""
 
+    goods_minor: tuple[int, ...]
+    """What the packs of each size cost together."""
+
     litres: float
     order_by: date
     arrives_on: date
     cost_minor: int
+    """Goods, and the cost of placing and taking in the order."""
+
     reasons: tuple[OrderReason, ...]
     why: str
+
+    @property
+    def ordering_minor(self) -> int:
+        """Cost of placing and taking in the order."""
+        return self.cost_minor - sum(self.goods_minor)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,12 +116,13 @@ def plan_stock_orders(session: Session, caller: Caller, now: datetime, n_weeks: 
 def _plan_fluid(
     forecast: StockForecast, one: FluidForecast, packs: Sequence[Pack], planning: dict[str, float]
 ) -> FluidPlan:
-    priced = [pack for pack in packs if pack.price_minor is not None]
+    priced, n_packs = [pack for pack in packs if pack.price_minor is not None], len(packs)
     if not priced:
         return _without_terms(forecast, one, PlanStatus.NO_PACKS if not packs else PlanStatus.NO_PRICE)
-    chosen, plan = _best_plan(forecast, one, priced, planning)
+    packs, terms, plan = _best_plan(forecast, one, priced, planning)
     orders = tuple(
-        _order(forecast, one.line.fluid, chosen, plan, number) for number in range(plan.order_week.size)
+        _order(forecast, one.line.fluid, (packs, terms, plan), number)
+        for number in range(plan.order_week.size)
     )
     run_out = plan.without_orders.run_out_probability.tolist()
     status = _status(plan)
@@ -116,7 +130,7 @@ def _plan_fluid(
     if plan.shortfall_before_first_arrival_probability > 1.0 - one.line.fluid.service_level:
         arrives_on = _monday(forecast, plan.planned_lead_weeks)
         notes.append(before_first_arrival(plan.shortfall_before_first_arrival_probability, arrives_on))
-    if len(priced) < len(packs):
+    if len(priced) < n_packs:
         notes.append("Packs without a price were left out.")
     return FluidPlan(
         forecast=one,
@@ -143,7 +157,7 @@ def _status(plan: OrderPlan) -> PlanStatus:
 
 def _best_plan(
     forecast: StockForecast, one: FluidForecast, priced: Sequence[Pack], planning: dict[str, float]
-) -> tuple[list[Pack], OrderPlan]:
+) -> _Chosen:
     """Plan with the packs that are sold singly, and with each that is sold by the dozen; take the best.
 
     Best is what leaves the least risk of running out, then what costs least over the weeks planned.
@@ -154,19 +168,11 @@ def _best_plan(
     fluid = one.line.fluid
     stock = stock_on_hand(one.line, forecast.today)
     target = RunOutTarget(service_level=fluid.service_level)
-    plans = [
-        (
-            chosen,
-            plan_orders(
-                one.cumulative,
-                supply_terms(fluid, chosen, forecast.today, planning, minimum),
-                stock,
-                target,
-            ),
-        )
-        for chosen, minimum in choices
-    ]
-    return min(plans, key=lambda pair: (_risk(pair[1], fluid.service_level), int(pair[1].cost_minor.sum())))
+    plans: list[_Chosen] = []
+    for chosen, minimum in choices:
+        terms = supply_terms(fluid, chosen, forecast.today, planning, minimum)
+        plans.append((chosen, terms, plan_orders(one.cumulative, terms, stock, target)))
+    return min(plans, key=lambda one: (_risk(one[2], fluid.service_level), int(one[2].cost_minor.sum())))
 
 
 def _risk(plan: OrderPlan, service_level: float) -> float:
@@ -175,12 +181,15 @@ def _risk(plan: OrderPlan, service_level: float) -> float:
     return round(max(float(ahead.max(initial=0.0)) - (1.0 - service_level), 0.0), 2)
 
 
-def _order(
-    forecast: StockForecast, fluid: Fluid, packs: Sequence[Pack], plan: OrderPlan, number: int
-) -> PlannedOrder:
-    counts = plan.pack_count[number].tolist()
+def _order(forecast: StockForecast, fluid: Fluid, chosen: _Chosen, number: int) -> PlannedOrder:
+    packs, terms, plan = chosen
+    counts = plan.pack_count[number]
+    bought = np.flatnonzero(counts).tolist()
     return PlannedOrder(
-        packs=tuple((pack.litres, count) for pack, count in zip(packs, counts, strict=True) if count),
+        packs=tuple((packs[place].litres, int(counts[place])) for place in bought),
+        goods_minor=tuple(
+            round(float(price_of_packs(terms, place, counts[place : place + 1])[0])) for place in bought
+        ),
         litres=float(plan.quantity[number]),
         order_by=forecast.today + timedelta(weeks=int(plan.order_week[number])),
         arrives_on=_monday(forecast, int(plan.arrival_week[number])),

@@ -27,7 +27,7 @@ from service.usecases.decide_readings import discard_reading_of_record
 from service.usecases.record_readings import ReadingRow, store_readings
 from service.usecases.sample_entries import NewSample, SampleOutcome, SampleResult
 from service.usecases.update_states import update_states
-from service.usecases.weigh_sample import shows_contamination
+from service.usecases.weigh_sample import contamination_shown
 
 METER_SOURCE: Final = "sample"
 MAX_SAMPLES: Final = 5_000
@@ -170,7 +170,7 @@ def _store(
         has_values=bool(values),
         laboratory=values,
         new_values=_inside("/new_values", entry.new_values, entry.units),
-        is_contaminated=shows_contamination(kind, grade, values, limits[kind]),
+        is_contaminated=contamination_shown(kind, grade, values, limits[kind]) is not None,
         source=entry.source,
         reference=entry.reference,
         note=entry.note,

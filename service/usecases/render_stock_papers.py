@@ -1,6 +1,7 @@
 """Papers of the stock: the sheet to count the shelf with, and the order plan as a file."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from typing import Final
@@ -62,10 +63,7 @@ def render_order_plan(
         planned_at=now.astimezone(zone),
         n_weeks=len(plan.forecast.weeks),
         lines=tuple(
-            _line(one, order, pack, presentation)
-            for one in plan.plans
-            for order in one.orders
-            for pack in order.packs
+            line for one in plan.plans for order in one.orders for line in _lines(one, order, presentation)
         ),
         currency=plan.currency,
     )
@@ -74,20 +72,25 @@ def render_order_plan(
     )
 
 
-def _line(
-    one: FluidPlan, order: PlannedOrder, pack: tuple[float, int], presentation: Presentation
-) -> OrderLine:
-    """Write one size of pack; the cost stands with the first, because it is of the whole order."""
-    litres, count = pack
-    is_first = pack == order.packs[0]
-    return OrderLine(
+def _lines(one: FluidPlan, order: PlannedOrder, presentation: Presentation) -> Iterator[OrderLine]:
+    """Write one row a size of pack with its price, and one for what placing and taking in the order costs."""
+    common = OrderLine(
         item=one.forecast.line.fluid.reference,
-        pack=presentation.volume(litres),
-        n_packs=count,
+        pack=presentation.labels["placing_the_order"],
+        n_packs=1,
         order_by_on=order.order_by,
         why=order.why,
-        volume_litres=litres * count,
         arrives_on=order.arrives_on,
-        cost_minor=order.cost_minor if is_first else 0,
+        cost_minor=order.ordering_minor,
         if_not_ordered=one.if_nothing_is_ordered,
     )
+    for (litres, count), goods_minor in zip(order.packs, order.goods_minor, strict=True):
+        yield replace(
+            common,
+            pack=presentation.volume(litres),
+            n_packs=count,
+            volume_litres=litres * count,
+            cost_minor=goods_minor,
+        )
+    if order.ordering_minor:
+        yield common

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from service.domain.due_reasons import Contaminant
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
 from service.domain.limits import AlarmLimit, Basis
@@ -58,20 +59,33 @@ def laboratory_life_used(
     return best
 
 
-def shows_contamination(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What should not be in a fluid, how much of it was measured, and how much of it would do no harm."""
+
+    contaminant: Contaminant
+    found_fraction: float | None = None
+    limit_fraction: float | None = None
+
+
+def contamination_shown(
     kind: FluidKind, grade: str | None, values: Mapping[str, float], limits: Sequence[AlarmLimit]
-) -> bool:
-    """Whether a sample shows water or coolant beyond what the kind may hold."""
-    if grade is not None and is_contamination(parse_grade("/grade", grade), kind):
-        return True
-    water = values.get(LaboratoryProperty.WATER_FRACTION)
+) -> Found | None:
+    """Water or coolant beyond what the kind may hold that a sample shows; what was measured goes before a look."""
     coolant = values.get(LaboratoryProperty.COOLANT_FRACTION, 0.0)
+    if coolant > 0.0:
+        return Found(contaminant=Contaminant.COOLANT, found_fraction=coolant)
+    water = values.get(LaboratoryProperty.WATER_FRACTION)
     most_water = [
         limit.critical
         for limit in limits
         if limit.laboratory_property is LaboratoryProperty.WATER_FRACTION and limit.basis is Basis.VALUE
     ]
-    return coolant > 0.0 or (water is not None and any(water > critical for critical in most_water))
+    if water is not None and most_water and water > min(most_water):
+        return Found(contaminant=Contaminant.WATER, found_fraction=water, limit_fraction=min(most_water))
+    if grade is not None and is_contamination(parse_grade("/grade", grade), kind):
+        return Found(contaminant=Contaminant.WATER_OR_COOLANT)
+    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -143,3 +143,31 @@ def test_a_week_that_is_over_without_a_list_has_none(fleet):
     assert fleet.get("/v1/due-lists/2026-W10").status_code == 404
     assert fleet.get("/v1/due-lists/2026-W54").status_code == 422
     assert fleet.get("/v1/due-lists/last").status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("seen", "reason"),
+    [
+        (
+            {"laboratory": {"coolant_fraction": 0.004}},
+            "The last sample shows 0.40% coolant: due now, find the cause first.",
+        ),
+        (
+            {"laboratory": {"water_fraction": 0.006}},
+            "The last sample shows 0.60% water, limit 0.20%: due now, find the cause first.",
+        ),
+        (
+            {"grade": "milky"},
+            "The last sample shows water or coolant in the fluid: due now, find the cause first.",
+        ),
+    ],
+)
+def test_a_contaminated_fluid_is_listed_with_what_was_found(fleet, seen, reason):
+    """0.2 % water is what a heavy-duty operator's manual calls normal condensate in an automatic transmission."""
+    van = fleet.get("/v1/vehicles/VAN-02/compartments").json()["compartments"][0]
+    sample = {"compartment": van["id"], "taken_at": FRIDAY_MORNING.isoformat(), **seen}
+    answer = fleet.post("/v1/samples", sample)
+    assert answer.status_code in {200, 201}, answer.text
+    lines = fleet.get("/v1/due-lists/2026-W19").json()["lines"]
+    (line,) = [line for line in lines if line["vehicle"] == "VAN-02"]
+    assert (line["limit"], line["reason"]) == ("contamination", reason)

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
+from service.store.in_lists import in_lists
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 
 CLOSED = ("done", "dropped")
@@ -15,27 +16,32 @@ CLOSED = ("done", "dropped")
 
 def open_lines(session: Session, organisation_id: int, compartment_ids: Sequence[int]) -> list[DueListLine]:
     """Lines of published lists for some compartments that nobody has ticked off or dropped."""
-    query = select(DueListLine).where(
-        DueListLine.organisation_id == organisation_id, col(DueListLine.compartment_id).in_(compartment_ids)
-    )
-    lines = list(session.exec(query.order_by(col(DueListLine.id))))
+    lines: list[DueListLine] = []
+    for some in in_lists(compartment_ids):
+        query = select(DueListLine).where(
+            DueListLine.organisation_id == organisation_id, col(DueListLine.compartment_id).in_(some)
+        )
+        lines.extend(session.exec(query.order_by(col(DueListLine.id))))
     latest = last_events(session, organisation_id, [line.id for line in lines if line.id is not None])
     return [line for line in lines if line.id not in latest or latest[line.id].kind not in CLOSED]
 
 
 def last_events(session: Session, organisation_id: int, line_ids: Sequence[int]) -> dict[int, LineEvent]:
     """Latest event of each line that has one; a move is none: the line stays open."""
-    newest = (
-        select(func.max(col(LineEvent.id)))
-        .where(
-            LineEvent.organisation_id == organisation_id,
-            col(LineEvent.line_id).in_(line_ids),
-            LineEvent.kind != "moved",
+    found: dict[int, LineEvent] = {}
+    for some in in_lists(line_ids):
+        newest = (
+            select(func.max(col(LineEvent.id)))
+            .where(
+                LineEvent.organisation_id == organisation_id,
+                col(LineEvent.line_id).in_(some),
+                LineEvent.kind != "moved",
+            )
+            .group_by(col(LineEvent.line_id))
         )
-        .group_by(col(LineEvent.line_id))
-    )
-    rows = session.exec(select(LineEvent).where(col(LineEvent.id).in_(newest)))
-    return {event.line_id: event for event in rows}
+        rows = session.exec(select(LineEvent).where(col(LineEvent.id).in_(newest)))
+        found |= {event.line_id: event for event in rows}
+    return found
 
 
 def lines_done_by(session: Session, organisation_id: int, service_id: int) -> list[int]:
@@ -124,13 +130,13 @@ def events_of_lines(
     session: Session, organisation_id: int, line_ids: Iterable[int | None]
 ) -> dict[int, list[LineEvent]]:
     """What happened to lines, by line, oldest first."""
-    query = select(LineEvent).where(
-        LineEvent.organisation_id == organisation_id,
-        col(LineEvent.line_id).in_([key for key in line_ids if key is not None]),
-    )
     found: dict[int, list[LineEvent]] = {}
-    for event in session.exec(query.order_by(col(LineEvent.id))):
-        found.setdefault(event.line_id, []).append(event)
+    for some in in_lists([key for key in line_ids if key is not None]):
+        query = select(LineEvent).where(
+            LineEvent.organisation_id == organisation_id, col(LineEvent.line_id).in_(some)
+        )
+        for event in session.exec(query.order_by(col(LineEvent.id))):
+            found.setdefault(event.line_id, []).append(event)
     return found
 
 
