@@ -16,6 +16,7 @@ ServiceError
 ├── UnavailableError             the database is busy, full or away: try again
 ├── UpstreamError                somebody else's server failed us
 │   ├── UpstreamTimeoutError     … by not answering in time
+│   ├── UpstreamBusyError        … by asking us to come back later
 │   └── ReceiverGoneError        … by saying that it wants nothing more
 └── EngineError                  a computation failed: our fault
     ├── ConvergenceError         an iteration that did not settle
@@ -150,6 +151,16 @@ class UpstreamTimeoutError(UpstreamError):
     """Another server that we called did not answer in time."""
 
     code = "upstream-timeout"
+
+
+class UpstreamBusyError(UpstreamError):
+    """Another server asks us to come back later; zero seconds if it does not say when."""
+
+    code = "upstream-busy"
+
+    def __init__(self, detail: str, retry_after_seconds: int) -> None:
+        super().__init__(detail)
+        self.retry_after_seconds = retry_after_seconds
 
 
 class ReceiverGoneError(UpstreamError):

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from service.api.application import build_api
 from service.api.turns import threads_for
 from service.clients.addresses import parse_networks
+from service.clients.fleet_pages import PageFetcher
 from service.clients.mail import mailer_for
 from service.clients.targets import TargetRules
 from service.clients.webhooks import WebhookSender
@@ -21,6 +22,7 @@ from service.jobs.clock import Tick, node_name, start_clock
 from service.jobs.deliveries import LEASE, Deliveries
 from service.jobs.fleet_projection import FleetProjection
 from service.jobs.housekeeping import Housekeeping
+from service.jobs.machine_pulls import MachinePulls
 from service.settings import Settings
 from service.store.session import Database
 from service.usecases.compose_mail import Sender
@@ -57,17 +59,19 @@ class Scheduler:
 
     tick: Tick
     deliveries: Deliveries
+    pulls: MachinePulls
     projection: FleetProjection
 
     def stop(self) -> None:
         """Begin nothing more."""
         self.tick.stop()
+        self.pulls.stop()
         self.projection.stop()
         self.deliveries.stop()
 
 
 def build_target_rules(settings: Settings) -> TargetRules:
-    """Make the rules for addresses of webhooks."""
+    """Make the rules for addresses that callers name."""
     return TargetRules(parse_networks(settings.outbound_allow))
 
 
@@ -80,18 +84,20 @@ def build_scheduler(settings: Settings, database: Database, clock: Clock) -> Sch
     )
     lease = LEASE * max(1.0, settings.test_clock_speed)
     deliveries = Deliveries(database, clock, carriers, np.random.default_rng(), lease)
+    pulls = MachinePulls(database, clock, PageFetcher(build_target_rules(settings)), np.random.default_rng())
     housekeeping = Housekeeping(database, clock)
     projection = build_projection(settings, database, clock)
     tick = Tick(
         database,
         clock,
         deliveries.start_due,
+        pulls.start_due,
         projection.run_if_due,
         housekeeping.run_if_due,
         checks_clock=settings.environment != "test",
         has_workers=settings.workers,
     )
-    return Scheduler(tick=tick, deliveries=deliveries, projection=projection)
+    return Scheduler(tick=tick, deliveries=deliveries, pulls=pulls, projection=projection)
 
 
 def build_projection(settings: Settings, database: Database, clock: Clock) -> FleetProjection:

@@ -26,6 +26,8 @@ from service.api.routes import (
     health,
     history,
     limits,
+    machine_data,
+    machine_sources,
     organisation,
     policies,
     projections,
@@ -42,7 +44,7 @@ from service.api.routes import (
 )
 from service.api.turns import InTurn, Turns, threads_for
 from service.api.units_of_work import ReplayedAnswer, replay
-from service.clock import Clock
+from service.clock import Clock, SystemClock
 from service.store.session import Database
 
 V1_ROUTERS: tuple[APIRouter, ...] = (
@@ -70,6 +72,8 @@ V1_ROUTERS: tuple[APIRouter, ...] = (
     ageing_fits.router,
     limits.router,
     policies.router,
+    machine_sources.router,
+    machine_data.router,
 )
 
 
@@ -94,6 +98,7 @@ def build_api(
     )
     app.state.database = database
     app.state.clock = clock
+    app.state.wire_clock = SystemClock()
     app.state.limiter = Limiter()
     app.state.public_url = public_url
     app.state.metrics = Metrics()

@@ -164,6 +164,22 @@ HazardShape = bounded(plausibility.HAZARD_SHAPE)
 HazardScaleKm = bounded(plausibility.HAZARD_SCALE_KM)
 PolicyRounds = whole(1, 6)
 Fraction = bounded(plausibility.FRACTION)
+PullMinutes = whole(5, 10_080)
+ParameterGroup = whole(0, 0x3FFFF)
+OffsetKm = bounded(
+    Bounds(
+        -plausibility.ODOMETER_KM.maximum,
+        plausibility.ODOMETER_KM.maximum,
+        "No two odometers are further apart.",
+    )
+)
+OffsetHours = bounded(
+    Bounds(
+        -plausibility.ENGINE_HOURS.maximum,
+        plausibility.ENGINE_HOURS.maximum,
+        "No two meters are further apart.",
+    )
+)
 Yes = Annotated[bool, Field(strict=True)]
 Line40 = line(40)
 Line80 = line(80)

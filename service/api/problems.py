@@ -36,6 +36,7 @@ STATUS_BY_ERROR: Final[Mapping[type[errors.ServiceError], int]] = {
     errors.UnavailableError: 503,
     errors.UpstreamError: 502,
     errors.UpstreamTimeoutError: 504,
+    errors.UpstreamBusyError: 502,
     errors.ReceiverGoneError: 502,
     errors.EngineError: 500,
     errors.ConvergenceError: 500,

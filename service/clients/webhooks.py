@@ -1,9 +1,5 @@
-"""Call a webhook by the open Standard Webhooks scheme: signed, in time, to the machine that was checked.
+"""Call a webhook by the open Standard Webhooks scheme; of the answer at most 64 KiB are read and none kept."""
 
-Redirects are never followed, no proxy is used, and of the answer at most 64 KiB are read and none kept.
-"""
-
-import asyncio
 import ssl
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -12,9 +8,10 @@ from typing import Final
 import httpx
 from standardwebhooks import Webhook
 
-from service.clients.targets import Route, TargetRules
+from service.clients.exchanges import Exchange
+from service.clients.targets import TargetRules
 from service.clock import Clock
-from service.errors import InvalidInputError, ReceiverGoneError, UpstreamError, UpstreamTimeoutError
+from service.errors import InvalidInputError, ReceiverGoneError, UpstreamError
 
 TIMEOUT_SECONDS: Final = 15.0
 """For the whole call, whatever trickles in; the scheme asks for 15 to 30 seconds."""
@@ -61,43 +58,15 @@ class WebhookSender:
             route = self.rules.find_route(call.target)
         except InvalidInputError as error:
             raise UpstreamError(error.detail) from error
-        status = asyncio.run(self._post(route, call))
+        exchange = Exchange(
+            timeout_seconds=self.timeout_seconds, max_answer_bytes=MAX_ANSWER_BYTES, trust=self.trust
+        )
+        status = exchange.call("POST", route, self._signed(call), call.body.encode()).status
         if status == GONE:
             raise ReceiverGoneError("The receiver answered 410: it wants nothing more.")
         if not 200 <= status < 300:
             note = "; redirects are not followed" if 300 <= status < 400 else ""
             raise UpstreamError(f"The receiver answered {status}{note}.")
-
-    async def _post(self, route: Route, call: Call) -> int:
-        try:
-            async with asyncio.timeout(self.timeout_seconds):
-                return await self._exchange(route, call)
-        except TimeoutError as error:
-            raise UpstreamTimeoutError("The receiver did not answer in time.") from error
-        except httpx.TimeoutException as error:
-            raise UpstreamTimeoutError("The receiver did not answer in time.") from error
-        except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
-            raise UpstreamError(f"The receiver could not be reached ({type(error).__name__}).") from error
-
-    async def _exchange(self, route: Route, call: Call) -> int:
-        async with (
-            httpx.AsyncClient(
-                verify=self.trust, trust_env=False, follow_redirects=False, timeout=self.timeout_seconds
-            ) as client,
-            client.stream(
-                "POST",
-                route.pinned_url,
-                content=call.body.encode(),
-                headers={**self._signed(call), "Host": route.host_header},
-                extensions={"sni_hostname": route.host},
-            ) as answer,
-        ):
-            n_bytes = 0
-            async for piece in answer.aiter_raw():
-                n_bytes += len(piece)
-                if n_bytes >= MAX_ANSWER_BYTES:
-                    break
-            return answer.status_code
 
     def _signed(self, call: Call) -> dict[str, str]:
         """Headers of one try: the time is that of the try, one signature for each secret that is valid."""

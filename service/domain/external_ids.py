@@ -17,6 +17,7 @@ class IdKind(StrEnum):
     SERVICE = "srv"
     SAMPLE = "smp"
     FLUID = "fld"
+    PART = "prt"
     DEPOT = "dep"
     MOVEMENT = "mov"
     PURCHASE_ORDER = "ord"
@@ -31,6 +32,8 @@ class IdKind(StrEnum):
     RETURN_VISIT = "ret"
     AGEING_FIT = "fit"
     VISIT_PIN = "pin"
+    MACHINE_SOURCE = "src"
+    MACHINE_EQUIPMENT = "eqp"
 
 
 MAX_NUMBER: Final = 2**63 - 1

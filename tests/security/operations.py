@@ -10,10 +10,17 @@ OPERATORS_OWN = {"get_health", "get_liveness", "get_readiness", "get_version", "
 OPENED_BY_THEIR_ADDRESS = {"get_calendar", "ask_unsubscribe", "unsubscribe"}
 """A long secret stands in the address, for programs and people that cannot send a header."""
 
+OPENED_BY_A_SIGNATURE = {"receive_machine_message"}
+"""The secret of a source signs what is sent; `tests/api/test_machine_messages.py` looks after it."""
+
+OF_ANOTHER_FORMAT = {"take_fleet_document"}
+"""Takes documents of an outside standard, in which unknown parts are passed over; what is in them is looked after by
+`tests/domain/test_fleet_documents.py`."""
+
 STORES_NOTHING = {"plan_exchange", "plan_policy"}
 """A question too long for an address; whoever may read may ask it."""
 
-OPEN_TO_ALL = OPERATORS_OWN | OPENED_BY_THEIR_ADDRESS
+OPEN_TO_ALL = OPERATORS_OWN | OPENED_BY_THEIR_ADDRESS | OPENED_BY_A_SIGNATURE
 """Operations that ask for no token; a new one has to be entered here by somebody who means it."""
 
 

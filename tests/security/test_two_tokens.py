@@ -16,7 +16,7 @@ from service.domain.roles import Scope
 from service.store.repositories.access import hash_secret
 from service.store.tables.access import Token
 from service.store.tables.all import SQLModel
-from tests.security.operations import OPEN_TO_ALL, Operation
+from tests.security.operations import OF_ANOTHER_FORMAT, OPEN_TO_ALL, Operation
 from tests.security.world import MARK, World, found_world, send
 from tests.service_fixtures import START, Operator
 
@@ -198,7 +198,7 @@ def test_a_body_cannot_say_whose_it_is_or_what_the_service_decides(world, operat
     wrong = []
     for name, operation in operations.items():
         body = world.body(operation, "application/json") if "application/json" in operation.bodies else None
-        if not isinstance(body, dict):
+        if not isinstance(body, dict) or name in OF_ANOTHER_FORMAT:
             continue
         for field in ("organisation_id", "id", "created_at", "version", "scope", "role"):
             before = everything()

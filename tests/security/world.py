@@ -107,6 +107,7 @@ def found_world(operator: Operator, operations: dict[str, Operation]) -> World:
     world.paths |= {"iso_week": "2026-W20", "kind": "csv", "line": _published_line(operator)}
     world.own_paths["publish_due_list", "iso_week"] = "2026-W19"
     _accounts(world, made)
+    _machines(world, made)
     _ageing(world, made)
     world.bodies |= _second_bodies(world, operations)
     return world
@@ -135,6 +136,21 @@ def _accounts(world: World, made: "_Maker") -> None:
     for name in ("set_limit", "reset_limit"):
         world.own_paths[name, "kind"] = "engine_oil_diesel_heavy"
     world.bodies["make_depot"] = {"depot": f"{MARK}-South"}
+
+
+def _machines(world: World, made: "_Maker") -> None:
+    """Sources of machine data, one of which has spoken of a machine and is pulled."""
+    own = ("pull_machine_source", "rotate_machine_source_secret", "end_machine_source")
+    for name in ("take_fleet_document", *own):
+        pull = {"url": f"https://127.0.0.1/{MARK}/{name}", "minutes": 60, "authorization": MARK}
+        source = made("add_machine_source", name=f"{MARK} {name}"[:40], pull=pull)["id"]
+        world.own_paths[name, "machine_source"] = source
+    world.paths["machine_source"] = world.own_paths["take_fleet_document", "machine_source"]
+    made("take_machine_frames")
+    path = f"/v1/machine-sources/{world.paths['machine_source']}/equipment"
+    world.paths["equipment"] = world.operator.get(path).json()["equipment"][0]["id"]
+    world.bodies["change_machine_source"] = {"pull": {"url": f"https://127.0.0.1/{MARK}", "minutes": 90}}
+    world.bodies["add_machine_source"] = {"name": f"{MARK} another", "pull": None}
 
 
 def _ageing(world: World, made: "_Maker") -> None:

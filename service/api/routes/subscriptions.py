@@ -17,20 +17,16 @@ from service.api.schemas.subscriptions import (
     SubscriptionSecret,
 )
 from service.api.schemas.tokens import SecretRotate
+from service.api.targets import check_target
 from service.api.units_of_work import (
     Credentials,
     KeyHeader,
     Reading,
     Writing,
-    authenticate,
-    get_database,
-    get_now,
     hash_body,
     writing,
 )
-from service.clients.targets import TargetRules
 from service.domain.roles import Scope
-from service.errors import InvalidInputError, UpstreamError
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.subscriptions import Subscription
 from service.usecases import subscribe
@@ -58,22 +54,11 @@ def post_subscription(
     Webhooks follow the open Standard Webhooks scheme: signed, tried again for days, redirects not followed.
     """
     if body.channel == "webhook":
-        _check_target(request, credentials, body.target)
+        check_target(request, credentials, body.target)
     with writing(request, credentials, body_hash, key) as unit:
         row = subscribe.subscribe(unit.session, unit.caller, unit.now, body.channel, body.target, body.events)
         location = f"/v1/subscriptions/{SubscriptionRead.of(row).id}"
         return unit.created(_with(row, row.secret), location, remembered=_with(row, None))
-
-
-def _check_target(request: Request, credentials: Credentials, target: str) -> None:
-    """Find out where an address leads, outside of any transaction and only for somebody who may ask."""
-    with get_database(request).snapshot() as session:
-        authenticate(request, session, credentials, get_now(request)).require(Scope.ADMIN)
-    rules: TargetRules = request.app.state.target_rules
-    try:
-        rules.find_route(target)
-    except UpstreamError as error:
-        raise InvalidInputError.at("/target", error.detail) from error
 
 
 @router.get(

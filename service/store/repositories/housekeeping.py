@@ -7,6 +7,7 @@ from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, SQLModel, col, select
 
 from service.store.tables.access import PageSession
+from service.store.tables.machine_sources import MachineReading
 from service.store.tables.operations import IdempotencyKey, JobFailure, NodeHeartbeat, OutboxMessage
 
 ROWS_A_TURN: Final = 2000
@@ -18,6 +19,8 @@ ANSWERS_KEPT: Final = timedelta(days=9)
 DELIVERIES_KEPT: Final = timedelta(days=400)
 FAILURES_KEPT: Final = timedelta(days=90)
 HEARTBEATS_KEPT: Final = timedelta(days=2)
+MACHINE_VALUES_KEPT: Final = timedelta(days=400)
+"""What they became, the readings of the vehicles, is kept for good."""
 
 
 def delete_some(session: Session, now: datetime) -> int:
@@ -32,6 +35,7 @@ def _old(now: datetime) -> list[tuple[type[SQLModel], ColumnElement[bool]]]:
         (PageSession, col(PageSession.expires_at) < now),
         (OutboxMessage, closed & (col(OutboxMessage.created_at) < now - DELIVERIES_KEPT)),
         (JobFailure, col(JobFailure.at) < now - FAILURES_KEPT),
+        (MachineReading, col(MachineReading.received_at) < now - MACHINE_VALUES_KEPT),
         (NodeHeartbeat, col(NodeHeartbeat.ticked_at) < now - HEARTBEATS_KEPT),
     ]
 

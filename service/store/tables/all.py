@@ -9,6 +9,7 @@ from service.store.tables import (  # noqa: F401
     due_lists,
     fluids,
     job_drafts,
+    machine_sources,
     operations,
     organisation,
     projections,

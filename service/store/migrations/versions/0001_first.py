@@ -235,6 +235,33 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_job_run')),
     sa.UniqueConstraint('organisation_id', 'job', 'period', name=op.f('uq_job_run_organisation_id_job_period'))
     )
+    op.create_table('machine_source',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('name', sa.String(length=40), nullable=False),
+    sa.Column('secret', sa.String(length=120), nullable=False),
+    sa.Column('previous_secret', sa.String(length=120), nullable=True),
+    sa.Column('previous_secret_until', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('pull_url', sa.String(length=500), nullable=True),
+    sa.Column('pull_authorization', sa.String(length=2000), nullable=True),
+    sa.Column('pull_minutes', sa.Integer(), nullable=False),
+    sa.Column('next_pull_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('n_failures', sa.Integer(), nullable=False),
+    sa.Column('last_error', sa.String(length=400), nullable=True),
+    sa.Column('last_pulled_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('last_heard_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_by', sa.String(length=80), nullable=False),
+    sa.Column('ended_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.CheckConstraint('pull_minutes BETWEEN 5 AND 10080', name=op.f('ck_machine_source_pull_minutes')),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_machine_source_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_machine_source')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_machine_source_organisation_id_id')),
+    sa.UniqueConstraint('organisation_id', 'name', name=op.f('uq_machine_source_organisation_id_name'))
+    )
+    with op.batch_alter_table('machine_source', schema=None) as batch_op:
+        batch_op.create_index('ix_machine_source_pull', ['next_pull_at'], unique=False)
+
     op.create_table('person',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -550,6 +577,25 @@ def upgrade() -> None:
     with op.batch_alter_table('line_event', schema=None) as batch_op:
         batch_op.create_index('ix_line_event_line', ['organisation_id', 'line_id'], unique=False)
 
+    op.create_table('machine_equipment',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('source_id', sa.Integer(), nullable=False),
+    sa.Column('reference', sa.String(length=80), nullable=False),
+    sa.Column('description', sa.String(length=120), nullable=True),
+    sa.Column('identification', sa.String(length=40), nullable=True),
+    sa.Column('vehicle_id', sa.Integer(), nullable=True),
+    sa.Column('first_seen_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('last_seen_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.ForeignKeyConstraint(['organisation_id', 'source_id'], ['machine_source.organisation_id', 'machine_source.id'], name=op.f('fk_machine_equipment_organisation_id_source_id')),
+    sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_machine_equipment_organisation_id_vehicle_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_machine_equipment')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_machine_equipment_organisation_id_id')),
+    sa.UniqueConstraint('organisation_id', 'source_id', 'reference', name=op.f('uq_machine_equipment_organisation_id_source_id_reference'))
+    )
+    with op.batch_alter_table('machine_equipment', schema=None) as batch_op:
+        batch_op.create_index('ix_machine_equipment_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
+
     op.create_table('purchase_order_line',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -719,6 +765,30 @@ def upgrade() -> None:
     with op.batch_alter_table('compartment_state', schema=None) as batch_op:
         batch_op.create_index('ix_compartment_state_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
 
+    op.create_table('machine_meter',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('equipment_id', sa.Integer(), nullable=False),
+    sa.Column('meter', sa.String(length=12), nullable=False),
+    sa.Column('offset', sa.Float(), nullable=True),
+    sa.Column('offset_origin', sa.String(length=8), nullable=True),
+    sa.Column('drift', sa.Float(), nullable=True),
+    sa.Column('shift', sa.Float(), nullable=False),
+    sa.Column('resolution', sa.Float(), nullable=False),
+    sa.Column('last_value', sa.Float(), nullable=True),
+    sa.Column('last_taken_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('n_accepted', sa.Integer(), nullable=False),
+    sa.Column('n_held', sa.Integer(), nullable=False),
+    sa.Column('n_duplicate', sa.Integer(), nullable=False),
+    sa.Column('n_rejected', sa.Integer(), nullable=False),
+    sa.CheckConstraint("meter IN ('odometer', 'engine_hours')", name=op.f('ck_machine_meter_meter')),
+    sa.CheckConstraint("offset_origin IN ('learned', 'set', 'sole')", name=op.f('ck_machine_meter_origin')),
+    sa.CheckConstraint('("offset" IS NULL) = (offset_origin IS NULL)', name=op.f('ck_machine_meter_offset')),
+    sa.ForeignKeyConstraint(['organisation_id', 'equipment_id'], ['machine_equipment.organisation_id', 'machine_equipment.id'], name=op.f('fk_machine_meter_organisation_id_equipment_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_machine_meter')),
+    sa.UniqueConstraint('organisation_id', 'equipment_id', 'meter', name=op.f('uq_machine_meter_organisation_id_equipment_id_meter')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_machine_meter_organisation_id_id'))
+    )
     op.create_table('projection',
     sa.Column('compartment_id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -825,6 +895,26 @@ def upgrade() -> None:
     with op.batch_alter_table('service_item', schema=None) as batch_op:
         batch_op.create_index('ix_service_item_compartment', ['organisation_id', 'compartment_id'], unique=False)
 
+    op.create_table('machine_reading',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('meter_id', sa.Integer(), nullable=False),
+    sa.Column('taken_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('value', sa.Float(), nullable=False),
+    sa.Column('continued', sa.Float(), nullable=False),
+    sa.Column('outcome', sa.String(length=12), nullable=False),
+    sa.Column('reason', sa.String(length=40), nullable=True),
+    sa.Column('use', sa.String(length=12), nullable=False),
+    sa.Column('received_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.CheckConstraint("outcome IN ('accepted', 'held', 'duplicate', 'rejected')", name=op.f('ck_machine_reading_outcome')),
+    sa.CheckConstraint("use IN ('waiting', 'passed_on', 'thinned_out', 'refused')", name=op.f('ck_machine_reading_use')),
+    sa.ForeignKeyConstraint(['organisation_id', 'meter_id'], ['machine_meter.organisation_id', 'machine_meter.id'], name=op.f('fk_machine_reading_organisation_id_meter_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_machine_reading')),
+    sa.UniqueConstraint('organisation_id', 'meter_id', 'taken_at', name=op.f('uq_machine_reading_organisation_id_meter_id_taken_at'))
+    )
+    with op.batch_alter_table('machine_reading', schema=None) as batch_op:
+        batch_op.create_index('ix_machine_reading_age', ['received_at'], unique=False)
+
     op.create_table('round',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -844,6 +934,10 @@ def upgrade() -> None:
 def downgrade() -> None:
     # ### commands auto generated by Alembic - please adjust! ###
     op.drop_table('round')
+    with op.batch_alter_table('machine_reading', schema=None) as batch_op:
+        batch_op.drop_index('ix_machine_reading_age')
+
+    op.drop_table('machine_reading')
     with op.batch_alter_table('service_item', schema=None) as batch_op:
         batch_op.drop_index('ix_service_item_compartment')
 
@@ -861,6 +955,7 @@ def downgrade() -> None:
         batch_op.drop_index('ix_projection_due')
 
     op.drop_table('projection')
+    op.drop_table('machine_meter')
     with op.batch_alter_table('compartment_state', schema=None) as batch_op:
         batch_op.drop_index('ix_compartment_state_vehicle')
 
@@ -887,6 +982,10 @@ def downgrade() -> None:
 
     op.drop_table('reading')
     op.drop_table('purchase_order_line')
+    with op.batch_alter_table('machine_equipment', schema=None) as batch_op:
+        batch_op.drop_index('ix_machine_equipment_vehicle')
+
+    op.drop_table('machine_equipment')
     with op.batch_alter_table('line_event', schema=None) as batch_op:
         batch_op.drop_index('ix_line_event_line')
 
@@ -920,6 +1019,10 @@ def downgrade() -> None:
     op.drop_table('token')
     op.drop_table('subscription')
     op.drop_table('person')
+    with op.batch_alter_table('machine_source', schema=None) as batch_op:
+        batch_op.drop_index('ix_machine_source_pull')
+
+    op.drop_table('machine_source')
     op.drop_table('job_run')
     with op.batch_alter_table('job_failure', schema=None) as batch_op:
         batch_op.drop_index('ix_job_failure_org')

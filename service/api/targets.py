@@ -1,0 +1,25 @@
+"""Where an address that a caller gives leads: found out outside of any transaction, for somebody who may ask only."""
+
+from fastapi import Request
+
+from service.api.units_of_work import Credentials, authenticate, get_database, get_now
+from service.clients.targets import TargetRules
+from service.domain.roles import Scope
+from service.errors import InvalidInputError, UpstreamError
+
+
+def check_target(request: Request, credentials: Credentials, target: str) -> None:
+    """Refuse an address that the service must not call.
+
+    Raises
+    ------
+    InvalidInputError
+        If it leads to nowhere or to where no call may go.
+    """
+    with get_database(request).snapshot() as session:
+        authenticate(request, session, credentials, get_now(request)).require(Scope.ADMIN)
+    rules: TargetRules = request.app.state.target_rules
+    try:
+        rules.find_route(target)
+    except UpstreamError as error:
+        raise InvalidInputError.at("/target", error.detail) from error
