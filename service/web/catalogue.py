@@ -4,7 +4,19 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.web.words import accuracy, drivers, frame, jobs, register, settings, stock, vehicles, week
+from service.web.words import (
+    accuracy,
+    days,
+    drivers,
+    frame,
+    jobs,
+    register,
+    samples,
+    settings,
+    stock,
+    vehicles,
+    week,
+)
 
 ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -13,6 +25,8 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         **vehicles.WORDS,
         **drivers.WORDS,
         **register.WORDS,
+        **samples.WORDS,
+        **days.WORDS,
         **stock.WORDS,
         **jobs.WORDS,
         **settings.WORDS,

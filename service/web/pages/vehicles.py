@@ -9,17 +9,19 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import fleet
+from service.store.repositories import fleet, visits
+from service.usecases.accept_return import list_returns
 from service.usecases.decide_readings import decide_reading
 from service.usecases.driver_links import list_links
 from service.usecases.list_fleet import list_fleet
-from service.usecases.show_vehicle import show_vehicle
+from service.usecases.pending_return import ReturnState
+from service.usecases.show_vehicle import VehicleView, show_vehicle
 from service.web.contexts import ReadingPage
 from service.web.forms import EMPTY, Form, FormState, Posted
 from service.web.readings import read_reading, store_reading
 from service.web.rendering import frame_of, path_part, render
 from service.web.views.paging import pager_of
-from service.web.views.vehicle import vehicle_page
+from service.web.views.vehicle import Asked, vehicle_page
 from service.web.views.vehicles import vehicles_page
 from service.web.visits import Visit, doing, looking, status_of
 
@@ -134,9 +136,30 @@ def show_vehicle_page(
             "decide": visit.may(Scope.PLANNING),
             "work": visit.may(Scope.WORKSHOP),
         }
-        links = list_links(visit.session, visit.caller, visit.now, view.projection.vehicle.id or 0)
-        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights, links)
+        asked = _asked(visit, view)
+        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights, asked)
         return render("vehicle.html", frame_of(visit, "vehicles"), page, status_of(error))
+
+
+def _asked(visit: Visit, view: VehicleView) -> Asked:
+    organisation_id, key = visit.caller.organisation_id, view.projection.vehicle.id or 0
+    today = view.projection.fluids.today
+    pins = visits.list_live_pins(visit.session, organisation_id, today)
+    returns = {
+        one.compartment.id or 0: [
+            planned
+            for planned, state in list_returns(
+                visit.session, visit.caller, format_id(IdKind.COMPARTMENT, one.compartment.id)
+            )
+            if state is ReturnState.OPEN
+        ]
+        for one in view.compartments
+    }
+    return Asked(
+        links=list_links(visit.session, visit.caller, visit.now, key),
+        pin=next((pin for pin in pins if pin.vehicle_id == key), None),
+        returns=returns,
+    )
 
 
 def _show_reading(

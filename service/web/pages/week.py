@@ -7,8 +7,9 @@ from fastapi.responses import Response
 
 from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
+from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import due_lists, fleet
+from service.store.repositories import due_lists, fleet, visits
 from service.usecases.mark_lines import mark_line
 from service.usecases.move_visit import move_visit
 from service.usecases.publish_now import publish_now
@@ -118,7 +119,10 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
             "has_vehicles": bool(shown.lines)
             or fleet.count_vehicles(visit.session, visit.caller.organisation_id) > 0,
         }
-        page = week_page(shown, wanted, visit.presentation, visit.zone, depots, rights)
+        today = local_date(visit.now, visit.zone)
+        live = visits.list_live_pins(visit.session, visit.caller.organisation_id, today)
+        pins = {pin.vehicle_id: pin for pin in live}
+        page = week_page(shown, wanted, visit.presentation, visit.zone, depots, rights, pins)
         return render("week.html", frame_of(visit, "week"), page)
 
 

@@ -11,10 +11,11 @@ from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
-from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS
+from service.domain.visual_grades import COLOUR_CAUTION
 from service.usecases.prepare_job import Job, JobPart
 from service.web.catalogue import translate
 from service.web.forms import FormState
+from service.web.views.grades import grade_options
 
 MOST_ROUNDS: Final = 6
 
@@ -110,10 +111,7 @@ def job_sheet_page(
         colour_caution=COLOUR_CAUTION,
         parts=tuple(_part(job, part, presentation, form) for part in job.parts),
         methods=tuple((str(method), label) for method, label in METHOD_LABELS.items()),
-        grades=(
-            ("", translate("job_not_looked")),
-            *((str(grade), f"{text.mark}: {text.look}") for grade, text in GRADE_TEXTS.items()),
-        ),
+        grades=grade_options(),
         volume_unit=presentation.volume_unit,
         unit=vehicle.odometer_unit,
         now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",

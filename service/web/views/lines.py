@@ -12,8 +12,10 @@ from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.zones import local_date
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
+from service.store.tables.visits import VisitPin
 from service.usecases.compile_due_list import ListedLine
 from service.web.catalogue import translate
+from service.web.views.days import pin_words
 
 Line = DueListLine | ListedLine
 
@@ -52,6 +54,7 @@ class LineRow:
     state: str
     is_closed: bool
     happened: str
+    pinned: str
 
 
 def sure_words(probability: float | None) -> str:
@@ -64,7 +67,13 @@ def sure_words(probability: float | None) -> str:
     return translate("sure_share", share=translate(key))
 
 
-def line_row(line: Line, events: Sequence[LineEvent], presentation: Presentation, zone: ZoneInfo) -> LineRow:
+def line_row(
+    line: Line,
+    events: Sequence[LineEvent],
+    presentation: Presentation,
+    zone: ZoneInfo,
+    pin: VisitPin | None = None,
+) -> LineRow:
     """Write one line."""
     closed = is_closed(events)
     return LineRow(
@@ -84,6 +93,7 @@ def line_row(line: Line, events: Sequence[LineEvent], presentation: Presentation
         state=translate(f"state_{events[-1].kind if closed else line.change}"),
         is_closed=closed,
         happened=_happened(events, presentation, zone),
+        pinned="" if pin is None or closed else pin_words(pin, presentation),
     )
 
 

@@ -1,6 +1,6 @@
 """One vehicle as a page: its use, its fluids, what is next, what happened."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -14,11 +14,15 @@ from service.domain.outcomes import REASON_TEXTS, ReadingReason
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.access import Token
 from service.store.tables.readings import Reading
+from service.store.tables.services import ReturnVisit
+from service.store.tables.visits import VisitPin
 from service.usecases.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, translate
 from service.web.forms import FormState
 from service.web.views.charts import ShownChart, life_chart, odometer_chart
+from service.web.views.days import pin_words
 from service.web.views.exchange import ExchangeTable, exchange_table
+from service.web.views.returns import ReturnForm, return_form
 
 HELD_SHOWN: Final = 20
 HISTORY_SHOWN: Final = 60
@@ -45,6 +49,7 @@ class CompartmentCard:
     limit: str
     chart: ShownChart
     exchange: ExchangeTable | None
+    returns: ReturnForm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +72,15 @@ class LinkRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What people arranged for a vehicle: links for drivers, a day, plans to come back by compartment."""
+
+    links: Sequence[Token] = ()
+    pin: VisitPin | None = None
+    returns: Mapping[int, Sequence[ReturnVisit]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VehiclePage:
     """The whole page."""
 
@@ -78,6 +92,8 @@ class VehiclePage:
     compartments: tuple[CompartmentCard, ...]
     events: tuple[Event, ...]
     links: tuple[LinkRow, ...]
+    pinned: str
+    distance_unit: str
     may_read: bool
     may_decide: bool
     may_work: bool
@@ -93,7 +109,7 @@ def vehicle_page(
     now: datetime,
     form: FormState,
     rights: dict[str, bool],
-    links: Sequence[Token],
+    asked: Asked,
 ) -> VehiclePage:
     """Fill the page of a vehicle."""
     vehicle = view.projection.vehicle
@@ -105,9 +121,14 @@ def vehicle_page(
         held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[
             :HELD_SHOWN
         ],
-        compartments=tuple(_card(view, one, presentation) for one in view.compartments),
+        compartments=tuple(
+            _card(view, one, presentation, asked.returns.get(one.compartment.id or 0, ()))
+            for one in view.compartments
+        ),
         events=_events(view, presentation, zone),
-        links=tuple(_link(token, presentation, zone) for token in links),
+        links=tuple(_link(token, presentation, zone) for token in asked.links),
+        pinned="" if asked.pin is None else pin_words(asked.pin, presentation),
+        distance_unit=presentation.distance_unit,
         may_read=rights["read"],
         may_decide=rights["decide"],
         may_work=rights["work"],
@@ -156,7 +177,9 @@ def _link(token: Token, presentation: Presentation, zone: ZoneInfo) -> LinkRow:
     )
 
 
-def _card(view: VehicleView, one: CompartmentView, presentation: Presentation) -> CompartmentCard:
+def _card(
+    view: VehicleView, one: CompartmentView, presentation: Presentation, returns: Sequence[ReturnVisit]
+) -> CompartmentCard:
     fluids, compartment = view.projection.fluids, one.compartment
     low, middle, high = (column[one.place] for column in fluids.due_dates)
     limit = fluids.limit_of(one.place)
@@ -188,6 +211,7 @@ def _card(view: VehicleView, one: CompartmentView, presentation: Presentation) -
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
         exchange=None if one.plan is None else exchange_table(one.plan, presentation),
+        returns=return_form(returns, one.plan, presentation),
     )
 
 

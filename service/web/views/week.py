@@ -1,7 +1,7 @@
 """The list of a week as a page: what is open by day and depot, how sure we are, and what to take off the shelf."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
@@ -12,6 +12,7 @@ from service.documents.presentation import Presentation
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import LineEvent
+from service.store.tables.visits import VisitPin
 from service.usecases.show_due_list import ShownList
 from service.web.catalogue import translate
 from service.web.views.lines import Line, LineRow, line_row
@@ -95,6 +96,7 @@ def week_page(
     zone: ZoneInfo,
     depots: Sequence[str],
     rights: dict[str, bool],
+    pins: Mapping[int, VisitPin],
 ) -> WeekPage:
     """Fill the page of a week's list."""
     entries = [_entry(line, events) for line, events in shown.lines]
@@ -113,10 +115,10 @@ def week_page(
         next_week=str(shown.week.shifted(1)),
         published="" if published is None else presentation.moment(_local(published.published_at, zone)),
         may_publish=published is None and rights["plan"],
-        may_plan=published is not None and rights["plan"],
+        may_plan=rights["plan"],
         may_tick=published is not None and rights["tick"],
         has_vehicles=rights["has_vehicles"],
-        groups=_groups(fitting[pager.start : pager.end], presentation, zone),
+        groups=_groups(fitting[pager.start : pager.end], presentation, zone, pins),
         n_lines=len(fitting),
         n_open=len(still_open),
         n_visits=len({(one.line.vehicle_id, one.day) for one in still_open}),
@@ -147,13 +149,20 @@ def _place(entry: _Entry) -> tuple[Any, ...]:
     return (entry.day or date.max, entry.line.depot, entry.line.vehicle, entry.line.compartment)
 
 
-def _groups(entries: Iterable[_Entry], presentation: Presentation, zone: ZoneInfo) -> tuple[DayGroup, ...]:
+def _groups(
+    entries: Iterable[_Entry], presentation: Presentation, zone: ZoneInfo, pins: Mapping[int, VisitPin]
+) -> tuple[DayGroup, ...]:
     grouped = groupby(entries, key=lambda one: (one.day, one.line.depot))
-    return tuple(_group(day, depot, list(ones), presentation, zone) for (day, depot), ones in grouped)
+    return tuple(_group(day, depot, list(ones), presentation, zone, pins) for (day, depot), ones in grouped)
 
 
 def _group(
-    day: date | None, depot: str, entries: Sequence[_Entry], presentation: Presentation, zone: ZoneInfo
+    day: date | None,
+    depot: str,
+    entries: Sequence[_Entry],
+    presentation: Presentation,
+    zone: ZoneInfo,
+    pins: Mapping[int, VisitPin],
 ) -> DayGroup:
     minutes = sum(one.line.labour_minutes for one in entries if not one.is_closed)
     title = (
@@ -166,7 +175,10 @@ def _group(
     return DayGroup(
         title=title,
         caption=translate("group_caption", n=len(entries), minutes=presentation.number(minutes)),
-        rows=tuple(line_row(one.line, one.events, presentation, zone) for one in entries),
+        rows=tuple(
+            line_row(one.line, one.events, presentation, zone, pins.get(one.line.vehicle_id))
+            for one in entries
+        ),
     )
 
 

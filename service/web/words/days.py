@@ -1,0 +1,41 @@
+"""The day of a vehicle's next visit."""
+
+from typing import Final
+
+WORDS: Final = {
+    "day_title": "Next visit of {vehicle}",
+    "day_text": "The plan chooses the day by what is due, the bay hours and the trips saved. What you know better "
+    "counts more: it holds until the day is over or the vehicle was served. A published list stays as it is.",
+    "day_pin_title": "Give it a day",
+    "day_kind": "The visit is",
+    "day_on": "on this day",
+    "day_not_before": "not before this day",
+    "day_day": "Day",
+    "day_pin": "Pin it",
+    "day_not_title": "Not in week {week}",
+    "day_not_text": "For a vehicle that cannot come in then. The plan looks for a later day.",
+    "day_not": "Not in this week",
+    "day_remove": "Let the plan choose again",
+    "pinned_on": "Pinned to {day} by {who}",
+    "pinned_not_before": "Not before {day}, says {who}",
+    "line_day": "Day …",
+    "vehicle_day": "Day of the next visit",
+    "told_pinned": "Pinned. The plan keeps to it from now on.",
+    "told_unpinned": "The plan chooses again.",
+    "told_not_this_week": "It will not be planned in that week.",
+    "return_title": "Come back for more rounds",
+    "return_rounds": "Rounds",
+    "return_after_km": "After {unit}",
+    "return_after_days": "After days",
+    "return_hint": "Whichever comes first, counted from today. The list carries it when its day comes near.",
+    "return_note": "Remarks",
+    "return_send": "Plan it",
+    "return_cancel": "Take it off the plan",
+    "return_planned": "Rounds: {n}, {when}. Planned by {who}.",
+    "return_on": "on {day}",
+    "return_at": "at {odometer}",
+    "return_or": "{one} or {other}",
+    "told_return": "Planned. The list carries it when its day comes near.",
+    "told_return_cancelled": "It is off the plan.",
+    "kept_day": "Day",
+}
