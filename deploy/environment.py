@@ -16,6 +16,13 @@ from deploy.failures import SetupError, advice_for, check_writable
 from deploy.progress import step
 from deploy.turns import Turn, take_turn
 
+ENTRANCES = (
+    "service.cli.app",
+    "service.api.application",
+    "service.web.application",
+    "service.jobs.chunk_queue",
+)
+
 
 class Lock(Enum):
     """Which lock file to install; development is a superset of runtime."""
@@ -94,6 +101,7 @@ def ensure_environment(project: Project, wanted: Lock) -> None:
             _make_empty(project)
         _install(project, wanted, turn)
         _put_project_on_path(project)
+        _compile(project)
         project.stamp.write_text(project.stamp_text(wanted), encoding="utf-8")
         turn.finish()
 
@@ -174,6 +182,21 @@ def _installer(project: Project) -> list[str]:
         return [uv, "pip", "install", "--quiet", "--python", str(project.python)]
     options = ["--quiet", "--no-input", "--disable-pip-version-check"]
     return [str(project.python), "-m", "pip", "install", *options]
+
+
+def _compile(project: Project) -> None:
+    """Import everything once, so that it is compiled: a service that may not write would compile at every start."""
+    variables = child_environment(project)
+    variables.pop("PYTHONDONTWRITEBYTECODE", None)
+    with step("Compiling what the service needs, so that it starts fast"):
+        # A fault in it is told by the command that is run next.
+        subprocess.run(
+            [project.python, "-P", "-c", f"import {', '.join(ENTRANCES)}"],
+            env=variables,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            check=False,
+        )
 
 
 def _put_project_on_path(project: Project) -> None:
