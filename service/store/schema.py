@@ -1,5 +1,7 @@
 """Bring a database to the present schema, or say how far behind it is."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -44,12 +46,32 @@ def upgrade_schema(database: Database) -> None:
         If the database was written by a newer program.
     """
     engine = database.engine.execution_options(sqlite_begin="IMMEDIATE")
-    with engine.connect() as connection, connection.begin():
+    with engine.connect() as connection, _unguarded(connection), connection.begin():
         present = MigrationContext.configure(connection).get_current_revision()
         known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
         if present is not None and present not in known:
             raise ConflictError(f"The database is at revision {present}, which this program does not know.")
         command.upgrade(_config(connection), "head")
+        if database.is_sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
+            raise ConflictError("Rows would point nowhere after the upgrade; nothing was changed.")
+
+
+@contextmanager
+def _unguarded(connection: Connection) -> Iterator[None]:
+    """Switch SQLite's foreign keys off: making a table anew drops it, which would delete whatever refers to its rows.
+
+    Only outside a transaction does SQLite obey, so this goes past the connection's own beginning of one.
+    """
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    driver = connection.connection.driver_connection
+    assert driver is not None  # noqa: S101 - just connected
+    driver.execute("PRAGMA foreign_keys=OFF")
+    try:
+        yield
+    finally:
+        driver.execute("PRAGMA foreign_keys=ON")
 
 
 def draft_revision(database: Database, message: str) -> None:
