@@ -32,7 +32,7 @@ def life_used_svg(
         "history": _history_rows(chart),
         "services": _service_rows(chart),
         "samples": _sample_rows(chart),
-        "limits": [{"y": chart.limit_fraction, "label": limit}],
+        **theme.limit_rows([(chart.limit_fraction, limit)], 1.0),
         "today": theme.today_rows(chart.today, words["today"]),
     }
     title = words["life_title"].format(compartment=chart.compartment, vehicle=chart.vehicle)

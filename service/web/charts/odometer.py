@@ -107,20 +107,27 @@ def _reading_row(reading: OdometerReading, presentation: Presentation) -> dict[s
 
 
 def _limit_rows(chart: OdometerChart, presentation: Presentation) -> dict[str, theme.Rows]:
-    rows = [_limit_row(limit, presentation) for limit in chart.limits]
-    return {"limits": rows, "due": [row for row in rows if "t" in row]}
+    named = [(presentation.distance_value(one.odometer_km), _name(one, presentation)) for one in chart.limits]
+    heights = [presentation.distance_value(reading.odometer_km) for reading in chart.readings]
+    heights += [height for height, _ in named]
+    span = max(heights, default=0.0) - min(heights, default=0.0)
+    due = [_due_row(limit, presentation) for limit in chart.limits if limit.due_p50_on is not None]
+    return {**theme.limit_rows(named, span), "due": due}
 
 
-def _limit_row(limit: DistanceLimit, presentation: Presentation) -> dict[str, Any]:
-    row: dict[str, Any] = {
+def _name(limit: DistanceLimit, presentation: Presentation) -> str:
+    return f"{limit.label} {presentation.distance(limit.odometer_km)}"
+
+
+def _due_row(limit: DistanceLimit, presentation: Presentation) -> dict[str, Any]:
+    middle = limit.due_p50_on or limit.due_p10_on
+    assert middle is not None  # noqa: S101 - only limits with a date are asked for
+    return {
         "y": presentation.distance_value(limit.odometer_km),
-        "label": f"{limit.label} {presentation.distance(limit.odometer_km)}",
+        "t": theme.milliseconds(middle),
+        "early": theme.milliseconds(limit.due_p10_on or middle),
+        "late": theme.milliseconds(limit.due_p90_on or middle),
     }
-    if limit.due_p50_on is not None:
-        row["t"] = theme.milliseconds(limit.due_p50_on)
-        row["early"] = theme.milliseconds(limit.due_p10_on or limit.due_p50_on)
-        row["late"] = theme.milliseconds(limit.due_p90_on or limit.due_p50_on)
-    return row
 
 
 def _description(chart: OdometerChart, presentation: Presentation, words: Mapping[str, str]) -> str:

@@ -36,6 +36,9 @@ _MIN_Y_AXIS: Final = 52
 _MAX_FAN_POINTS: Final = 40
 _KEY_CHARACTERS: Final = 54
 """About as many as fit the width in the size of the key."""
+_NAME_HEIGHT: Final = 0.12
+"""Height of a name as a share of what is drawn, with room for the axis to round its ends."""
+
 PER_CENT: Final = "format(100 * datum.value, '.0f') + '\u202f%'"
 """How an axis writes a fraction."""
 
@@ -123,10 +126,26 @@ def fan_rows(points: Sequence[FanPoint], in_unit: Callable[[float], float]) -> R
 
 
 def limit_layers() -> list[alt.Chart]:
-    """Draw limits as lines from side to side with their names above; rows: `limits`."""
-    base = marks_of("limits").encode(y="y:Q")
-    name = base.mark_text(color=INK, align="left", baseline="bottom", dx=4, dy=-3, fontSize=FONT_SIZE)
-    return [base.mark_rule(color=LIMIT, strokeWidth=1.5), name.encode(x=alt.value(0), text="label:N")]
+    """Draw limits as lines from side to side with their names above; rows: `limits` and `names`."""
+    names = marks_of("names").mark_text(
+        color=INK, align="left", baseline="bottom", dx=4, dy=-3, fontSize=FONT_SIZE
+    )
+    return [
+        marks_of("limits").mark_rule(color=LIMIT, strokeWidth=1.5).encode(y="y:Q"),
+        names.encode(y="y:Q", x=alt.value(0), text="label:N"),
+    ]
+
+
+def limit_rows(limits: Sequence[tuple[float, str]], span: float) -> dict[str, Rows]:
+    """Give the rows of limits and of their names, which are pushed up where they would cover each other.
+
+    `span` is about what the vertical axis spans.
+    """
+    names: Rows = []
+    for y, label in sorted(limits):
+        lowest = names[-1]["y"] + _NAME_HEIGHT * span if names else y
+        names.append({"y": max(y, lowest), "label": label})
+    return {"limits": [{"y": y} for y, _ in limits], "names": names}
 
 
 def _key_lines(key: Key) -> list[str]:

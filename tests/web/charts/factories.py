@@ -60,6 +60,8 @@ def odometer_chart(n_readings: int = 52, **changes: Any) -> OdometerChart:
                 due_p50_on=date(2026, 9, 17),
                 due_p90_on=date(2026, 10, 15),
             ),
+            DistanceLimit(label="engine", odometer_km=101_500.0),
+            DistanceLimit(label="rear axle", odometer_km=103_000.0),
         ),
     }
     return OdometerChart(**(values | changes))
