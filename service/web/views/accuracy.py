@@ -9,9 +9,8 @@ from service.documents.presentation import Presentation
 from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
 from service.usecases.show_accuracy import Accuracy
 from service.web.catalogue import translate
-from service.web.charts.accuracy import coverage_svg, coverage_table
 from service.web.charts.models import CoverageAtHorizon, CoverageChart
-from service.web.views.charts import ShownChart
+from service.web.views.shown_chart import ShownChart, show_chart
 
 OURS: Final = "service"
 PROMISED: Final = 0.8
@@ -93,7 +92,7 @@ def _chart(cards: Sequence[Scorecard], presentation: Presentation) -> ShownChart
             for card in cards
         ),
     )
-    return ShownChart(svg=coverage_svg(chart, presentation), table=coverage_table(chart, presentation))
+    return show_chart(chart, presentation)
 
 
 def _chance(card: Scorecard) -> float:

@@ -1,6 +1,5 @@
 """Charts for a page: the drawing and its table."""
 
-from dataclasses import dataclass
 from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -10,9 +9,7 @@ from service.domain.due_reasons import Limit
 from service.store.tables.readings import Reading
 from service.usecases.explain_history import ToldHistory, ToldStep
 from service.usecases.show_vehicle import CompartmentView, Course, VehicleView
-from service.web.charts.life_used import life_used_svg, life_used_table
 from service.web.charts.models import (
-    ChartTable,
     DistanceLimit,
     FanPoint,
     LifePoint,
@@ -22,20 +19,10 @@ from service.web.charts.models import (
     SampleMark,
     ServiceMark,
 )
-from service.web.charts.odometer import odometer_svg, odometer_table
+from service.web.views.shown_chart import ShownChart, show_chart
 
 Z_90: Final = 1.2815515655446004
 """Standard normal quantile at 0.9 (ISO 16269-4 tables): 8 in 10 cases lie within this many deviations."""
-
-TABLE_ROWS: Final = 60
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShownChart:
-    """A drawing with its table."""
-
-    svg: str
-    table: ChartTable
 
 
 def odometer_chart(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> ShownChart | None:
@@ -50,8 +37,7 @@ def odometer_chart(view: VehicleView, presentation: Presentation, zone: ZoneInfo
         fan=_fan(view.odometer_course),
         limits=tuple(limit for one in view.compartments if (limit := _distance_limit(view, one)) is not None),
     )
-    table = odometer_table(chart, presentation)
-    return ShownChart(svg=odometer_svg(chart, presentation), table=_shortened(table))
+    return show_chart(chart, presentation)
 
 
 def life_chart(view: VehicleView, one: CompartmentView, presentation: Presentation) -> ShownChart:
@@ -68,9 +54,7 @@ def life_chart(view: VehicleView, one: CompartmentView, presentation: Presentati
         projection=_fan(one.life_course),
         limit_fraction=1.0 - float(parameters.planning_reserve_fraction[one.place]),
     )
-    return ShownChart(
-        svg=life_used_svg(chart, presentation), table=_shortened(life_used_table(chart, presentation))
-    )
+    return show_chart(chart, presentation)
 
 
 def _reading(row: Reading, zone: ZoneInfo) -> OdometerReading | None:
@@ -133,7 +117,3 @@ def _sample(step: ToldStep) -> SampleMark:
         high_fraction=life + spread,
         label=step.why,
     )
-
-
-def _shortened(table: ChartTable) -> ChartTable:
-    return ChartTable(caption=table.caption, headings=table.headings, rows=table.rows[:TABLE_ROWS])

@@ -19,10 +19,11 @@ from service.store.tables.visits import VisitPin
 from service.usecases.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, translate
 from service.web.forms import FormState
-from service.web.views.charts import ShownChart, life_chart, odometer_chart
+from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
 from service.web.views.exchange import ExchangeTable, exchange_table
 from service.web.views.returns import ReturnForm, return_form
+from service.web.views.shown_chart import ShownChart
 
 HELD_SHOWN: Final = 20
 HISTORY_SHOWN: Final = 60
