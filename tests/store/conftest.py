@@ -1,13 +1,15 @@
 """A database with something in nearly every table: the invented fleet, lists, receivers, odd texts, many readings."""
 
 import shutil
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import insert
 
-from seed_demo.loader import load_demo_fleet
+from seed_demo import loader
+from seed_demo.fleet import DemoFleet, build_demo_fleet
 from service.domain.events import Event
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
@@ -32,7 +34,20 @@ ODD_TEXTS = (
     "a\u0301 combining",
     "<b>bold</b> & %s {x}",
 )
-READINGS_A_VEHICLE = 700
+READINGS_A_VEHICLE = 1_200
+EVERY = 8
+"""Of the invented fleet the vehicles with samples, and one in so many of the others."""
+
+
+def small_fleet(now: datetime, seed: int) -> DemoFleet:
+    """Part of the invented fleet."""
+    whole = build_demo_fleet(now, seed)
+    kept = {sample.vehicle for sample in whole.samples} | {one.vehicle for one in whole.vehicles[::EVERY]}
+    parts = {
+        name: tuple(one for one in getattr(whole, name) if one.vehicle in kept)
+        for name in ("vehicles", "compartments", "readings", "services", "samples")
+    }
+    return replace(whole, **parts)
 
 
 @pytest.fixture(scope="session")
@@ -41,7 +56,9 @@ def full_file(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -
     path = tmp_path_factory.mktemp("full") / "full.sqlite"
     shutil.copyfile(sqlite_template, path)
     database = Database(f"sqlite:///{path}", sqlite_synchronous="NORMAL")
-    caller = load_demo_fleet(database, START, lambda _text: None)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(loader, "build_demo_fleet", small_fleet)
+        caller = loader.load_demo_fleet(database, START, lambda _text: None)
     _subscribe_and_publish(database, caller)
     with database.transaction() as session:
         depot = fleet.list_depots(session, caller.organisation_id)[0]
