@@ -5,9 +5,7 @@ import threading
 from typing import Annotated
 
 import typer
-import uvicorn
 
-from service.api.connections import protocol_with_patience
 from service.cli.context import load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
 from service.logs import configure_logs
@@ -34,6 +32,10 @@ def serve(
 
 def run_server(settings: Settings) -> None:
     """Serve until told to stop; requests under way end first."""
+    import uvicorn
+
+    from service.api.connections import protocol_with_patience
+
     configure_logs(settings.log_format, settings.log_level)
     uvicorn.run(
         build_app(settings),
