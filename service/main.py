@@ -116,6 +116,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     import anyio.to_thread
 
     from service.api.application import build_api
+    from service.api.limiter import Limiter
     from service.api.turns import threads_for
     from service.web.application import install_pages
 
@@ -148,6 +149,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
         max_upload_bytes=settings.max_upload_bytes,
         receive_timeout_seconds=settings.receive_timeout_seconds,
         public_url=settings.public_url,
+        limiter=Limiter(settings.quota_calls_per_second, settings.quota_rows_per_hour),
     )
     app.state.token_uses = token_uses
     app.state.target_rules = build_target_rules(settings)

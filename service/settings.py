@@ -53,6 +53,12 @@ class Settings(BaseSettings):
     receive_timeout_seconds: float = Field(default=30.0, gt=0, le=600)
     """A client that sends nothing for so long is cut off."""
 
+    quota_calls_per_second: float = Field(default=200.0, ge=1)
+    """Calls of one organisation on one node; ten seconds' worth may come at once."""
+
+    quota_rows_per_hour: float = Field(default=10_000_000.0, ge=1000)
+    """Rows of readings of one organisation on one node; an hour's worth may come at once."""
+
     scheduler: bool = True
     """Run the clock in the server process; switch off where a scheduler process of its own runs."""
 

@@ -10,6 +10,7 @@ from fastapi_offline import FastAPIOffline
 
 from service.api.documentation import install_documentation
 from service.api.guard import Guard
+from service.api.known_callers import KnownCallers
 from service.api.limiter import Limiter
 from service.api.metrics import Metrics
 from service.api.problems import Problem, install_problem_handlers
@@ -86,6 +87,7 @@ def build_api(
     max_upload_bytes: int,
     receive_timeout_seconds: float,
     public_url: str,
+    limiter: Limiter,
 ) -> FastAPI:
     """Put the application together."""
     app = FastAPIOffline(
@@ -99,7 +101,8 @@ def build_api(
     app.state.database = database
     app.state.clock = clock
     app.state.wire_clock = SystemClock()
-    app.state.limiter = Limiter()
+    app.state.limiter = limiter
+    app.state.known_callers = KnownCallers()
     app.state.public_url = public_url
     app.state.metrics = Metrics()
     install_problem_handlers(app)
@@ -114,6 +117,7 @@ def build_api(
             is_one_writer=database.is_sqlite,
             longest_wait_seconds=database.timeout_seconds,
         ),
+        known=app.state.known_callers,
     )
     app.add_middleware(
         Guard,

@@ -1,15 +1,22 @@
-"""Rate limits, kept in the process: wrong tokens by source address, calls by token."""
+"""Rate limits, kept in the process: wrong tokens by source address, calls and rows by organisation."""
 
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import datetime
+from math import ceil
 from typing import Final
 
 from service.errors import RateLimitedError
 
 MAX_TRACKED: Final = 10_000
 """Buckets kept; the least recently used one is forgotten first."""
+
+CALLS_PER_SECOND: Final = 200.0
+BURST_SECONDS: Final = 10.0
+"""After a pause an organisation may make the calls of so many seconds at once."""
+
+ROWS_PER_HOUR: Final = 10_000_000.0
 
 
 @dataclass(slots=True)
@@ -27,8 +34,12 @@ class TokenBuckets:
         self._buckets: OrderedDict[str, _Bucket] = OrderedDict()
         self._lock = threading.Lock()
 
-    def wait_seconds(self, key: str, now: datetime, *, take: bool = True) -> float:
-        """Seconds until a token is there; zero takes it, unless asked only to look."""
+    def wait_seconds(self, key: str, now: datetime, *, take: bool = True, amount: float = 1.0) -> float:
+        """Seconds until so many tokens are there; zero takes them, unless asked only to look.
+
+        More than the bucket holds is given when it is full.
+        """
+        needed = min(amount, self._burst)
         with self._lock:
             bucket = self._buckets.pop(key, None) or _Bucket(self._burst, now)
             elapsed = max(0.0, (now - bucket.at).total_seconds())
@@ -37,17 +48,20 @@ class TokenBuckets:
             self._buckets[key] = bucket
             if len(self._buckets) > MAX_TRACKED:
                 self._buckets.popitem(last=False)
-            if bucket.tokens < 1.0:
-                return (1.0 - bucket.tokens) / self._per_second
-            bucket.tokens -= 1.0 if take else 0.0
+            if bucket.tokens < needed:
+                return (needed - bucket.tokens) / self._per_second
+            bucket.tokens -= needed if take else 0.0
             return 0.0
 
 
 class Limiter:
     """The limits of the API, and of the pages that need no signing in."""
 
-    def __init__(self, calls_per_second: float = 200.0, burst: float = 2000.0) -> None:
-        self._calls = TokenBuckets(burst, calls_per_second)
+    def __init__(
+        self, calls_per_second: float = CALLS_PER_SECOND, rows_per_hour: float = ROWS_PER_HOUR
+    ) -> None:
+        self._calls = TokenBuckets(calls_per_second * BURST_SECONDS, calls_per_second)
+        self._rows = TokenBuckets(rows_per_hour, rows_per_hour / 3600)
         self._failures = TokenBuckets(burst=15, per_second=15 / 60)
         self._link_posts = TokenBuckets(burst=20, per_second=1 / 60)
 
@@ -59,15 +73,20 @@ class Limiter:
         """Count a wrong secret."""
         self._failures.wait_seconds(source, now)
 
-    def check_caller(self, caller: str, now: datetime) -> None:
-        """Refuse a caller that asks too often."""
-        self._refuse_if(self._calls.wait_seconds(caller, now))
+    def check_call(self, organisation_id: int, now: datetime) -> None:
+        """Refuse an organisation that has used up its calls, whichever of its tokens asks."""
+        self._refuse_if(self._calls.wait_seconds(str(organisation_id), now))
+
+    def check_rows(self, organisation_id: int, n_rows: int, now: datetime) -> None:
+        """Refuse an organisation that has used up its rows of readings."""
+        wait = self._rows.wait_seconds(str(organisation_id), now, amount=n_rows)
+        self._refuse_if(wait, "Too many rows; wait and send the rest again.")
 
     def check_link_post(self, link: str, now: datetime) -> None:
         """Refuse a link by which more is sent than anybody reads off a dashboard."""
         self._refuse_if(self._link_posts.wait_seconds(link, now))
 
     @staticmethod
-    def _refuse_if(wait: float) -> None:
+    def _refuse_if(wait: float, detail: str = "Too many calls; wait and try again.") -> None:
         if wait > 0:
-            raise RateLimitedError("Too many calls; wait and try again.", retry_after_seconds=int(wait) + 1)
+            raise RateLimitedError(detail, retry_after_seconds=ceil(wait))

@@ -15,6 +15,7 @@ from service.api.schemas.readings import ReadingResult
 from service.api.units_of_work import (
     Credentials,
     authenticate,
+    charge_rows,
     claim_key,
     get_database,
     get_now,
@@ -89,8 +90,13 @@ def record_file(
         if claimed is not None:
             session.rollback()
     outcomes = _Outcomes(upload.scratch)
+
+    def report(first: int, results: Sequence[RowResult]) -> None:
+        outcomes.report(first, results)
+        charge_rows(request, caller, len(results), get_now(request))
+
     counts = import_readings(
-        database.transaction, caller, request.app.state.clock.now, _open(upload, zone), outcomes.report
+        database.transaction, caller, request.app.state.clock.now, _open(upload, zone), report
     )
     outcomes.refuse_if_nothing_fits(counts)
     request.state.reading_counts = {str(one): getattr(counts, one) for one in ReadingOutcome}

@@ -13,9 +13,11 @@ from typing import Final
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.api.known_callers import KnownCallers
+from service.api.places import FairPlaces, QueueFullError
 from service.api.problems import render_problem
 from service.api.secret_paths import PREFIXES
-from service.errors import UnavailableError
+from service.errors import RateLimitedError, UnavailableError
 from service.store.session import Database
 
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS", "TRACE"})
@@ -39,6 +41,7 @@ SQLITE_THREADS: Final = 4
 """More threads fight over the interpreter lock: 40 answer a quarter of the requests that 4 do."""
 
 RETRY_AFTER_SECONDS: Final = 5
+RETRY_AFTER_FULL_SECONDS: Final = 1
 NO_PLACE: Final = "Too many calls at once; nothing was stored, send the same call again."
 
 
@@ -80,45 +83,48 @@ class Turns:
     def __init__(self, n_threads: int, *, is_one_writer: bool, longest_wait_seconds: float) -> None:
         self._longest_wait_seconds = longest_wait_seconds
         self._places = {
-            Work.READ: asyncio.Semaphore(n_threads),
-            Work.WRITE: asyncio.Semaphore(1 if is_one_writer else max(1, n_threads // 2)),
-            Work.IMPORT: asyncio.Semaphore(1 if is_one_writer else max(1, n_threads // 4)),
+            Work.READ: FairPlaces(n_threads),
+            Work.WRITE: FairPlaces(1 if is_one_writer else max(1, n_threads // 2)),
+            Work.IMPORT: FairPlaces(1 if is_one_writer else max(1, n_threads // 4)),
         }
 
-    async def begin(self, work: Work) -> None:
-        """Wait for a place.
+    async def begin(self, work: Work, key: str) -> None:
+        """Wait for a place in the queue of an organisation.
 
         Raises
         ------
         NoPlaceError
             If none becomes free in time.
+        QueueFullError
+            If the queue is full.
         """
         try:
-            await asyncio.wait_for(self._places[work].acquire(), self._longest_wait_seconds)
+            await asyncio.wait_for(self._places[work].take(key), self._longest_wait_seconds)
         except TimeoutError:
             raise NoPlaceError from None
 
-    def end(self, work: Work) -> None:
+    def end(self, work: Work, key: str) -> None:
         """Give the place to the next one."""
-        self._places[work].release()
+        self._places[work].give_back(key)
 
 
 class _Turn:
     """One request's place: taken once, given back once."""
 
-    def __init__(self, turns: Turns, work: Work) -> None:
+    def __init__(self, turns: Turns, work: Work, key: str) -> None:
         self._turns = turns
         self.work = work
+        self._key = key
         self._is_held = False
 
     async def begin(self) -> None:
-        await self._turns.begin(self.work)
+        await self._turns.begin(self.work, self._key)
         self._is_held = True
 
     def end(self) -> None:
         if self._is_held:
             self._is_held = False
-            self._turns.end(self.work)
+            self._turns.end(self.work, self._key)
 
     def beginning_after(self, receive: Receive) -> Receive:
         """Let the body arrive first: a slow sender keeps nobody waiting."""
@@ -147,9 +153,10 @@ class _Turn:
 class InTurn:
     """ASGI middleware that lets requests begin one after the other, once their bodies have arrived."""
 
-    def __init__(self, app: ASGIApp, *, turns: Turns) -> None:
+    def __init__(self, app: ASGIApp, *, turns: Turns, known: KnownCallers) -> None:
         self._app = app
         self._turns = turns
+        self._known = known
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on when it is its turn."""
@@ -157,7 +164,7 @@ class InTurn:
             await self._app(scope, receive, send)
             return
         request = Request(scope)
-        turn = _Turn(self._turns, work_of(request))
+        turn = _Turn(self._turns, work_of(request), self._known.queue_of(request))
         try:
             if turn.work is Work.IMPORT:
                 receive = turn.beginning_after(receive)
@@ -169,6 +176,10 @@ class InTurn:
         except NoPlaceError:
             headers = {"Retry-After": str(RETRY_AFTER_SECONDS)}
             answer = render_problem(request, 503, NO_PLACE, UnavailableError.code, headers=headers)
+            await answer(scope, receive, send)
+        except QueueFullError:
+            headers = {"Retry-After": str(RETRY_AFTER_FULL_SECONDS)}
+            answer = render_problem(request, 429, NO_PLACE, RateLimitedError.code, headers=headers)
             await answer(scope, receive, send)
         finally:
             turn.end()

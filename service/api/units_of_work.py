@@ -18,6 +18,7 @@ from pydantic import BaseModel
 from sqlmodel import Session
 
 from service.api.answers import entity_tag
+from service.api.known_callers import KnownCallers
 from service.api.limiter import Limiter
 from service.clock import Clock
 from service.errors import AuthenticationRequiredError, InvalidInputError, StaleVersionError
@@ -221,10 +222,24 @@ def authenticate(
         if secret is not None:
             limiter.note_failure(source, now)
         raise
-    limiter.check_caller(f"{caller.organisation_id}/{caller.actor}", now)
+    limiter.check_call(caller.organisation_id, now)
+    known: KnownCallers = request.app.state.known_callers
+    known.note(secret, caller.organisation_id)
     if caller.token_id is not None:
         request.app.state.token_uses.note(caller.token_id, now)
     return caller
+
+
+def charge_rows(request: Request, caller: Caller, n_rows: int, now: datetime) -> None:
+    """Take rows from what an organisation may send in an hour.
+
+    Raises
+    ------
+    RateLimitedError
+        If it has used that up.
+    """
+    limiter: Limiter = request.app.state.limiter
+    limiter.check_rows(caller.organisation_id, n_rows, now)
 
 
 Reading = Annotated[Unit, Depends(open_read, scope="function")]

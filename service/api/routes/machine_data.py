@@ -15,7 +15,7 @@ from service.api.machine_bodies import (
 )
 from service.api.problems import describe_problems
 from service.api.schemas.machine_data import FrameBatch, ValueResults
-from service.api.units_of_work import Writing, get_database, get_now
+from service.api.units_of_work import Writing, charge_rows, get_database, get_now
 from service.clock import Clock
 from service.errors import AuthenticationRequiredError
 from service.usecases.receive_message import SignedMessage, claim_message, identify_sender
@@ -95,6 +95,7 @@ def post_document(request: Request, machine_source: IdPath, content: RawBody, un
     read loses none of the others; if nothing at all can be stored, the answer is 422.
     """
     document = parse_document(content, request.headers.get("content-type", ""))
+    charge_rows(request, unit.caller, len(document.values), unit.now)
     source = open_source(unit.session, unit.caller, machine_source)
     return unit.answer(take_fleet(unit.session, unit.caller, unit.now, source, document))
 
@@ -106,11 +107,12 @@ def post_document(request: Request, machine_source: IdPath, content: RawBody, un
     response_model=ValueResults,
     responses=describe_problems(404, 409, 413, 422),
 )
-def post_frames(machine_source: IdPath, body: FrameBatch, unit: Writing) -> Response:
+def post_frames(request: Request, machine_source: IdPath, body: FrameBatch, unit: Writing) -> Response:
     """Decode J1939 frames (odometer in groups 65217 and 65248, engine hours in 65253) and J1979 odometer answers (A6).
 
     Of two odometer signals of one machine the finer one is used. One bad frame never loses the good ones.
     """
+    charge_rows(request, unit.caller, len(body.frames), unit.now)
     source = open_source(unit.session, unit.caller, machine_source)
     return unit.answer(take_frame_batch(unit.session, unit.caller, unit.now, source, body))
 
@@ -154,12 +156,14 @@ def post_message(
         except AuthenticationRequiredError:
             limiter.note_failure(sender, now)
             raise
-        limiter.check_caller(f"{caller.organisation_id}/{caller.actor}", now)
+        limiter.check_call(caller.organisation_id, now)
         kept, is_repeated = claim_message(session, caller, message, now)
         if is_repeated:
             return Response(kept.body, kept.status, {**kept.headers, "Idempotency-Replayed": "true"})
         source = open_source(session, caller, machine_source)
-        body = take_message(session, caller, now, source, content).model_dump_json().encode()
+        shown = take_message(session, caller, now, source, content)
+        charge_rows(request, caller, len(shown.results), now)
+        body = shown.model_dump_json().encode()
         kept.status, kept.headers, kept.body = 200, {"Content-Type": "application/json"}, body
         session.add(kept)
         return Response(body, media_type="application/json")

@@ -16,7 +16,16 @@ from service.api.schemas.readings import (
     ReadingResult,
     ReadingResults,
 )
-from service.api.units_of_work import Credentials, KeyHeader, Reading, Unit, WriteUnit, Writing, writing
+from service.api.units_of_work import (
+    Credentials,
+    KeyHeader,
+    Reading,
+    Unit,
+    WriteUnit,
+    Writing,
+    charge_rows,
+    writing,
+)
 from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import FieldError, InvalidInputError
@@ -66,7 +75,9 @@ def post_readings(
 
 
 def _record(request: Request, unit: WriteUnit, body: bytes) -> Response:
-    results = record_readings(unit.session, unit.caller, unit.now, parse_batch(body))
+    rows = parse_batch(body)
+    charge_rows(request, unit.caller, len(rows), unit.now)
+    results = record_readings(unit.session, unit.caller, unit.now, rows)
     refuse_if_nothing_fits(results)
     counts = {str(outcome): 0 for outcome in ReadingOutcome}
     for result in results:
