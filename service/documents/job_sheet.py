@@ -1,10 +1,20 @@
 """The job sheet of one vehicle on paper: plan, order of work, boxes to fill in, and the way back to the record."""
 
+from collections.abc import Mapping
+from typing import Final
+
 from service.documents.models import JobCompartment, JobSheet, RoundPlan, TorqueEntry
 from service.documents.pdf import Json, render_pdf
 from service.documents.presentation import Presentation
 from service.documents.qr_code import qr_svg
 from service.documents.tables import parts_in_words
+
+FASTENERS: Final = ("drain_plug", "fill_plug", "other_fastener")
+
+
+def open_torques(words: Mapping[str, str]) -> tuple[TorqueEntry, ...]:
+    """Give rows to write a torque into; figures come from the maker's data alone, so none is proposed."""
+    return tuple(TorqueEntry(place=words[name]) for name in FASTENERS)
 
 
 def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
@@ -67,12 +77,13 @@ def _compartment(part: JobCompartment, sheet: JobSheet, presentation: Presentati
         "quantities": _quantities(part, presentation),
         "celsius": presentation.celsius(sheet.fluid_celsius),
         "rounds": [_round(index, plan, presentation) for index, plan in enumerate(part.rounds, start=1)],
-        "steps": [{"text": step.text, "caution": step.caution} for step in part.steps],
+        "steps": [{"text": step.text, "why": step.why, "caution": step.caution} for step in part.steps],
         "window": _window(part, presentation),
         "level_note": part.level_note,
         "excess": _excess(part, presentation),
         "volume_unit": presentation.volume_unit,
         "parts": parts_in_words(part.parts),
+        "maker_notes": part.maker_notes.splitlines(),
         "torques": [_torque(entry, presentation) for entry in part.torques],
         "has_fluid_counter": part.has_fluid_counter,
         "counter_note": part.counter_note,

@@ -109,9 +109,10 @@ class RoundPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkStep:
-    """One step of the order of work, with the caution that belongs to it."""
+    """One step of the order of work, with why it matters and the caution that belongs to it."""
 
     text: str
+    why: str = ""
     caution: str = ""
 
 
@@ -144,6 +145,9 @@ class JobCompartment:
     level_note: str = ""
     parts: tuple[PartNeed, ...] = ()
     torques: tuple[TorqueEntry, ...] = ()
+    maker_notes: str = ""
+    """Plugs, tools and torque in the maker's words."""
+
     has_fluid_counter: bool = False
     counter_note: str = ""
     life_used_before_fraction: float | None = None

@@ -48,6 +48,8 @@ EXPANSION_DENSITY_KG_PER_M3: Final = Bounds(
 )
 DENSITY_KG_PER_M3: Final = Bounds(600, 1_400, "From light fuel to strong glycol.")
 
+TORQUE_NM: Final = Bounds(0.5, 2_000, "From a small bleed screw to a wheel hub; check the unit.")
+
 INTERVAL_KM: Final = Bounds(100, 2_000_000, "From a first run-in change to the life of a vehicle.")
 INTERVAL_MONTHS: Final = Bounds(1, 360, "From a month to thirty years.")
 INTERVAL_HOURS: Final = Bounds(1, 50_000, "From a first run-in change to the life of a machine.")

@@ -1,21 +1,21 @@
 """The job sheet of a vehicle on paper."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from service.documents.file_names import attachment_name
-from service.documents.job_sheet import job_sheet_pdf
+from service.documents.job_sheet import job_sheet_pdf, open_torques
 from service.documents.models import (
     JobCompartment,
     JobSheet,
     PartNeed,
     RoundPlan,
-    TorqueEntry,
     WorkStep,
 )
 from service.domain.cautions import DEFERENCE
 from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
-from service.domain.service_work import STEP_TEXTS
+from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.domain.visual_grades import GRADE_TEXTS
 from service.domain.zones import zone_named
@@ -32,6 +32,7 @@ def render_job_sheet(
     listed = tuple(part for part in job.parts if part.line is not None)
     odometer = job.projection.odometer_km
     parts = listed or job.parts
+    presentation = presentation_of(organisation)
     ambient = [part.ambient_celsius for part in parts if part.ambient_celsius is not None]
     sheet = JobSheet(
         organisation=organisation.name,
@@ -41,12 +42,12 @@ def render_job_sheet(
         record_url=f"{public_url}/vehicles/{format_id(IdKind.VEHICLE, vehicle.id)}/job-sheet",
         facts=_facts(job),
         cautions=(*dict.fromkeys(text for part in parts for text in part.cautions), DEFERENCE),
-        compartments=tuple(_compartment(part) for part in parts),
+        compartments=tuple(_compartment(part, presentation.labels) for part in parts),
         depot=job.depot,
         odometer_km=None if odometer is None else float(odometer[1]),
         fluid_celsius=ambient[0] if ambient else None,
     )
-    content = job_sheet_pdf(sheet, presentation_of(organisation))
+    content = job_sheet_pdf(sheet, presentation)
     return content, attachment_name("job-sheet", vehicle.reference, suffix="pdf")
 
 
@@ -58,7 +59,7 @@ def _facts(job: Job) -> tuple[tuple[str, str], ...]:
     return tuple(facts)
 
 
-def _compartment(part: JobPart) -> JobCompartment:
+def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
     compartment = part.compartment
     return JobCompartment(
         compartment=compartment.reference,
@@ -75,9 +76,7 @@ def _compartment(part: JobPart) -> JobCompartment:
             )
             for one in part.rounds
         ),
-        steps=tuple(
-            WorkStep(text=STEP_TEXTS[step].label, caution=STEP_TEXTS[step].why) for step in part.steps
-        ),
+        steps=tuple(WorkStep(text=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why) for step in part.steps),
         total_litres=compartment.total_litres,
         drainable_litres=compartment.drainable_litres,
         excess_expected_litres=part.excess_litres,
@@ -86,7 +85,8 @@ def _compartment(part: JobPart) -> JobCompartment:
         parts=tuple(
             PartNeed(name=str(seal["part"]), quantity=int(seal["pieces"])) for seal in compartment.seals
         ),
-        torques=((TorqueEntry(place="", source=compartment.maker_notes),) if compartment.maker_notes else ()),
+        torques=open_torques(words) if ServiceStep.TORQUE_BY_MAKER in part.steps else (),
+        maker_notes=compartment.maker_notes or "",
         has_fluid_counter=compartment.has_fluid_counter,
         life_used_before_fraction=part.life_used,
         grades=tuple(f"{text.mark} {text.look}" for text in GRADE_TEXTS.values()),

@@ -5,8 +5,10 @@ import re
 import pytest
 import segno
 
-from service.documents.job_sheet import job_sheet_pdf, qr_svg
+from service.documents.job_sheet import job_sheet_pdf
+from service.documents.models import WorkStep
 from service.documents.presentation import Presentation
+from service.documents.qr_code import qr_svg
 from tests.documents.factories import job_compartment, job_sheet
 from tests.documents.pdf_reading import claims_pdf_ua, full_text, page_texts, reader, structure_roles
 
@@ -29,8 +31,8 @@ def test_sheet_leads_through_the_job(presentation: Presentation) -> None:
         "Torque, from the maker's data only",
         "Seals and washers renewed",
         "Fluid counter reset",
-        "What the fluid looked like, before",
-        "What the fluid looked like, after",
+        "What the fluid looked like",
+        "before after",
         "a qualified technician decide",
         "Name and signature",
         "Date",
@@ -50,7 +52,7 @@ def test_every_compartment_has_its_own_part(presentation: Presentation) -> None:
     given = job_sheet(compartments=tuple(job_compartment(compartment=name) for name in names))
     content = job_sheet_pdf(given, presentation)
     text = full_text(content)
-    assert all(f"{name}: 60 000 km" in text for name in names)
+    assert all(f"{name} 60 000 km" in text.replace("\n", " ") for name in names)
     assert text.count("Temperature at the check") == 3
     pages = page_texts(content)
     assert all(f"Page {n} of {len(pages)}" in page for n, page in enumerate(pages, start=1))
@@ -60,6 +62,14 @@ def test_a_torque_that_is_not_known_is_left_to_the_maker_s_data(presentation: Pr
     text = full_text(job_sheet_pdf(job_sheet(), presentation))
     assert "Fill plug from the maker's data" in text
     assert "Drain plug 35 maker's manual" in text
+
+
+def test_why_a_step_matters_and_what_the_maker_says_stand_on_the_sheet(presentation: Presentation) -> None:
+    steps = (WorkStep(text="Seals renewed", why="A crushed washer does not seal again."),)
+    part = job_compartment(steps=steps, maker_notes="Drain plug 35 N·m\nSocket 17")
+    text = full_text(job_sheet_pdf(job_sheet(compartments=(part,)), presentation))
+    assert "A crushed washer does not seal again." in text
+    assert "The maker says: Drain plug 35 N·m Socket 17" in text.replace("\n", " ")
 
 
 def test_a_unit_without_counter_or_window_says_so(presentation: Presentation) -> None:

@@ -77,6 +77,20 @@ def test_closing_the_job_records_draws_and_ticks_off(mechanic):
     assert re.search(r"VAN-01.*?badge-done", page, re.DOTALL)
 
 
+def test_torques_are_asked_for_and_kept_with_the_record(mechanic):
+    """None is proposed: torques of drain plugs differ several-fold between units."""
+    page = mechanic.get(SHEET).text
+    assert re.search(r'name="cmp_1-torque_drain_plug" type="text" value=""', page)
+    wrong = mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS, **{"cmp_1-torque_drain_plug": "35 Nm"})
+    assert "Not a number" in wrong.text
+    typed = {"cmp_1-torque_drain_plug": "35", "cmp_1-torque_fill_plug": "30,5", "note": "all well"}
+    assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS, **typed).status_code == 303
+    (service,) = services(mechanic)
+    assert service["note"] == (
+        "all well\ngearbox, torque by the maker’s data: Drain plug, N·m 35; Fill or level plug, N·m 30.5."
+    )
+
+
 def test_a_job_sent_twice_is_recorded_once(mechanic):
     fields = hidden_in(mechanic.get(SHEET).text, ACTION) | DONE | ROUNDS
     first, second = mechanic.send(ACTION, fields), mechanic.send(ACTION, fields)

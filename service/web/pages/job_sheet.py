@@ -18,9 +18,10 @@ from service.usecases.close_job import FinishedWork, close_job, drop_draft, save
 from service.usecases.prepare_job import Job, JobPart, prepare_job
 from service.usecases.render_job_sheet import render_job_sheet
 from service.usecases.service_entries import NewRound, NewService, NewWork
+from service.web.catalogue import translate
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, path_part, render
-from service.web.views.job_sheet import MOST_ROUNDS, TICKED_STEPS, job_sheet_page
+from service.web.views.job_sheet import FASTENERS, MOST_ROUNDS, TICKED_STEPS, job_sheet_page
 from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
@@ -87,6 +88,7 @@ def _close(visit: Visit, job: Job, posted: Posted, keys: list[str]) -> None:
     keys.extend(part.key for part in parts)
     litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
     works = [_work(reader, part, litres_a_unit) for part in parts]
+    torques = [told for part in parts if (told := _torques(reader, part))]
     unit = reader.choice("unit", DistanceUnit, DistanceUnit(job.projection.vehicle.odometer_unit))
     to_km = km_from_miles if unit is DistanceUnit.MI else float
     km = reader.optional_number("odometer", plausibility.ODOMETER_KM, to_base=to_km)
@@ -98,7 +100,7 @@ def _close(visit: Visit, job: Job, posted: Posted, keys: list[str]) -> None:
         unit=DistanceUnit.KM,
         engine_hours=reader.optional_number("engine_hours", plausibility.ENGINE_HOURS),
         done_by=reader.optional_line("done_by", maximum=80),
-        note=reader.note("note"),
+        note="\n".join(filter(None, (reader.note("note"), *torques))) or None,
     )
     reader.finish()
     close_job(visit.session, visit.caller, visit.now, service, works)
@@ -127,6 +129,19 @@ def _work(reader: FormReader, part: JobPart, litres_a_unit: float) -> FinishedWo
     )
     ticked = frozenset(step for step in TICKED_STEPS if reader.flag(f"{key}-step_{step}"))
     return FinishedWork(work=work, ticked=ticked)
+
+
+def _torques(reader: FormReader, part: JobPart) -> str:
+    """Say what was tightened to what; it goes into the remarks of the record."""
+    found = []
+    for place in FASTENERS:
+        torque = reader.optional_number(f"{part.key}-torque_{place}", plausibility.TORQUE_NM)
+        if torque is not None:
+            told = translate("job_torque_of", place=translate(f"torque_{place}"), newton_metres=f"{torque:g}")
+            found.append(told)
+    if not found:
+        return ""
+    return translate("job_torque_note", compartment=part.compartment.reference, torques="; ".join(found))
 
 
 def _rounds(reader: FormReader, key: str, litres_a_unit: float) -> tuple[NewRound, ...]:

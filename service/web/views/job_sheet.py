@@ -19,6 +19,9 @@ from service.web.views.grades import grade_options
 
 MOST_ROUNDS: Final = 6
 
+FASTENERS: Final = ("drain_plug", "fill_plug", "other")
+"""Where a torque is written down; its figure comes from the maker's data alone, so none is proposed."""
+
 TICKED_STEPS: Final = (
     ServiceStep.SPECIFICATION_CHECKED,
     ServiceStep.FILL_PLUG_OPENED_FIRST,
@@ -49,6 +52,14 @@ class RoundRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TorqueRow:
+    """A fastener, and the field for the torque it was tightened to."""
+
+    name: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartSheet:
     """One compartment."""
 
@@ -61,6 +72,7 @@ class PartSheet:
     before: tuple[StepBox, ...]
     after: tuple[StepBox, ...]
     rounds: tuple[RoundRow, ...]
+    torques: tuple[TorqueRow, ...]
     excess: str
     window: str
     method: str
@@ -138,6 +150,11 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
         before=_boxes(part, TICKED_STEPS[:2]),
         after=_boxes(part, TICKED_STEPS[2:]),
         rounds=tuple(_round(part, number, presentation) for number in range(1, _n_rows(part, form) + 1)),
+        torques=tuple(
+            TorqueRow(name=f"{part.key}-torque_{place}", label=translate(f"torque_{place}"))
+            for place in FASTENERS
+            if ServiceStep.TORQUE_BY_MAKER in part.steps
+        ),
         excess=""
         if part.excess_litres is None
         else translate("job_excess_hint", litres=presentation.volume(part.excess_litres, 2)),
