@@ -1,10 +1,9 @@
 """Stored readings of which later ones make screening think otherwise: what changes, and that it did."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import isclose
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from sqlmodel import Session
 
@@ -26,8 +25,7 @@ LASTING: Final = frozenset({ReadingReason.OTHER_VEHICLE, ReadingReason.IMPLAUSIB
 """Reasons that rest on more than the vehicle's own odometer; they stay as long as the outcome does."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Decision:
+class Decision(NamedTuple):
     """What was decided about one reading."""
 
     outcome: ReadingOutcome

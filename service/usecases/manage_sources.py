@@ -13,9 +13,9 @@ from service.store.repositories import fleet, machine_sources
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineSource
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
+from service.usecases.known_readings import RECORD_SOURCES
 from service.usecases.manage_tokens import require_overlap
 from service.usecases.pass_on_values import pass_on_values
-from service.usecases.record_readings import RECORD_SOURCES
 from service.usecases.subscribe import new_secret
 
 MOST_SOURCES: Final = 50

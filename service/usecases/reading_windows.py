@@ -4,8 +4,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import isclose
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome
@@ -22,6 +24,8 @@ WINDOW_READINGS: Final = 200
 Judgement looks back eight readings, and the pace of a vehicle is carried on from its first reading; so the answer is
 that of the whole history, unless a new reading would overturn what was said of one further back than this.
 """
+
+Km = TypeVar("Km", float, NDArray[np.float64])
 
 _FACTORS: Final = (1.0, KM_PER_MILE, 1.0 / KM_PER_MILE)
 
@@ -42,7 +46,7 @@ class WindowStart:
         """Number on that instrument."""
         return (km - self.offset_km) / self.factor
 
-    def continued(self, shown_km: float) -> float:
+    def continued(self, shown_km: Km) -> Km:
         """Odometer on the vehicle's continuous series."""
         return self.factor * shown_km + self.offset_km
 

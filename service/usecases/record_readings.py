@@ -1,7 +1,7 @@
 """Record readings in bulk: every row gets an outcome, and one bad row never loses the good ones."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -9,24 +9,24 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome, ReadingReason
-from service.domain.plausibility import hours_run_on
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import InvalidInputError
 from service.store.repositories import fleet, readings
-from service.store.tables.vehicles import Vehicle
+from service.store.repositories.fleet import VehicleKey
+from service.store.repositories.intake import NewRow, insert_readings
 from service.units import km_from_miles
 from service.usecases.caller import Caller
-from service.usecases.change_verdicts import Decision
 from service.usecases.engine_time import days_of
+from service.usecases.known_readings import Candidate, KnownReadings
 from service.usecases.reading_windows import StoredReadings, earliest_times, load_readings
 from service.usecases.screen_readings import NewEntry, decide
 
 MAX_ROWS: Final = 10_000
 """Rows of one call, and of one transaction of a file."""
 
-RECORD_SOURCES: Final = frozenset({"service", "sample"})
-"""Sources of readings that came with a record; its id is their reference."""
+_NO_OFFSET: Final = timedelta(0)
+STORED: Final = frozenset({ReadingOutcome.ACCEPTED, ReadingOutcome.HELD})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -52,13 +52,44 @@ class RowResult:
 
 
 @dataclass(slots=True)
-class _Known:
-    """What is stored of the vehicles concerned, for telling repeats."""
+class _NewReading:
+    """A reading that can be stored, and what is decided about it."""
 
-    by_reference: dict[tuple[int, str, str], tuple[float, float | None, float | None]] = field(
-        default_factory=dict
-    )
-    by_value: set[tuple[int, float, float | None, float | None]] = field(default_factory=set)
+    vehicle_id: int
+    taken_at: datetime
+    """UTC; a slightly fast clock of the sender taken as now."""
+
+    at_days: float
+    km: float | None
+    unit: str
+    row: ReadingRow
+    engine_hours: float | None
+    used_hours: float | None
+    outcome: ReadingOutcome = ReadingOutcome.ACCEPTED
+    reason: ReadingReason | None = None
+    used_km: float | None = None
+
+    def stored_row(self, organisation_id: int, now: datetime) -> NewRow:
+        """Row of the table; the offset is the one the time came with."""
+        row = self.row
+        offset = row.taken_at.utcoffset() or _NO_OFFSET
+        return NewRow(
+            organisation_id,
+            self.vehicle_id,
+            self.taken_at,
+            offset.days * 1440 + offset.seconds // 60,
+            row.odometer,
+            self.unit,
+            self.km,
+            self.used_km,
+            row.engine_hours,
+            self.used_hours,
+            row.source,
+            row.reference,
+            self.outcome.value,
+            None if self.reason is None else self.reason.value,
+            now,
+        )
 
 
 def record_readings(
@@ -80,53 +111,46 @@ def store_readings(
     session: Session, caller: Caller, now: datetime, rows: Sequence[ReadingRow | RowResult]
 ) -> list[RowResult]:
     """Do the work of `record_readings` for whoever has read a meter in the course of other work."""
-    names = {row.vehicle for row in rows if isinstance(row, ReadingRow)}
-    vehicles = fleet.vehicles_by_reference(session, caller.organisation_id, names)
-    ids = sorted({vehicle.id for vehicle in vehicles.values() if vehicle.id is not None})
-    fleet.lock_vehicles(session, caller.organisation_id, ids)
-    stored = _load(session, caller.organisation_id, now, vehicles, rows)
-    known = _known([*stored.earlier, *stored.rows])
-    results: list[RowResult | None] = [
-        row if isinstance(row, RowResult) else _refuse(caller, now, vehicles, known, row) for row in rows
+    organisation_id = caller.organisation_id
+    vehicles = fleet.keys_by_reference(
+        session, organisation_id, {row.vehicle for row in rows if isinstance(row, ReadingRow)}
+    )
+    fleet.lock_vehicles(session, organisation_id, {vehicle.id for vehicle in vehicles.values()})
+    checked = [
+        _new_reading(caller, now, vehicles.get(row.vehicle), row) if isinstance(row, ReadingRow) else row
+        for row in rows
     ]
-    fresh = [
-        (place, row)
-        for place, row in enumerate(rows)
-        if results[place] is None and isinstance(row, ReadingRow)
-    ]
-    prepared = [_prepare(caller, now, vehicles[row.vehicle], row) for _, row in fresh]
-    _screen(session, caller, now, stored, prepared)
-    for (place, _), values in zip(fresh, prepared, strict=True):
-        results[place] = RowResult(values["outcome"], values["reason"])
-    keep = [
-        values for values in prepared if values["outcome"] in {ReadingOutcome.ACCEPTED, ReadingOutcome.HELD}
-    ]
-    readings.insert_readings(session, keep)
-    touched = earliest_times((values["vehicle_id"], values["taken_at"]) for values in keep)
-    readings.mark_stale(session, caller.organisation_id, sorted(touched), now, touched)
-    return [result for result in results if result is not None]
+    stored = _load(session, organisation_id, now, vehicles, rows)
+    checked = _without_repeats(stored, checked)
+    new = [one for one in checked if isinstance(one, _NewReading)]
+    _screen(session, caller, now, stored, new)
+    kept = [one for one in new if one.outcome in STORED]
+    insert_readings(session, [one.stored_row(organisation_id, now) for one in kept])
+    touched = earliest_times((one.vehicle_id, one.taken_at) for one in kept)
+    readings.mark_stale(session, organisation_id, sorted(touched), now, touched)
+    return [RowResult(one.outcome, one.reason) if isinstance(one, _NewReading) else one for one in checked]
 
 
 def _load(
     session: Session,
     organisation_id: int,
     now: datetime,
-    vehicles: Mapping[str, Vehicle],
+    vehicles: Mapping[str, VehicleKey],
     rows: Sequence[ReadingRow | RowResult],
 ) -> StoredReadings:
     """Load what is stored of the vehicles concerned, as far as it matters; references wherever they are."""
     concerned = [
-        (vehicles[row.vehicle].id or 0, row)
+        (vehicles[row.vehicle].id, row)
         for row in rows
         if isinstance(row, ReadingRow) and row.vehicle in vehicles
     ]
-    earliest = earliest_times((key, _aware(row.taken_at, now)) for key, row in concerned)
+    earliest = earliest_times((key, _moment_of(row, now)) for key, row in concerned)
     stored = load_readings(session, organisation_id, earliest)
-    if not stored.starts:
-        return stored
     references = {
         row.reference for key, row in concerned if key in stored.starts and row.reference is not None
     }
+    if not references:
+        return stored
     loaded = {row[0] for row in stored.rows}
     repeated = readings.read_entries(session, organisation_id, list(stored.starts), references=references)
     return StoredReadings(
@@ -134,140 +158,84 @@ def _load(
     )
 
 
-def _aware(taken_at: datetime, now: datetime) -> datetime:
-    """Give the time of a row that will be refused for having no offset some meaning."""
-    return now if taken_at.tzinfo is None else min(taken_at, now)
+def _without_repeats(
+    stored: StoredReadings, checked: Sequence[_NewReading | RowResult]
+) -> list[_NewReading | RowResult]:
+    """Give repeats their outcome, of rows stored earlier and of rows of this call."""
+    new = [one for one in checked if isinstance(one, _NewReading)]
+    known = KnownReadings()
+    references = {one.row.reference for one in new if one.row.reference is not None}
+    known.note_stored([*stored.earlier, *stored.rows], [one.at_days for one in new], references)
+    return [one if isinstance(one, RowResult) else _or_repeat(known, one) for one in checked]
 
 
-def _known(stored: Sequence[Any]) -> _Known:
-    known = _Known()
-    for row in stored:
-        hours = row[11]
-        if not _is_withdrawn(row):
-            known.by_value.add((row[1], round(row[2], 6), row[3], hours))
-        if row[10] is not None:
-            known.by_reference[(row[1], row[9], row[10])] = (round(row[2], 6), row[3], hours)
-    return known
+def _or_repeat(known: KnownReadings, new: _NewReading) -> _NewReading | RowResult:
+    row = new.row
+    reason = known.repeat(
+        Candidate(new.vehicle_id, new.at_days, new.km, row.engine_hours, row.source, row.reference)
+    )
+    if reason is None:
+        return new
+    is_same = reason is ReadingReason.DUPLICATE
+    return RowResult(ReadingOutcome.DUPLICATE if is_same else ReadingOutcome.REJECTED, reason)
 
 
-def _is_withdrawn(row: Any) -> bool:
-    """Whether a reading went with a record that was voided: the record may come again, put right."""
-    return row[9] in RECORD_SOURCES and row[4] == ReadingOutcome.REJECTED
+def _screen(
+    session: Session, caller: Caller, now: datetime, stored: StoredReadings, new: Sequence[_NewReading]
+) -> None:
+    """Write the decisions into the new readings: of the odometer first, then of the hour meter."""
+    metered = [one for one in new if one.km is not None]
+    entries = [NewEntry(one.vehicle_id, one.at_days, one.km or 0.0) for one in metered]
+    for one, decision in zip(metered, decide(session, caller, now, stored, entries), strict=True):
+        one.outcome, one.reason, one.used_km = decision.outcome, decision.reason, decision.used_km
+    _check_hours(stored.rows, new)
 
 
-def _refuse(
-    caller: Caller, now: datetime, vehicles: Mapping[str, Vehicle], known: _Known, row: ReadingRow
-) -> RowResult | None:
-    """Outcome of a row that is not to be screened; it is remembered as known otherwise."""
-    vehicle = vehicles.get(row.vehicle)
-    if vehicle is None or vehicle.id is None:
-        return RowResult(ReadingOutcome.REJECTED, ReadingReason.UNKNOWN_VEHICLE)
-    if caller.vehicle_id is not None and caller.vehicle_id != vehicle.id:
+def _new_reading(
+    caller: Caller, now: datetime, vehicle: VehicleKey | None, row: ReadingRow
+) -> _NewReading | RowResult:
+    """Give the reading that a row says, or why it says none."""
+    if vehicle is None or (caller.vehicle_id is not None and caller.vehicle_id != vehicle.id):
         return RowResult(ReadingOutcome.REJECTED, ReadingReason.UNKNOWN_VEHICLE)
     if row.odometer is None and row.engine_hours is None:
         return RowResult(ReadingOutcome.REJECTED, ReadingReason.NO_METER)
     try:
-        row.taken_at = _instant(row.taken_at, now)
+        taken_at = plausibility.past_instant("/taken_at", row.taken_at, now)
     except InvalidInputError as error:
         reason = ReadingReason.FUTURE if row.taken_at > now else ReadingReason.TOO_OLD
         return RowResult(ReadingOutcome.REJECTED, reason, error.detail)
-    km = _km(row, vehicle)
-    if km is not None and not plausibility.ODOMETER_KM.hold(km):
-        return RowResult(ReadingOutcome.REJECTED, ReadingReason.OUT_OF_RANGE)
-    return _repeat(known, vehicle.id, row, km)
+    unit, km = row.unit or vehicle.odometer_unit, row.odometer
+    if km is not None:
+        km = km_from_miles(km) if unit == DistanceUnit.MI else km
+        if not plausibility.ODOMETER_KM.hold(km):
+            return RowResult(ReadingOutcome.REJECTED, ReadingReason.OUT_OF_RANGE)
+    return _NewReading(
+        vehicle.id, taken_at, days_of(taken_at), km, unit, row, row.engine_hours, row.engine_hours
+    )
 
 
-def _repeat(known: _Known, vehicle_id: int, row: ReadingRow, km: float | None) -> RowResult | None:
-    value = (round(days_of(row.taken_at), 6), km, row.engine_hours)
-    if row.reference is not None:
-        key = (vehicle_id, row.source, row.reference)
-        earlier = known.by_reference.get(key)
-        if earlier is not None and earlier != value:
-            return RowResult(ReadingOutcome.REJECTED, ReadingReason.REFERENCE_REUSED)
-        if earlier is not None:
-            return RowResult(ReadingOutcome.DUPLICATE, ReadingReason.DUPLICATE)
-        known.by_reference[key] = value
-    if (vehicle_id, *value) in known.by_value:
-        return RowResult(ReadingOutcome.DUPLICATE, ReadingReason.DUPLICATE)
-    known.by_value.add((vehicle_id, *value))
-    return None
+def _moment_of(row: ReadingRow, now: datetime) -> datetime:
+    """Give the time of a row that will be refused for having no offset some meaning."""
+    return now if row.taken_at.tzinfo is None else min(row.taken_at, now)
 
 
-def _instant(taken_at: datetime, now: datetime) -> datetime:
-    """Offset kept, a slightly fast clock of the sender taken as now."""
-    instant = plausibility.past_instant("/taken_at", taken_at, now)
-    return instant.astimezone(taken_at.tzinfo)
-
-
-def _km(row: ReadingRow, vehicle: Vehicle) -> float | None:
-    if row.odometer is None:
-        return None
-    unit = row.unit or vehicle.odometer_unit
-    return km_from_miles(row.odometer) if unit == DistanceUnit.MI else row.odometer
-
-
-def _prepare(caller: Caller, now: datetime, vehicle: Vehicle, row: ReadingRow) -> dict[str, Any]:
-    offset = row.taken_at.utcoffset() or timedelta(0)
-    return {
-        "organisation_id": caller.organisation_id,
-        "vehicle_id": vehicle.id,
-        "taken_at": row.taken_at,
-        "utc_offset_minutes": int(offset.total_seconds() // 60),
-        "odometer": row.odometer,
-        "unit": row.unit or vehicle.odometer_unit,
-        "odometer_km": _km(row, vehicle),
-        "used_km": None,
-        "engine_hours": row.engine_hours,
-        "used_hours": row.engine_hours,
-        "source": row.source,
-        "reference": row.reference,
-        "outcome": ReadingOutcome.ACCEPTED,
-        "reason": None,
-        "received_at": now,
-    }
-
-
-def _screen(
-    session: Session, caller: Caller, now: datetime, stored: StoredReadings, prepared: list[dict[str, Any]]
-) -> None:
-    """Write the decisions into the prepared rows: of the odometer first, then of the hour meter."""
-    metered = [values for values in prepared if values["odometer_km"] is not None]
-    entries = [
-        NewEntry(
-            vehicle_id=values["vehicle_id"],
-            at_days=days_of(values["taken_at"]),
-            odometer_km=values["odometer_km"],
-        )
-        for values in metered
-    ]
-    for values, decision in zip(metered, decide(session, caller, now, stored, entries), strict=True):
-        _take(values, decision)
-    _check_hours(stored.rows, prepared)
-
-
-def _take(values: dict[str, Any], decision: Decision) -> None:
-    values["outcome"], values["reason"] = decision.outcome, decision.reason
-    values["used_km"] = decision.used_km
-
-
-def _check_hours(stored: Sequence[Any], prepared: Sequence[dict[str, Any]]) -> None:
+def _check_hours(stored: Sequence[Any], new: Sequence[_NewReading]) -> None:
     """Leave an hour meter out that runs backwards or faster than the clock; the distance beside it counts."""
+    metered = [reading for reading in new if reading.engine_hours is not None]
+    if not metered:
+        return
     last: dict[int, tuple[float, float]] = {}
     for row in stored:
         if row[12] is not None and row[4] == ReadingOutcome.ACCEPTED:
             last[row[1]] = max(last.get(row[1], (row[2], row[12])), (row[2], row[12]))
-    for values in sorted(prepared, key=lambda one: one["taken_at"]):
-        hours = values["engine_hours"]
-        if hours is None:
+    for reading in sorted(metered, key=lambda one: one.at_days):
+        at, hours = reading.at_days, reading.engine_hours or 0.0
+        before = last.get(reading.vehicle_id)
+        if before is None or at < before[0] or plausibility.hours_run_on(before[1], hours, at - before[0]):
+            last[reading.vehicle_id] = (at, hours)
             continue
-        at = days_of(values["taken_at"])
-        before = last.get(values["vehicle_id"])
-        is_later = before is not None and at >= before[0]
-        if before is not None and is_later and not hours_run_on(before[1], hours, at - before[0]):
-            values["reason"] = values["reason"] or ReadingReason.IMPLAUSIBLE_HOURS
-            if values["odometer_km"] is None:
-                values["outcome"] = ReadingOutcome.HELD
-            else:
-                values["used_hours"] = None
+        reading.reason = reading.reason or ReadingReason.IMPLAUSIBLE_HOURS
+        if reading.km is None:
+            reading.outcome = ReadingOutcome.HELD
         else:
-            last[values["vehicle_id"]] = (at, hours)
+            reading.used_hours = None

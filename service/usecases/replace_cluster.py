@@ -12,6 +12,7 @@ from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, readings
+from service.store.repositories.intake import NewRow, insert_readings
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles
@@ -63,7 +64,7 @@ def replace_cluster(
         | {"reason": reason, "reference": reference}
         for (name, number, reason), reference in zip(values, references, strict=True)
     ]
-    readings.insert_readings(session, rows)
+    insert_readings(session, [NewRow(**row) for row in rows])
     changed = {vehicle_id: at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
     readings.mark_stale(session, caller.organisation_id, [vehicle_id], now, changed)

@@ -3,7 +3,8 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from math import isnan
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,20 @@ REASON_BY_CODE: Final = {
     Reason.AMBIGUOUS: ReadingReason.AMBIGUOUS,
 }
 
+OUTCOME_PLACES: Final = {str(name): place for place, name in enumerate(ReadingOutcome)}
+REASON_PLACES: Final = {None: 0} | {str(name): place for place, name in enumerate(ReadingReason, start=1)}
+
+
+def _places_by_code(members: Mapping[Any, Any], places: Mapping[Any, int]) -> NDArray[np.int8]:
+    table = np.zeros(max(members) + 1, dtype=np.int8)
+    for code, member in members.items():
+        table[code] = places[member]
+    return table
+
+
+OUTCOME_PLACE_BY_CODE: Final = _places_by_code(OUTCOME_BY_CODE, OUTCOME_PLACES)
+REASON_PLACE_BY_CODE: Final = _places_by_code(REASON_BY_CODE, REASON_PLACES)
+
 OTHERS_WITHIN_KM: Final = 3_000.0
 MOST_OTHERS: Final = 3
 """Where more vehicles than this stand that near, agreement with one is no evidence. Common practice, no source."""
@@ -53,8 +68,7 @@ MOST_COMPARED: Final = 100
 UNEXPLAINED: Final = frozenset({ReadingReason.ROLLBACK, ReadingReason.IMPLAUSIBLE_PACE})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewEntry:
+class NewEntry(NamedTuple):
     """An odometer value that is not stored yet."""
 
     vehicle_id: int
@@ -97,24 +111,75 @@ class _Table:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Verdicts:
+    """What screening says of entries, at their places: the engine's codes; km, NaN for none."""
+
+    outcome: NDArray[np.int8]
+    reason: NDArray[np.int8]
+    used_km: NDArray[np.float64]
+    suggested_km: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, n_entries: int) -> "_Verdicts":
+        """Room for so many entries."""
+        codes, numbers = np.zeros((2, n_entries), dtype=np.int8), np.full((2, n_entries), np.nan)
+        return cls(outcome=codes[0], reason=codes[1], used_km=numbers[0], suggested_km=numbers[1])
+
+    def decisions(self, places: NDArray[np.int64]) -> list[Decision]:
+        """Spell out what was decided about some entries."""
+        columns = (self.outcome, self.reason, self.used_km, self.suggested_km)
+        return [
+            Decision(
+                OUTCOME_BY_CODE[outcome],
+                REASON_BY_CODE[reason],
+                None if isnan(used_km) else used_km,
+                None if isnan(suggested_km) else suggested_km,
+            )
+            for outcome, reason, used_km, suggested_km in zip(
+                *(column[places].tolist() for column in columns), strict=True
+            )
+        ]
+
+
 def decide(
     session: Session, caller: Caller, now: datetime, stored: StoredReadings, new: Sequence[NewEntry]
 ) -> list[Decision]:
     """Screen the new entries with what is stored of their vehicles; stored verdicts that change are updated."""
     old = [row for row in stored.rows if row[3] is not None]
     table = _table(session, caller.organisation_id, now, stored, old, new)
-    decisions = _decisions(table, stored.starts, len(old) + len(new))
+    verdicts = _Verdicts.of(len(old) + len(new))
+    _screen(table, stored.starts, verdicts)
+    of_new = np.arange(len(old), len(old) + len(new))
+    decisions = verdicts.decisions(of_new)
     refused = [
         entry
-        for entry, decision in zip(new, decisions[len(old) :], strict=True)
+        for entry, decision in zip(new, decisions, strict=True)
         if decision.outcome is ReadingOutcome.HELD and decision.reason in UNEXPLAINED
     ]
     others = _others(session, caller.organisation_id, refused[:MOST_COMPARED])
     if others:
         again = table.of_vehicles(list(others), [km for near in others.values() for km in near])
-        decisions = _decisions(again, stored.starts, len(decisions), decisions)
-    note_changes(session, caller, now, stored, list(zip(old, decisions[: len(old)], strict=True)))
-    return decisions[len(old) :]
+        _screen(again, stored.starts, verdicts)
+        decisions = verdicts.decisions(of_new)
+    changed = _changed_places(old, verdicts)
+    pairs = zip([old[place] for place in changed.tolist()], verdicts.decisions(changed), strict=True)
+    note_changes(session, caller, now, stored, list(pairs))
+    return decisions
+
+
+def _changed_places(old: Sequence[Any], verdicts: _Verdicts) -> NDArray[np.int64]:
+    """Find the stored entries of which anything that is stored differs from what is decided now."""
+    outcomes = np.array([OUTCOME_PLACES[row[4]] for row in old], dtype=np.int8)
+    reasons = np.array([REASON_PLACES[row[5]] for row in old], dtype=np.int8)
+    used_km = np.array([row[7] for row in old], dtype=np.float64)
+    new_km = verdicts.used_km[: len(old)]
+    is_same = (
+        (outcomes == OUTCOME_PLACE_BY_CODE[verdicts.outcome[: len(old)]])
+        & (reasons == REASON_PLACE_BY_CODE[verdicts.reason[: len(old)]])
+        & ((used_km == new_km) | (np.isnan(used_km) & np.isnan(new_km)))
+    )
+    return np.flatnonzero(~is_same)
 
 
 def _table(
@@ -189,33 +254,17 @@ def _offsets(vehicle: NDArray[np.int64]) -> NDArray[np.int64]:
     return np.concatenate((starts, [vehicle.size])).astype(np.int64)
 
 
-def _decisions(
-    table: _Table,
-    starts: Mapping[int, WindowStart],
-    n_entries: int,
-    known: list[Decision] | None = None,
-) -> list[Decision]:
-    """Screen a table; decisions stand at their entries' places, those of other entries as they were known."""
+def _screen(table: _Table, starts: Mapping[int, WindowStart], verdicts: _Verdicts) -> None:
+    """Screen a table; what is said of other entries stays as it was."""
     screening: Screening = screen_readings(table.entries)
-    decisions: list[Decision | None] = [None] * n_entries if known is None else list(known)
-    rows = zip(
-        table.place.tolist(),
-        table.vehicle.tolist(),
-        screening.outcome.tolist(),
-        screening.reason.tolist(),
-        screening.odometer_km.tolist(),
-        screening.suggested_km.tolist(),
-        strict=True,
-    )
-    for place, vehicle_id, outcome, reason, odometer, suggested in rows:
-        if place < 0:
-            continue
-        is_accepted = outcome == Outcome.ACCEPTED
-        start = starts.get(vehicle_id)
-        decisions[place] = Decision(
-            outcome=OUTCOME_BY_CODE[outcome],
-            reason=REASON_BY_CODE[reason],
-            used_km=(odometer if start is None else start.continued(odometer)) if is_accepted else None,
-            suggested_km=None if is_accepted or np.isnan(suggested) else suggested,
-        )
-    return [decision for decision in decisions if decision is not None]
+    inside = table.place >= 0
+    place = table.place[inside]
+    is_accepted = screening.is_accepted
+    used_km = np.where(is_accepted, screening.odometer_km, np.nan)
+    for key, start in starts.items():
+        own = table.vehicle == key
+        used_km[own] = start.continued(used_km[own])
+    verdicts.outcome[place] = screening.outcome[inside]
+    verdicts.reason[place] = screening.reason[inside]
+    verdicts.used_km[place] = used_km[inside]
+    verdicts.suggested_km[place] = np.where(is_accepted, np.nan, screening.suggested_km)[inside]

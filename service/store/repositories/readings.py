@@ -1,5 +1,6 @@
 """Readings of vehicles, one by one and in bulk."""
 
+import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,18 +8,37 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import ColumnElement, Connection, Float, case, cast, func, insert, literal_column, update
+from sqlalchemy import ColumnElement, Float, cast, func, literal_column, text, update
 from sqlalchemy import select as core_select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.domain.outcomes import ReadingOutcome
 from service.errors import NotFoundError
+from service.store.in_lists import is_one_of
+from service.store.instants import sqlite_instant
 from service.store.tables.readings import Reading, VehicleUsage
 
-COPY_FROM_ROWS: Final = 200
-"""On PostgreSQL this many rows are worth a stream of their own."""
+# Rows that say all of this already are left alone. The columns of the source are key and at.
+_MARK_STALE: Final = """
+    INSERT INTO vehicle_usage (vehicle_id, organisation_id, n_readings, is_stale, changed_from, updated_at)
+    SELECT key, :organisation_id, 0, TRUE, at, :now FROM ({source}) AS touched WHERE TRUE
+    ON CONFLICT (vehicle_id) DO UPDATE SET
+        is_stale = TRUE,
+        updated_at = excluded.updated_at,
+        changed_from = CASE
+            WHEN excluded.changed_from IS NULL OR vehicle_usage.changed_from < excluded.changed_from
+            THEN vehicle_usage.changed_from ELSE excluded.changed_from END
+    WHERE NOT vehicle_usage.is_stale OR vehicle_usage.changed_from > excluded.changed_from
+        OR (vehicle_usage.changed_from IS NULL AND excluded.changed_from IS NOT NULL)
+"""
+_SOURCE_SQLITE: Final = (
+    "SELECT json_extract(value, '$[0]') AS key, json_extract(value, '$[1]') AS at FROM json_each(:rows)"
+)
+_SOURCE_POSTGRESQL: Final = (
+    "SELECT (value ->> 0)\\:\\:bigint AS key, (value ->> 1)\\:\\:timestamptz AS at "
+    "FROM json_array_elements(CAST(:rows AS json)) AS value"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,24 +51,6 @@ class MeterHistory:
     time_days: NDArray[np.float64]
     value: NDArray[np.float64]
     offsets: NDArray[np.int64]
-
-
-def insert_readings(session: Session, rows: Sequence[dict[str, Any]]) -> None:
-    """Store readings in bulk; every row has the same keys."""
-    connection = session.connection()
-    if connection.dialect.name == "postgresql" and len(rows) >= COPY_FROM_ROWS:
-        _copy_readings(connection, rows)
-    elif rows:
-        connection.execute(insert(Reading), list(rows))
-
-
-def _copy_readings(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
-    """Stream rows into PostgreSQL, inside the transaction: about four times as fast as inserting them."""
-    columns = list(rows[0])
-    cursor = connection.connection.cursor()
-    with cursor.copy(f"COPY reading ({', '.join(columns)}) FROM STDIN") as copy:
-        for row in rows:
-            copy.write_row([row[name] for name in columns])
 
 
 def get_reading(session: Session, organisation_id: int, reference: str) -> Reading:
@@ -125,7 +127,7 @@ def _history_query(session: Session, organisation_id: int, meter: str, vehicle_i
         core_select(col(Reading.vehicle_id), days_since_epoch(session, col(Reading.taken_at)), col(value))
         .where(
             col(Reading.organisation_id) == organisation_id,
-            col(Reading.vehicle_id).in_(vehicle_ids),
+            is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
             col(Reading.outcome) == ReadingOutcome.ACCEPTED,
             col(value).is_not(None),
         )
@@ -167,11 +169,14 @@ def read_entries(
         col(Reading.reference),
         col(Reading.engine_hours),
         col(Reading.used_hours),
-    ).where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
+    ).where(
+        col(Reading.organisation_id) == organisation_id,
+        is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
+    )
     if since is not None:
         query = query.where(col(Reading.taken_at) >= since)
     if references is not None:
-        query = query.where(col(Reading.reference).in_(references))
+        query = query.where(is_one_of(session, col(Reading.reference), list(references)))
     query = query.order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
     return list(session.connection().execute(query).all())
 
@@ -180,7 +185,10 @@ def count_readings(session: Session, organisation_id: int, vehicle_ids: Sequence
     """How many readings are stored of each vehicle; those without any are missing."""
     query = (
         core_select(col(Reading.vehicle_id), func.count())
-        .where(col(Reading.organisation_id) == organisation_id, col(Reading.vehicle_id).in_(vehicle_ids))
+        .where(
+            col(Reading.organisation_id) == organisation_id,
+            is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
+        )
         .group_by(col(Reading.vehicle_id))
     )
     return {row[0]: row[1] for row in session.connection().execute(query)}
@@ -254,24 +262,17 @@ def mark_stale(
 
     `changed_from` names the time of the earliest reading that is new or judged anew, of each vehicle that has one.
     """
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    statement = dialect.insert(VehicleUsage)
-    known, new = col(VehicleUsage.changed_from), statement.excluded.changed_from
-    earliest = case((known.is_(None), new), (new.is_(None), known), (new < known, new), else_=known)
-    statement = statement.on_conflict_do_update(
-        index_elements=["vehicle_id"], set_={"is_stale": True, "updated_at": now, "changed_from": earliest}
-    )
-    earliest_of = changed_from or {}
-    rows = [
-        {
-            "vehicle_id": key,
-            "organisation_id": organisation_id,
-            "n_readings": 0,
-            "is_stale": True,
-            "changed_from": earliest_of.get(key),
-            "updated_at": now,
-        }
-        for key in vehicle_ids
-    ]
-    if rows:
-        session.execute(statement, rows)
+    if not vehicle_ids:
+        return
+    connection = session.connection()
+    is_sqlite = connection.dialect.name == "sqlite"
+    write: Any = sqlite_instant if is_sqlite else datetime.isoformat
+    earliest = {key: write(at) for key, at in (changed_from or {}).items()}
+    statement = _MARK_STALE.format(source=_SOURCE_SQLITE if is_sqlite else _SOURCE_POSTGRESQL)
+    values = {
+        "organisation_id": organisation_id,
+        "now": sqlite_instant(now) if is_sqlite else now,
+        "rows": json.dumps([(key, earliest.get(key)) for key in vehicle_ids]),
+    }
+    session.flush()
+    connection.execute(text(statement), values)
