@@ -1,11 +1,23 @@
 """Column types and constraints that every table shares."""
 
+import re
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import CheckConstraint, DateTime, Dialect, ForeignKeyConstraint
+from sqlalchemy import (
+    CheckConstraint,
+    Connection,
+    DateTime,
+    Dialect,
+    ForeignKeyConstraint,
+    PrimaryKeyConstraint,
+    Table,
+    event,
+)
+from sqlalchemy.ext.compiler import compiles
+from sqlalchemy.sql.compiler import DDLCompiler
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import SQLModel
 
@@ -19,6 +31,37 @@ SQLModel.metadata.naming_convention = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+
+N_PARTITIONS: Final = 16
+"""Of a table that is cut on PostgreSQL. Another number needs a migration that moves the rows."""
+
+BY_ORGANISATION: Final = "HASH (organisation_id)"
+"""How such a table is cut: every query names the organisation, so it looks into one part only."""
+
+
+def is_partition(name: str) -> bool:
+    """Whether a table is a part of another, which models know nothing of."""
+    return re.search(r"_part\d\d$", name) is not None
+
+
+@compiles(PrimaryKeyConstraint, "postgresql")
+def _key_of_parts(constraint: PrimaryKeyConstraint, compiler: DDLCompiler, **options: Any) -> str:
+    """PostgreSQL wants the column that a table is cut by in its primary key."""
+    if constraint.table.dialect_options["postgresql"]["partition_by"] is None:
+        return str(compiler.visit_primary_key_constraint(constraint, **options))
+    return f"CONSTRAINT pk_{constraint.table.name} PRIMARY KEY (organisation_id, id)"
+
+
+@event.listens_for(Table, "after_create")
+def _make_parts(table: Table, connection: Connection, **_options: Any) -> None:
+    """Cut a table right after a migration made it."""
+    is_cut = table.dialect_options["postgresql"]["partition_by"] is not None
+    for number in range(N_PARTITIONS if is_cut and connection.dialect.name == "postgresql" else 0):
+        connection.exec_driver_sql(
+            f"CREATE TABLE {table.name}_part{number:02d} PARTITION OF {table.name}"
+            f" FOR VALUES WITH (MODULUS {N_PARTITIONS}, REMAINDER {number})"
+        )
 
 
 class UtcDateTime(TypeDecorator[datetime]):

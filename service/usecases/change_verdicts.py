@@ -46,7 +46,7 @@ def note_changes(
     changed = list(_changed([pair for pair in decided if pair[0][0] not in begins]))
     if not changed:
         return
-    readings.update_verdicts(session, [values for _, values in changed])
+    readings.update_verdicts(session, caller.organisation_id, [values for _, values in changed])
     earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
     readings.mark_stale(session, caller.organisation_id, sorted(earliest), now, earliest)
     told = [

@@ -5,6 +5,7 @@ from sqlalchemy import Connection, text
 from sqlmodel import AutoString
 
 from service.store.tables.all import metadata
+from service.store.types import is_partition
 
 UPGRADE_LOCK = 7_861_009_411
 """Any number, the same on every node: PostgreSQL's advisory lock while the schema changes."""
@@ -27,6 +28,7 @@ def run(connection: Connection) -> None:
         render_as_batch=connection.dialect.name == "sqlite",
         compare_type=True,
         render_item=render_plain_text,
+        include_name=lambda name, kind, _parents: kind != "table" or not is_partition(name),
         transactional_ddl=True,
         transaction_per_migration=False,
     )

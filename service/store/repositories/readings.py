@@ -245,10 +245,10 @@ def odometers_near(
     return [km for km in session.exec(query) if km is not None]
 
 
-def update_verdicts(session: Session, rows: Sequence[dict[str, Any]]) -> None:
+def update_verdicts(session: Session, organisation_id: int, rows: Sequence[dict[str, Any]]) -> None:
     """Store what screening now says of readings: dictionaries with id, outcome, reason and used_km."""
     if rows:
-        session.execute(update(Reading), list(rows))
+        session.execute(update(Reading), [{**row, "organisation_id": organisation_id} for row in rows])
 
 
 def mark_stale(

@@ -7,7 +7,7 @@ from sqlmodel import Field, SQLModel
 
 from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome
-from service.store.types import UtcDateTime, belongs_to, one_of, within
+from service.store.types import BY_ORGANISATION, UtcDateTime, belongs_to, one_of, within
 
 
 class Reading(SQLModel, table=True):
@@ -25,7 +25,9 @@ class Reading(SQLModel, table=True):
         within("engine_hours", plausibility.ENGINE_HOURS),
         CheckConstraint("odometer_km IS NOT NULL OR engine_hours IS NOT NULL", name="says_something"),
         CheckConstraint("utc_offset_minutes BETWEEN -1440 AND 1440", name="utc_offset"),
+        {"postgresql_partition_by": BY_ORGANISATION},
     )
+    __mapper_args__ = {"primary_key": ["organisation_id", "id"]}
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int

@@ -638,7 +638,8 @@ def upgrade() -> None:
     sa.CheckConstraint('utc_offset_minutes BETWEEN -1440 AND 1440', name=op.f('ck_reading_utc_offset')),
     sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_reading_organisation_id_vehicle_id'), ondelete='CASCADE'),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_reading')),
-    sa.UniqueConstraint('organisation_id', 'vehicle_id', 'source', 'reference', name=op.f('uq_reading_organisation_id_vehicle_id_source_reference'))
+    sa.UniqueConstraint('organisation_id', 'vehicle_id', 'source', 'reference', name=op.f('uq_reading_organisation_id_vehicle_id_source_reference')),
+    postgresql_partition_by='HASH (organisation_id)'
     )
     with op.batch_alter_table('reading', schema=None) as batch_op:
         batch_op.create_index('ix_reading_outcome', ['organisation_id', 'outcome', 'id'], unique=False)
