@@ -22,6 +22,7 @@ from service.store.tables.readings import Reading
 from service.usecases.caller import Caller
 from service.usecases.decide_readings import decide_reading
 from service.usecases.found_organisation import found_organisation
+from service.usecases.offer_packs import PackOffer
 from service.usecases.place_orders import NewOrder, PackCount, make_order
 from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.record_readings import MAX_ROWS, ReadingRow, record_readings
@@ -29,7 +30,7 @@ from service.usecases.record_samples import record_samples
 from service.usecases.record_services import record_service
 from service.usecases.refresh_fleet import refresh_fleet
 from service.usecases.register_compartments import register_compartment
-from service.usecases.register_fluids import PackOffer, add_fluid
+from service.usecases.register_fluids import add_fluid
 from service.usecases.register_vehicles import NewVehicle, register_vehicle
 from service.usecases.sample_entries import NewSample
 from service.usecases.service_entries import NewRound, NewService, NewWork

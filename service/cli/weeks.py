@@ -70,7 +70,7 @@ def forecast(
         with database.snapshot() as session:
             shown = forecast_stock(session, caller, clock.now(), weeks)
         for fluid in shown.fluids:
-            typer.echo(f"{fluid.line.fluid.reference}: {fluid.line.shelf.litres:.1f} L on hand")
+            typer.echo(f"{fluid.line.fluid.reference}: {fluid.line.shelf.quantity:.1f} L on hand")
             for place, week in enumerate(shown.weeks):
                 typer.echo(
                     f"  {week}  {fluid.weekly.mean[place]:8.1f} L"

@@ -7,7 +7,7 @@ from typing import Final
 
 
 class MovementKind(StrEnum):
-    """Why litres came or went."""
+    """Why litres or pieces came or went."""
 
     RECEIPT = "receipt"
     COUNT = "count"
@@ -18,6 +18,9 @@ class MovementKind(StrEnum):
 
     DRAWN = "drawn"
     """Filled into a vehicle; a recorded service writes it."""
+
+    USED = "used"
+    """Taken for work that no recorded service draws."""
 
     DISCARDED = "discarded"
     """Expired, spilt or contaminated."""

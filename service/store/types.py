@@ -98,6 +98,11 @@ def within(column: str, bounds: Bounds) -> CheckConstraint:
     return CheckConstraint(condition, name=column)
 
 
+def either(first: str, second: str) -> CheckConstraint:
+    """Let exactly one of two columns be filled."""
+    return CheckConstraint(f"({first} IS NULL) <> ({second} IS NULL)", name=f"{first}_or_{second}")
+
+
 def belongs_to(table: str, column: str, *, cascade: bool = False) -> ForeignKeyConstraint:
     """Point at a row of the same organisation: the pair of keys makes a foreign row unreachable."""
     options: dict[str, Any] = {"ondelete": "CASCADE"} if cascade else {}

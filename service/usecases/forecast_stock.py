@@ -1,9 +1,9 @@
-"""Litres, used fluid and seals of the coming weeks, and how long the shelf lasts if nothing more is ordered."""
+"""Litres, used fluid and parts of the coming weeks, and how long the shelf lasts if nothing more is ordered."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,14 +21,17 @@ from service.engine.demand.jobs import TopUps
 from service.engine.demand.lattice import (
     LatticeDistributions,
     distribution_mean,
-    distribution_quantile,
     select_distributions,
 )
+from service.engine.demand.sums import add_independent
 from service.engine.orders.projection import StockProjection, project_stock
 from service.engine.orders.tables import committed_supply
 from service.store.repositories import consumption, fleet
+from service.store.repositories.stock_items import ItemKey
 from service.usecases.caller import Caller
+from service.usecases.demand_bands import Band, Need
 from service.usecases.fleet_jobs import FleetJobs, load_fleet_jobs
+from service.usecases.other_uses import OtherUses
 from service.usecases.show_stock import StockLine, stock_lines
 from service.usecases.supply import shelf_life_weeks, stock_on_hand
 
@@ -52,37 +55,8 @@ MOST_TOP_UP_SIZES: Final = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
-    """Mean and quantiles week by week, each of shape (weeks,)."""
-
-    mean: Floats
-    q10: Floats
-    q50: Floats
-    q90: Floats
-
-    @classmethod
-    def of(cls, distributions: LatticeDistributions) -> "Band":
-        """Summarise one distribution a week."""
-        return cls(
-            mean=distribution_mean(distributions),
-            q10=distribution_quantile(distributions, 0.1),
-            q50=distribution_quantile(distributions, 0.5),
-            q90=distribution_quantile(distributions, 0.9),
-        )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """What a stream or a part comes to, week by week and over all weeks."""
-
-    weekly: Band
-    total: Band
-    """Of shape (1,): the weeks are not independent, so their quantiles do not add up."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FluidForecast:
-    """One fluid over the coming weeks."""
+class ItemForecast:
+    """One fluid or part over the coming weeks, in litres or pieces."""
 
     line: StockLine
     weekly: Band
@@ -93,6 +67,11 @@ class FluidForecast:
     stock: StockProjection
     """The shelf if nothing is ordered beyond what is on its way."""
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FluidForecast(ItemForecast):
+    """One fluid over the coming weeks, and what its jobs bring with them."""
+
     used_litres: Floats
     """Expected used fluid from this fluid's jobs, shape (weeks,)."""
 
@@ -102,15 +81,25 @@ class FluidForecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StockForecast:
-    """All fluids, all streams of used fluid and all seals."""
+    """All fluids, all parts and all streams of used fluid."""
 
     today: date
     weeks: tuple[IsoWeek, ...]
     fluids: list[FluidForecast]
+    parts: list[ItemForecast]
+    """Parts that are kept on the shelf, by name."""
+
     used_fluid: dict[WasteStream, Need]
     seals: dict[str, Need]
+    """What the jobs of the weeks take of every part, kept or not."""
+
     without_fluid: dict[str, float]
     """Litres expected over all weeks for compartments that name no fluid, by kind."""
+
+    @property
+    def parts_not_kept(self) -> list[str]:
+        """Parts that jobs of the weeks need and that are not kept on the shelf."""
+        return sorted(self.seals.keys() - {one.line.item.reference for one in self.parts})
 
 
 def forecast_stock(session: Session, caller: Caller, now: datetime, n_weeks: int) -> StockForecast:
@@ -123,8 +112,10 @@ def forecast_stock(session: Session, caller: Caller, now: datetime, n_weeks: int
     done = jobs.mean_done()
     top_ups = _top_ups_by_fluid(session, organisation_id, now)
     share_of_week = _share_left(now, zone)
+    lines, parts = stock_lines(session, organisation_id, today)
+    others = OtherUses(session, organisation_id, now, n_weeks)
     forecasts = []
-    for line in stock_lines(session, organisation_id, today):
+    for line in lines:
         rows = np.flatnonzero(jobs.fluid_id == (line.fluid.id or 0))
         demand = forecast_demand(
             jobs.demand(rows, np.zeros(rows.size, np.int64)),
@@ -134,38 +125,57 @@ def forecast_stock(session: Session, caller: Caller, now: datetime, n_weeks: int
             step_quantity=_step_litres(jobs, rows),
             n_exact_max=N_EXACT,
         )
-        forecasts.append(_fluid_forecast(line, demand, jobs, done, rows, today))
-    nameless = np.flatnonzero(jobs.fluid_id == 0)
+        forecasts.append(
+            FluidForecast(
+                **_of_item(line, demand, 0, others, today),
+                used_litres=jobs.mean_litres[rows] @ done[rows],
+                seals=_seals_of(jobs, done, rows),
+            )
+        )
+    names, pieces = _pieces(jobs, [line.item.reference for line in parts])
     return StockForecast(
         today=today,
         weeks=jobs.weeks,
         fluids=forecasts,
+        parts=[
+            ItemForecast(**_of_item(line, pieces, names.index(line.item.reference), others, today))
+            for line in parts
+        ],
         used_fluid=_used_fluid(jobs),
-        seals=_seals(jobs),
-        without_fluid=_litres_by_kind(jobs, done, nameless),
+        seals={name: Need.of(*_weeks_of(pieces, place)) for place, name in enumerate(names)},
+        without_fluid=_litres_by_kind(jobs, done, np.flatnonzero(jobs.fluid_id == 0)),
     )
 
 
-def _fluid_forecast(
-    line: StockLine, demand: DemandForecast, jobs: FleetJobs, done: Floats, rows: Integers, today: date
-) -> FluidForecast:
-    mean = distribution_mean(demand.cumulative)
-    supply = committed_supply(stock_on_hand(line, today), shelf_life_weeks(line.fluid), mean)
-    need = _need(demand, 0)
+def _of_item(
+    line: StockLine, demand: DemandForecast, pool: int, others: OtherUses, today: date
+) -> dict[str, Any]:
+    """Fields that the forecast of a fluid and of a part have in common."""
+    weekly, cumulative = _weeks_of(demand, pool)
+    key = ItemKey.of(line.item)
+    other_weekly, other_cumulative = others.weekly(key), others.cumulative(key)
+    if other_weekly is not None and other_cumulative is not None:
+        weekly = add_independent(weekly, other_weekly)
+        cumulative = add_independent(cumulative, other_cumulative)
+    need = Need.of(weekly, cumulative)
+    mean = distribution_mean(cumulative)
+    supply = committed_supply(stock_on_hand(line, today), shelf_life_weeks(line.item), mean)
+    return {
+        "line": line,
+        "weekly": need.weekly,
+        "total": need.total,
+        "cumulative": cumulative,
+        "stock": project_stock(cumulative, supply[None, :], np.ones(1)),
+    }
+
+
+def _seals_of(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, Floats]:
     seals: dict[str, Floats] = {}
     for row in rows.tolist():
         for seal in jobs.seals[row]:
             pieces = seal["pieces"] * done[row]
             seals[seal["part"]] = seals.get(seal["part"], np.zeros(len(jobs.weeks))) + pieces
-    return FluidForecast(
-        line=line,
-        weekly=need.weekly,
-        total=need.total,
-        cumulative=demand.cumulative,
-        stock=project_stock(demand.cumulative, supply[None, :], np.ones(1)),
-        used_litres=jobs.mean_litres[rows] @ done[rows],
-        seals=seals,
-    )
+    return seals
 
 
 def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Need]:
@@ -176,7 +186,8 @@ def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Need]:
         rows = np.array([row for row, own in enumerate(streams) if own is stream], np.int64)
         if rows.size:
             pool, step = np.zeros(rows.size, np.int64), _step_litres(jobs, rows)
-            (found[stream],) = _needs(jobs, rows, pool, None, 1, step)
+            demand = _forecast(jobs, rows, pool, step)
+            found[stream] = Need.of(demand.weekly, demand.cumulative)
     return found
 
 
@@ -187,41 +198,40 @@ def _step_litres(jobs: FleetJobs, rows: Integers) -> float:
     return float(STEP_LITRES * 2.0**doublings)
 
 
-def _seals(jobs: FleetJobs) -> dict[str, Need]:
-    rows, parts, pieces = [], [], []
-    for row, seals in enumerate(jobs.seals):
-        for seal in seals:
-            rows.append(row)
-            parts.append(seal["part"])
-            pieces.append(float(seal["pieces"]))
-    names = sorted(set(parts))
-    if not names:
-        return {}
+def _pieces(jobs: FleetJobs, kept: Sequence[str]) -> tuple[list[str], DemandForecast]:
+    """Names of all parts, kept or only named by a compartment, and what the jobs take of each."""
+    taken = [
+        (row, seal["part"], float(seal["pieces"])) for row, seals in enumerate(jobs.seals) for seal in seals
+    ]
+    names = sorted({*kept, *(part for _, part, _ in taken)})
     place = {name: number for number, name in enumerate(names)}
-    pool = np.array([place[part] for part in parts], np.int64)
-    chosen, quantity = np.array(rows, np.int64), np.array(pieces)
-    return dict(zip(names, _needs(jobs, chosen, pool, quantity, len(names), 1.0), strict=True))
+    rows = np.array([row for row, _, _ in taken], np.int64)
+    pool = np.array([place[part] for _, part, _ in taken], np.int64)
+    quantity = np.array([pieces for _, _, pieces in taken])
+    return names, _forecast(jobs, rows, pool, 1.0, len(names), quantity)
 
 
-def _needs(
-    jobs: FleetJobs, rows: Integers, pool: Integers, quantity: Floats | None, n_pools: int, step: float
-) -> list[Need]:
-    demand = forecast_demand(
+def _forecast(
+    jobs: FleetJobs,
+    rows: Integers,
+    pool: Integers,
+    step: float,
+    n_pools: int = 1,
+    quantity: Floats | None = None,
+) -> DemandForecast:
+    return forecast_demand(
         jobs.demand(rows, pool, quantity),
         n_pools=n_pools,
         shock=jobs.shock,
         step_quantity=step,
         n_exact_max=N_EXACT,
     )
-    return [_need(demand, number) for number in range(n_pools)]
 
 
-def _need(demand: DemandForecast, pool: int) -> Need:
+def _weeks_of(demand: DemandForecast, pool: int) -> tuple[LatticeDistributions, LatticeDistributions]:
+    """Weekly and cumulative demand of one pool."""
     weeks = pool * demand.n_weeks + np.arange(demand.n_weeks, dtype=np.int64)
-    return Need(
-        weekly=Band.of(select_distributions(demand.weekly, weeks)),
-        total=Band.of(select_distributions(demand.cumulative, weeks[-1:])),
-    )
+    return select_distributions(demand.weekly, weeks), select_distributions(demand.cumulative, weeks)
 
 
 def _litres_by_kind(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, float]:

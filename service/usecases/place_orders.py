@@ -1,7 +1,7 @@
 """Purchase orders: plan, place, receive in parts, cancel."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from math import ceil
 
@@ -11,31 +11,40 @@ from service.domain.roles import Scope
 from service.domain.stock_entries import STATES_BEFORE, MovementKind, OrderState
 from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError, StateTransitionError
-from service.store.repositories import fleet, fluids, purchase_orders
-from service.store.tables.fluids import Fluid, Pack
+from service.store.repositories import fleet, purchase_orders, stock_items
+from service.store.repositories.stock_items import ItemKey, StockItem
+from service.store.tables.fluids import Pack
+from service.store.tables.parts import Part
 from service.store.tables.stock import PurchaseOrder, PurchaseOrderLine
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.record_movements import NewMovement, record_movement
+from service.usecases.stock_items import Amount, item_named, unit_of
 
-SAME_PACK_LITRES = 1e-6
+SAME_PACK = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PackCount:
     """Packs of one size, and what one costs if that differs from the price on file."""
 
-    litres: float
     count: int
+    litres: float | None = None
+    pieces: int | None = None
     price_minor: int | None = None
+
+    def quantity_of(self, item: StockItem, place: int) -> float:
+        """Litres or pieces in a pack."""
+        return Amount(litres=self.litres, pieces=self.pieces).of(item, f"/packs/{place}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewOrder:
-    """Packs of one fluid to ask of a supplier."""
+    """Packs of one fluid or part to ask of a supplier."""
 
-    fluid: str
     packs: Sequence[PackCount]
+    fluid: str | None = None
+    part: str | None = None
     is_placed: bool = False
     expected_on: date | None = None
     reference: str | None = None
@@ -57,32 +66,30 @@ def make_order(session: Session, caller: Caller, now: datetime, new: NewOrder) -
     Raises
     ------
     InvalidInputError
-        If the fluid or a pack is unknown, or a price is missing.
+        If the item or a pack is unknown, or a price is missing.
     DuplicateError
         If the order number is taken.
     """
     caller.require(Scope.STOCK)
-    fluid = fluids.find_fluid(session, caller.organisation_id, new.fluid)
-    if fluid is None:
-        raise InvalidInputError.at(
-            "/fluid", "There is no fluid with this article name or id; add it at /v1/fluids first."
-        )
+    item = item_named(session, caller.organisation_id, new.fluid, new.part)
     if new.reference is not None and purchase_orders.find_order_by_reference(
         session, caller.organisation_id, new.reference
     ):
         raise DuplicateError("There is a purchase order with this reference already.")
     today = _today(session, caller, now)
-    offers = fluids.list_packs(session, caller.organisation_id, fluid.id)
-    lines = [_line(offers, wanted, place) for place, wanted in enumerate(new.packs)]
-    if len({line.pack_litres for line in lines}) != len(lines):
+    offers = stock_items.list_packs(session, caller.organisation_id, item)
+    lines = [_line(item, offers, wanted, place) for place, wanted in enumerate(new.packs)]
+    if len({line.pack_quantity for line in lines}) != len(lines):
         raise InvalidInputError.at("/packs", "Name each size once.")
+    key = ItemKey.of(item)
     order = PurchaseOrder(
         organisation_id=caller.organisation_id,
-        fluid_id=fluid.id or 0,
+        fluid_id=key.fluid_id,
+        part_id=key.part_id,
         reference=new.reference,
         state=OrderState.PLACED if new.is_placed else OrderState.PLANNED,
         placed_on=today if new.is_placed else None,
-        expected_on=_expected_on(fluid, today, new.expected_on),
+        expected_on=_expected_on(item, today, new.expected_on),
         note=new.note,
         created_at=now,
         created_by=caller.actor[:80],
@@ -94,7 +101,7 @@ def make_order(session: Session, caller: Caller, now: datetime, new: NewOrder) -
         session.add(line)
     session.flush()
     record_change(
-        session, caller, now, str(order.state), "purchase order", order.id, {"fluid": fluid.reference}
+        session, caller, now, str(order.state), "purchase order", order.id, {"item": item.reference}
     )
     return order
 
@@ -106,9 +113,9 @@ def place_order(
     caller.require(Scope.STOCK)
     require_step(order, OrderState.PLACED)
     today = _today(session, caller, now)
-    fluid = fluids.get_fluid_by_id(session, caller.organisation_id, order.fluid_id)
+    item = stock_items.get_item(session, caller.organisation_id, ItemKey.of(order))
     order.placed_on = today
-    order.expected_on = _expected_on(fluid, today, expected_on)
+    order.expected_on = _expected_on(item, today, expected_on)
     return _move(session, caller, now, order, OrderState.PLACED)
 
 
@@ -130,20 +137,19 @@ def receive_order(
     """Book packs that came into the ledger; all that is still to come if none are named."""
     caller.require(Scope.STOCK)
     require_step(order, OrderState.RECEIVED)
-    fluid = fluids.get_fluid_by_id(session, caller.organisation_id, order.fluid_id)
+    item = stock_items.get_item(session, caller.organisation_id, ItemKey.of(order))
     lines = purchase_orders.lines_of(session, caller.organisation_id, [order])[order.id or 0]
-    came = _came(lines, packs)
+    came = _came(item, lines, packs)
     for line, count in came:
         line.n_received += count
         session.add(line)
+        receipt = _receipt(item, line, count)
         record_movement(
             session,
             caller,
             now,
-            NewMovement(
-                fluid=fluid.reference,
-                kind=MovementKind.RECEIPT,
-                litres=count * line.pack_litres,
+            replace(
+                receipt,
                 at=arrival.at,
                 expires_on=arrival.expires_on,
                 note=arrival.note,
@@ -152,6 +158,24 @@ def receive_order(
         )
     is_complete = all(line.n_received == line.n_packs for line in lines)
     return _move(session, caller, now, order, OrderState.RECEIVED if is_complete else OrderState.PLACED)
+
+
+def _receipt(item: StockItem, line: PurchaseOrderLine, count: int) -> NewMovement:
+    """Packs of one size that came, as an entry of the ledger."""
+    quantity = count * line.pack_quantity
+    if isinstance(item, Part):
+        return NewMovement(
+            kind=MovementKind.RECEIPT,
+            part=item.reference,
+            pieces=round(quantity),
+            pack=Amount(pieces=round(line.pack_quantity)),
+        )
+    return NewMovement(
+        kind=MovementKind.RECEIPT,
+        fluid=item.reference,
+        litres=quantity,
+        pack=Amount(litres=line.pack_quantity),
+    )
 
 
 def require_step(order: PurchaseOrder, wanted: OrderState) -> None:
@@ -170,15 +194,18 @@ def require_step(order: PurchaseOrder, wanted: OrderState) -> None:
 
 
 def _came(
-    lines: list[PurchaseOrderLine], packs: Sequence[PackCount] | None
+    item: StockItem, lines: list[PurchaseOrderLine], packs: Sequence[PackCount] | None
 ) -> list[tuple[PurchaseOrderLine, int]]:
     if packs is None:
         return [(line, line.n_packs - line.n_received) for line in lines if line.n_received < line.n_packs]
     found: list[tuple[PurchaseOrderLine, int]] = []
     for place, pack in enumerate(packs):
-        line = next((one for one in lines if abs(one.pack_litres - pack.litres) < SAME_PACK_LITRES), None)
+        size = pack.quantity_of(item, place)
+        line = next((one for one in lines if abs(one.pack_quantity - size) < SAME_PACK), None)
         if line is None or any(line is other for other, _ in found):
-            raise InvalidInputError.at(f"/packs/{place}/litres", "Name each size of the order once at most.")
+            raise InvalidInputError.at(
+                f"/packs/{place}/{unit_of(item)}", "Name each size of the order once at most."
+            )
         left = line.n_packs - line.n_received
         if pack.count > left:
             raise InvalidInputError.at(
@@ -189,11 +216,13 @@ def _came(
     return found
 
 
-def _line(offers: list[Pack], wanted: PackCount, place: int) -> PurchaseOrderLine:
-    offer = next((one for one in offers if abs(one.litres - wanted.litres) < SAME_PACK_LITRES), None)
+def _line(item: StockItem, offers: list[Pack], wanted: PackCount, place: int) -> PurchaseOrderLine:
+    size = wanted.quantity_of(item, place)
+    offer = next((one for one in offers if abs(one.quantity - size) < SAME_PACK), None)
     if offer is None:
         raise InvalidInputError.at(
-            f"/packs/{place}/litres", "The fluid has no pack of this size; add the pack to the fluid first."
+            f"/packs/{place}/{unit_of(item)}",
+            f"“{item.reference}” has no pack of this size; add the pack to it first.",
         )
     price = price_of(offer, wanted.count) if wanted.price_minor is None else wanted.price_minor
     if price is None:
@@ -203,7 +232,7 @@ def _line(offers: list[Pack], wanted: PackCount, place: int) -> PurchaseOrderLin
     return PurchaseOrderLine(
         organisation_id=0,
         purchase_order_id=0,
-        pack_litres=offer.litres,
+        pack_quantity=offer.quantity,
         n_packs=wanted.count,
         price_minor=price,
     )
@@ -215,9 +244,9 @@ def price_of(pack: Pack, count: int) -> int | None:
     return reached[-1] if reached else pack.price_minor
 
 
-def _expected_on(fluid: Fluid, today: date, expected_on: date | None) -> date:
+def _expected_on(item: StockItem, today: date, expected_on: date | None) -> date:
     if expected_on is None:
-        return today + timedelta(days=ceil(fluid.lead_time_days))
+        return today + timedelta(days=ceil(item.lead_time_days))
     if expected_on < today:
         raise InvalidInputError.at("/expected_on", "Lies in the past; nothing is expected before today.")
     return expected_on

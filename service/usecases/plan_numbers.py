@@ -16,7 +16,7 @@ from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, COOLANT_KINDS, FluidKind
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
-from service.store.repositories import fleet, fluids
+from service.store.repositories import fleet, fluids, stock_items
 from service.store.tables.organisation import Organisation
 from service.store.tables.vehicles import Compartment
 from service.usecases.caller import Caller
@@ -231,9 +231,10 @@ def _of_fluid(session: Session, caller: Caller, compartment: Compartment) -> dic
     found: dict[str, float | None] = {}
     if product.density_15c_kg_per_m3 is not None:
         found["density_15c_kg_per_m3"] = product.density_15c_kg_per_m3
-    packs = fluids.list_packs(session, caller.organisation_id, product.id)
-    if packs:
-        found["price_minor_per_litre"] = min((pack.price_minor or 0) / pack.litres for pack in packs)
+    packs = stock_items.list_packs(session, caller.organisation_id, product)
+    prices = [pack.price_minor / pack.quantity for pack in packs if pack.price_minor is not None]
+    if prices:
+        found["price_minor_per_litre"] = min(prices)
     return found
 
 

@@ -1,4 +1,4 @@
-"""The order plan: which packs of each fluid to order, by when, and why."""
+"""The order plan: which packs of each fluid and part to order, by when, and why."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,10 +14,11 @@ from service.engine.orders.pack_mix import price_of_packs
 from service.engine.orders.plan import OrderPlan, plan_orders
 from service.engine.orders.reasons import OrderReason
 from service.engine.orders.terms import RunOutTarget, SupplyTerms
-from service.store.repositories import fleet, fluids
-from service.store.tables.fluids import Fluid, Pack
+from service.store.repositories import fleet, stock_items
+from service.store.repositories.stock_items import ItemKey, StockItem
+from service.store.tables.fluids import Pack
 from service.usecases.caller import Caller
-from service.usecases.forecast_stock import FluidForecast, StockForecast, forecast_stock
+from service.usecases.forecast_stock import ItemForecast, StockForecast, forecast_stock
 from service.usecases.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
 from service.usecases.supply import first_day_of_week, stock_on_hand, supply_terms
 
@@ -25,7 +26,7 @@ _Chosen = tuple[list[Pack], SupplyTerms, OrderPlan]
 
 
 class PlanStatus(StrEnum):
-    """What the plan could do for a fluid."""
+    """What the plan could do for a fluid or part."""
 
     ORDER = "order"
     ENOUGH = "enough"
@@ -41,22 +42,22 @@ class PlanStatus(StrEnum):
 ADVICE: Final = {
     PlanStatus.SHORT: "No order helps within the weeks planned: there is no room for another pack, or nothing "
     "arrives in time. Look at the pack sizes, the tank and the lead time.",
-    PlanStatus.NO_PACKS: "No pack is known for this fluid, so no order can be planned: add its packs to the fluid.",
+    PlanStatus.NO_PACKS: "No pack is known for this, so no order can be planned: add the packs in which it is sold.",
     PlanStatus.NO_PRICE: "No price is known for any pack, so no order can be planned: add prices to the packs.",
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedOrder:
-    """One order of one fluid."""
+    """One order of one fluid or part."""
 
     packs: tuple[tuple[float, int], ...]
-    """Litres of a pack and how many of it."""
+    """Litres or pieces in a pack, and how many of it."""
 
     goods_minor: tuple[int, ...]
     """What the packs of each size cost together."""
 
-    litres: float
+    quantity: float
     order_by: date
     arrives_on: date
     cost_minor: int
@@ -72,19 +73,19 @@ class PlannedOrder:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FluidPlan:
-    """What to order of one fluid."""
+class ItemPlan:
+    """What to order of one fluid or part."""
 
-    forecast: FluidForecast
+    forecast: ItemForecast
     status: PlanStatus
     orders: tuple[PlannedOrder, ...]
-    needed_litres: float
+    needed_quantity: float
     """Demand over all weeks that holds with the service level."""
 
     if_nothing_is_ordered: str
     first_short_week: int
     run_out_before_arrival_probability: float | None
-    expected_expired_litres: float | None
+    expected_expired_quantity: float | None
     method: str | None
     optimality_gap: float | None
     notes: tuple[str, ...]
@@ -92,57 +93,65 @@ class FluidPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StockPlan:
-    """The order plan of all fluids."""
+    """The order plan of all fluids and parts."""
 
     forecast: StockForecast
     currency: str
-    plans: list[FluidPlan]
+    plans: list[ItemPlan]
+    """Fluids, by article name."""
+
+    parts: list[ItemPlan]
 
 
 def plan_stock_orders(session: Session, caller: Caller, now: datetime, n_weeks: int) -> StockPlan:
-    """Plan the orders of every fluid over the coming weeks."""
+    """Plan the orders of every fluid and part over the coming weeks."""
     forecast = forecast_stock(session, caller, now, n_weeks)
     organisation = fleet.get_organisation(session, caller.organisation_id)
-    packs: dict[int, list[Pack]] = {}
-    for pack in fluids.list_packs(session, caller.organisation_id):
-        packs.setdefault(pack.fluid_id, []).append(pack)
-    plans = [
-        _plan_fluid(forecast, one, packs.get(one.line.fluid.id or 0, []), organisation.planning)
-        for one in forecast.fluids
-    ]
-    return StockPlan(forecast=forecast, currency=organisation.currency, plans=plans)
+    packs: dict[ItemKey, list[Pack]] = {}
+    for pack in stock_items.list_packs(session, caller.organisation_id):
+        packs.setdefault(ItemKey.of(pack), []).append(pack)
+
+    def plan(one: ItemForecast) -> ItemPlan:
+        return _plan_item(forecast, one, packs.get(ItemKey.of(one.line.item), []), organisation.planning)
+
+    return StockPlan(
+        forecast=forecast,
+        currency=organisation.currency,
+        plans=[plan(one) for one in forecast.fluids],
+        parts=[plan(one) for one in forecast.parts],
+    )
 
 
-def _plan_fluid(
-    forecast: StockForecast, one: FluidForecast, packs: Sequence[Pack], planning: dict[str, float]
-) -> FluidPlan:
+def _plan_item(
+    forecast: StockForecast, one: ItemForecast, packs: Sequence[Pack], planning: dict[str, float]
+) -> ItemPlan:
     priced, n_packs = [pack for pack in packs if pack.price_minor is not None], len(packs)
     if not priced:
         return _without_terms(forecast, one, PlanStatus.NO_PACKS if not packs else PlanStatus.NO_PRICE)
     packs, terms, plan = _best_plan(forecast, one, priced, planning)
     orders = tuple(
-        _order(forecast, one.line.fluid, (packs, terms, plan), number)
+        _order(forecast, one.line.item, (packs, terms, plan), number)
         for number in range(plan.order_week.size)
     )
     run_out = plan.without_orders.run_out_probability.tolist()
     status = _status(plan)
     notes = [*([ADVICE[status]] if status in ADVICE else []), *one.line.warnings]
-    if plan.shortfall_before_first_arrival_probability > 1.0 - one.line.fluid.service_level:
+    if plan.shortfall_before_first_arrival_probability > 1.0 - one.line.item.service_level:
         arrives_on = _monday(forecast, plan.planned_lead_weeks)
         notes.append(before_first_arrival(plan.shortfall_before_first_arrival_probability, arrives_on))
     if len(priced) < n_packs:
         notes.append("Packs without a price were left out.")
-    return FluidPlan(
+    return ItemPlan(
         forecast=one,
         status=status,
         orders=orders,
-        needed_litres=_needed(one),
+        needed_quantity=_needed(one),
         if_nothing_is_ordered=if_nothing_is_ordered(
             run_out, plan.first_week_short_without_orders, forecast.weeks
         ),
         first_short_week=plan.first_week_short_without_orders,
         run_out_before_arrival_probability=plan.shortfall_before_first_arrival_probability,
-        expected_expired_litres=plan.expected_expired_quantity,
+        expected_expired_quantity=plan.expected_expired_quantity,
         method=str(plan.method),
         optimality_gap=plan.optimality_gap_fraction,
         notes=tuple(notes),
@@ -156,7 +165,7 @@ def _status(plan: OrderPlan) -> PlanStatus:
 
 
 def _best_plan(
-    forecast: StockForecast, one: FluidForecast, priced: Sequence[Pack], planning: dict[str, float]
+    forecast: StockForecast, one: ItemForecast, priced: Sequence[Pack], planning: dict[str, float]
 ) -> _Chosen:
     """Plan with the packs that are sold singly, and with each that is sold by the dozen; take the best.
 
@@ -164,15 +173,15 @@ def _best_plan(
     """
     singly = [pack for pack in priced if pack.minimum_packs == 1]
     choices = [(singly, 0.0)] if singly else []
-    choices += [([pack], pack.minimum_packs * pack.litres) for pack in priced if pack.minimum_packs > 1]
-    fluid = one.line.fluid
+    choices += [([pack], pack.minimum_packs * pack.quantity) for pack in priced if pack.minimum_packs > 1]
+    item = one.line.item
     stock = stock_on_hand(one.line, forecast.today)
-    target = RunOutTarget(service_level=fluid.service_level)
+    target = RunOutTarget(service_level=item.service_level)
     plans: list[_Chosen] = []
     for chosen, minimum in choices:
-        terms = supply_terms(fluid, chosen, forecast.today, planning, minimum)
+        terms = supply_terms(item, chosen, forecast.today, planning, minimum)
         plans.append((chosen, terms, plan_orders(one.cumulative, terms, stock, target)))
-    return min(plans, key=lambda one: (_risk(one[2], fluid.service_level), int(one[2].cost_minor.sum())))
+    return min(plans, key=lambda made: (_risk(made[2], item.service_level), int(made[2].cost_minor.sum())))
 
 
 def _risk(plan: OrderPlan, service_level: float) -> float:
@@ -181,48 +190,48 @@ def _risk(plan: OrderPlan, service_level: float) -> float:
     return round(max(float(ahead.max(initial=0.0)) - (1.0 - service_level), 0.0), 2)
 
 
-def _order(forecast: StockForecast, fluid: Fluid, chosen: _Chosen, number: int) -> PlannedOrder:
+def _order(forecast: StockForecast, item: StockItem, chosen: _Chosen, number: int) -> PlannedOrder:
     packs, terms, plan = chosen
     counts = plan.pack_count[number]
     bought = np.flatnonzero(counts).tolist()
     return PlannedOrder(
-        packs=tuple((packs[place].litres, int(counts[place])) for place in bought),
+        packs=tuple((packs[place].quantity, int(counts[place])) for place in bought),
         goods_minor=tuple(
             round(float(price_of_packs(terms, place, counts[place : place + 1])[0])) for place in bought
         ),
-        litres=float(plan.quantity[number]),
+        quantity=float(plan.quantity[number]),
         order_by=forecast.today + timedelta(weeks=int(plan.order_week[number])),
         arrives_on=_monday(forecast, int(plan.arrival_week[number])),
         cost_minor=int(plan.cost_minor[number]),
         reasons=plan.reasons[number],
         why=why_ordered(
-            plan.reasons[number], int(plan.needed_week[number]), forecast.weeks, fluid.service_level
+            plan.reasons[number], int(plan.needed_week[number]), forecast.weeks, item.service_level
         ),
     )
 
 
-def _without_terms(forecast: StockForecast, one: FluidForecast, status: PlanStatus) -> FluidPlan:
+def _without_terms(forecast: StockForecast, one: ItemForecast, status: PlanStatus) -> ItemPlan:
     """Say what would be needed where nothing can be ordered."""
     run_out = one.stock.run_out_probability
-    is_short = run_out > 1.0 - one.line.fluid.service_level
+    is_short = run_out > 1.0 - one.line.item.service_level
     first_short_week = int(np.argmax(is_short)) if is_short.any() else -1
-    return FluidPlan(
+    return ItemPlan(
         forecast=one,
         status=status,
         orders=(),
-        needed_litres=_needed(one),
+        needed_quantity=_needed(one),
         if_nothing_is_ordered=if_nothing_is_ordered(run_out.tolist(), first_short_week, forecast.weeks),
         first_short_week=first_short_week,
         run_out_before_arrival_probability=None,
-        expected_expired_litres=None,
+        expected_expired_quantity=None,
         method=None,
         optimality_gap=None,
         notes=(ADVICE[status], *one.line.warnings),
     )
 
 
-def _needed(one: FluidForecast) -> float:
-    return float(distribution_quantile(one.cumulative, one.line.fluid.service_level)[-1])
+def _needed(one: ItemForecast) -> float:
+    return float(distribution_quantile(one.cumulative, one.line.item.service_level)[-1])
 
 
 def _monday(forecast: StockForecast, week: int) -> date:

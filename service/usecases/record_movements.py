@@ -1,36 +1,39 @@
 """Write the stock ledger: entries are added, none is ever changed."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from service.domain import plausibility
-from service.domain.fluid_ageing import DAYS_PER_YEAR
-from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
-from service.domain.stock_defaults import SEALED_SHELF_LIFE_MONTHS
 from service.domain.stock_entries import MovementKind
 from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError
-from service.store.repositories import fleet, fluids, stock
-from service.store.tables.fluids import Fluid
+from service.store.repositories import fleet, stock, stock_items
+from service.store.repositories.stock_items import ItemKey, StockItem
 from service.store.tables.stock import StockMovement
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
+from service.usecases.stock_items import Amount, item_named, shelf_life_days, unit_of
 
-LEAST_LITRES = 1e-3
+LEAST_QUANTITY = 1e-3
 """Less than a millilitre is no entry."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewMovement:
-    """An entry to write. `litres` is what came, went or, of a count, was found; a correction carries its sign."""
+    """An entry to write. The amount is what came, went or, of a count, was found; a correction carries its sign."""
 
-    fluid: str
     kind: MovementKind
-    litres: float
+    fluid: str | None = None
+    part: str | None = None
+    litres: float | None = None
+    pieces: int | None = None
+    pack: Amount | None = None
+    """Size of the packs of a receipt, if that is known."""
+
     at: datetime | None = None
     expires_on: date | None = None
     reference: str | None = None
@@ -46,24 +49,40 @@ def record_movement(session: Session, caller: Caller, now: datetime, new: NewMov
     DuplicateError
         If there is an entry with this reference.
     InvalidInputError
-        If the fluid is unknown, or the entry would say that less than nothing is on the shelf.
+        If the fluid or part is unknown, or the entry would say that less than nothing is on the shelf.
     """
     caller.require(Scope.STOCK)
-    fluid = fluids.find_fluid(session, caller.organisation_id, new.fluid)
-    if fluid is None:
-        raise InvalidInputError.at(
-            "/fluid", "There is no fluid with this article name or id; add it at /v1/fluids first."
-        )
+    item = item_named(session, caller.organisation_id, new.fluid, new.part)
+    amount = Amount(litres=new.litres, pieces=new.pieces).of(item, "")
     if new.reference is not None and stock.find_movement_by_reference(
         session, caller.organisation_id, new.reference
     ):
         raise DuplicateError("There is an entry with this reference already; nothing was added.")
-    stock.lock_fluid(session, fluid)
+    stock_items.lock_item(session, item)
     at = now if new.at is None else plausibility.past_instant("/at", new.at, now)
-    expires_on = _expiry(session, caller, fluid, new, at)
-    signed = _signed_litres(session, fluid, replace(new, at=at))
-    row = _store(session, caller, now, fluid, new, (at, signed, expires_on))
-    detail = {"fluid": fluid.reference, "kind": str(new.kind), "litres": signed}
+    expires_on = _expiry(session, caller, item, new, at)
+    signed = _signed(session, item, new.kind, amount, at)
+    counted = amount if new.kind is MovementKind.COUNT else None
+    pack = new.pack if new.kind is MovementKind.RECEIPT else None
+    key = ItemKey.of(item)
+    row = StockMovement(
+        organisation_id=caller.organisation_id,
+        fluid_id=key.fluid_id,
+        part_id=key.part_id,
+        kind=new.kind,
+        quantity=signed,
+        counted_quantity=counted,
+        pack_quantity=None if pack is None else pack.of(item, "/pack"),
+        at=at,
+        expires_on=expires_on,
+        purchase_order_id=new.purchase_order_id,
+        reference=new.reference,
+        note=new.note,
+        recorded_at=now,
+        recorded_by=caller.actor[:80],
+    )
+    _store(session, row)
+    detail = {"item": item.reference, "kind": str(new.kind), unit_of(item): signed}
     record_change(session, caller, now, "recorded", "stock movement", row.id, detail)
     return row
 
@@ -72,15 +91,16 @@ def add_entry(session: Session, row: StockMovement) -> None:
     """Store an entry; one of before a count is taken back at the count, which had seen it."""
     session.add(row)
     session.flush()
-    count = stock.first_count_after(session, row.organisation_id, row.fluid_id, row.at)
+    count = stock.first_count_after(session, row.organisation_id, ItemKey.of(row), row.at)
     if count is None:
         return
     session.add(
         StockMovement(
             organisation_id=row.organisation_id,
             fluid_id=row.fluid_id,
+            part_id=row.part_id,
             kind=MovementKind.CORRECTION,
-            litres=-row.litres,
+            quantity=-row.quantity,
             at=count.at,
             expires_on=row.expires_on,
             note="An entry of before the count was recorded after it; the count had seen it.",
@@ -91,78 +111,49 @@ def add_entry(session: Session, row: StockMovement) -> None:
     session.flush()
 
 
-def shelf_life_days(fluid: Fluid) -> int:
-    """Days that a sealed pack keeps: the fluid's own, or what its kind usually does."""
-    if fluid.shelf_life_days is not None:
-        return fluid.shelf_life_days
-    return round(SEALED_SHELF_LIFE_MONTHS[FluidKind(fluid.kind)].value * DAYS_PER_YEAR / 12.0)
-
-
-def _expiry(session: Session, caller: Caller, fluid: Fluid, new: NewMovement, at: datetime) -> date | None:
-    if new.kind is not MovementKind.RECEIPT or new.expires_on is not None:
+def _expiry(session: Session, caller: Caller, item: StockItem, new: NewMovement, at: datetime) -> date | None:
+    life = shelf_life_days(item)
+    if new.kind is not MovementKind.RECEIPT or new.expires_on is not None or life is None:
         return new.expires_on
     zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
-    return local_date(at, zone) + timedelta(days=shelf_life_days(fluid))
+    return local_date(at, zone) + timedelta(days=life)
 
 
-def _signed_litres(session: Session, fluid: Fluid, new: NewMovement) -> float:
+def _signed(session: Session, item: StockItem, kind: MovementKind, amount: float, at: datetime) -> float:
     """Change that the entry makes to the stock."""
-    if new.kind is MovementKind.DRAWN:
+    unit = unit_of(item)
+    if kind is MovementKind.DRAWN:
+        raise InvalidInputError.at("/kind", "What goes into a vehicle is drawn by recording its service.")
+    if kind is MovementKind.COUNT:
+        if amount < 0.0:
+            raise InvalidInputError.at(f"/{unit}", "Nobody finds less than nothing; count again.")
+        return amount - stock.quantity_on_hand(session, item, at)
+    if abs(amount) < LEAST_QUANTITY:
+        raise InvalidInputError.at(f"/{unit}", f"Nothing would change; say how many {unit}.")
+    if kind is not MovementKind.CORRECTION and amount < 0.0:
         raise InvalidInputError.at(
-            "/kind", "What is filled into a vehicle is drawn by recording its service."
+            f"/{unit}", "Must be above 0 here; to put an entry right, use a correction."
         )
-    if new.kind is MovementKind.COUNT:
-        if new.litres < 0.0:
-            raise InvalidInputError.at("/litres", "Nobody finds less than nothing; count again.")
-        return new.litres - stock.litres_on_hand(session, fluid.organisation_id, fluid.id or 0, new.at)
-    if abs(new.litres) < LEAST_LITRES:
-        raise InvalidInputError.at("/litres", "Nothing would change; say how many litres.")
-    if new.kind is not MovementKind.CORRECTION and new.litres < 0.0:
-        raise InvalidInputError.at(
-            "/litres", "Must be above 0 here; to put an entry right, use a correction."
-        )
-    signed = -new.litres if new.kind is MovementKind.DISCARDED else new.litres
+    signed = -amount if kind in {MovementKind.DISCARDED, MovementKind.USED} else amount
     if signed < 0.0:
-        _require_on_hand(session, fluid, -signed)
+        _require_on_hand(session, item, -signed)
     return signed
 
 
-def _require_on_hand(session: Session, fluid: Fluid, litres: float) -> None:
-    held = stock.litres_on_hand(session, fluid.organisation_id, fluid.id or 0)
-    if litres > held + LEAST_LITRES:
+def _require_on_hand(session: Session, item: StockItem, quantity: float) -> None:
+    held = stock.quantity_on_hand(session, item)
+    if quantity > held + LEAST_QUANTITY:
+        unit = unit_of(item)
         raise InvalidInputError.at(
-            "/litres",
-            f"The ledger holds {max(held, 0.0):.10g} litres; count the shelf and record the count instead.",
+            f"/{unit}",
+            f"The ledger holds {max(held, 0.0):.10g} {unit}; count the shelf and record the count instead.",
         )
 
 
-def _store(
-    session: Session,
-    caller: Caller,
-    now: datetime,
-    fluid: Fluid,
-    new: NewMovement,
-    worked_out: tuple[datetime, float, date | None],
-) -> StockMovement:
-    at, signed, expires_on = worked_out
-    row = StockMovement(
-        organisation_id=caller.organisation_id,
-        fluid_id=fluid.id or 0,
-        kind=new.kind,
-        litres=signed,
-        counted_litres=new.litres if new.kind is MovementKind.COUNT else None,
-        at=at,
-        expires_on=expires_on,
-        purchase_order_id=new.purchase_order_id,
-        reference=new.reference,
-        note=new.note,
-        recorded_at=now,
-        recorded_by=caller.actor[:80],
-    )
+def _store(session: Session, row: StockMovement) -> None:
     try:
         with session.begin_nested():
             add_entry(session, row)
     except IntegrityError as error:
         # Two senders used the reference at the same moment; the other one was first.
         raise DuplicateError("There is an entry with this reference already; nothing was added.") from error
-    return row

@@ -11,7 +11,6 @@ from service.domain import plausibility
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Scope
-from service.domain.stock_entries import MovementKind
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import parse_grade
 from service.errors import StateTransitionError
@@ -20,14 +19,13 @@ from service.store.repositories.readings import mark_stale
 from service.store.repositories.services import DoneItem
 from service.store.tables.fluids import Fluid
 from service.store.tables.services import Round, Service, ServiceItem
-from service.store.tables.stock import StockMovement
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.units import km_from_miles
 from service.usecases.audit import record_change
 from service.usecases.caller import Caller
 from service.usecases.decide_readings import discard_reading_of_record
+from service.usecases.draw_stock import draw_stock, return_drawn
 from service.usecases.prepare_service import PreparedService, prepare_service
-from service.usecases.record_movements import add_entry
 from service.usecases.record_readings import ReadingRow, RowResult, store_readings
 from service.usecases.service_entries import NewService, NewWork
 from service.usecases.tick_off import reopen_lines, tick_off
@@ -59,9 +57,10 @@ def record_service(session: Session, caller: Caller, now: datetime, new: NewServ
     caller.require(Scope.WORKSHOP)
     known = prepare_service(session, caller, now, new)
     service = _store(session, caller, now, known, new)
-    for work, place, fluid in zip(new.compartments, known.compartments, known.fluids, strict=True):
+    works = list(zip(new.compartments, known.compartments, known.fluids, strict=True))
+    for work, place, fluid in works:
         _store_work(session, service, work, place, fluid)
-    _draw_stock(session, caller, now, service, new.compartments, known.fluids)
+    draw_stock(session, caller, now, service, works)
     reading = _store_reading(session, caller, now, known, service, new)
     _follow_on(session, caller, now, service)
     if not new.late_entry:
@@ -90,21 +89,7 @@ def void_service(session: Session, caller: Caller, now: datetime, reference: str
     service.voided_at = now
     session.add(service)
     session.flush()
-    for drawn in services.draws_of_service(session, caller.organisation_id, service.id or 0):
-        add_entry(
-            session,
-            StockMovement(
-                organisation_id=caller.organisation_id,
-                fluid_id=drawn.fluid_id,
-                kind=MovementKind.CORRECTION,
-                litres=-drawn.litres,
-                at=drawn.at,
-                service_id=service.id,
-                note="The service that drew this was recorded by mistake.",
-                recorded_at=now,
-                recorded_by=caller.actor[:80],
-            ),
-        )
+    return_drawn(session, caller, now, service)
     external = format_id(IdKind.SERVICE, service.id)
     discard_reading_of_record(session, caller, now, METER_SOURCE, external, service.vehicle_id)
     reopen_lines(session, caller, now, service)
@@ -176,35 +161,6 @@ def _store_work(
             )
         )
     session.flush()
-
-
-def _draw_stock(
-    session: Session,
-    caller: Caller,
-    now: datetime,
-    service: Service,
-    works: Sequence[NewWork],
-    filled: Sequence[Fluid | None],
-) -> None:
-    """Write one entry a fluid; what nobody named cannot be drawn."""
-    litres: dict[int, float] = {}
-    for work, fluid in zip(works, filled, strict=True):
-        if fluid is not None and fluid.id is not None:
-            litres[fluid.id] = litres.get(fluid.id, 0.0) + work.filled_litres
-    for fluid_id, amount in litres.items():
-        add_entry(
-            session,
-            StockMovement(
-                organisation_id=caller.organisation_id,
-                fluid_id=fluid_id,
-                kind=MovementKind.DRAWN,
-                litres=-amount,
-                at=service.done_at,
-                service_id=service.id,
-                recorded_at=now,
-                recorded_by=caller.actor[:80],
-            ),
-        )
 
 
 def _store_reading(

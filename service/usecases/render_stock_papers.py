@@ -13,7 +13,8 @@ from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_p
 from service.documents.presentation import Presentation
 from service.domain.zones import zone_named
 from service.store.tables.organisation import Organisation
-from service.usecases.plan_orders import FluidPlan, PlannedOrder, StockPlan
+from service.store.tables.parts import Part
+from service.usecases.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.render_due_list import presentation_of
 from service.usecases.show_stock import StockOverview
 
@@ -42,8 +43,12 @@ def render_count_sheet(
     sheet = CountSheet(
         organisation=organisation.name,
         printed_at=now.astimezone(zone),
-        lines=tuple(
-            CountLine(item=line.fluid.reference, unit=presentation.volume_unit) for line in overview.lines
+        lines=(
+            *(CountLine(item=line.item.reference, unit=presentation.volume_unit) for line in overview.lines),
+            *(
+                CountLine(item=line.item.reference, unit=presentation.labels["pieces"])
+                for line in overview.parts
+            ),
         ),
         record_url=f"{public_url}/stock",
     )
@@ -63,7 +68,10 @@ def render_order_plan(
         planned_at=now.astimezone(zone),
         n_weeks=len(plan.forecast.weeks),
         lines=tuple(
-            line for one in plan.plans for order in one.orders for line in _lines(one, order, presentation)
+            line
+            for one in (*plan.plans, *plan.parts)
+            for order in one.orders
+            for line in _lines(one, order, presentation)
         ),
         currency=plan.currency,
     )
@@ -72,10 +80,10 @@ def render_order_plan(
     )
 
 
-def _lines(one: FluidPlan, order: PlannedOrder, presentation: Presentation) -> Iterator[OrderLine]:
+def _lines(one: ItemPlan, order: PlannedOrder, presentation: Presentation) -> Iterator[OrderLine]:
     """Write one row a size of pack with its price, and one for what placing and taking in the order costs."""
     common = OrderLine(
-        item=one.forecast.line.fluid.reference,
+        item=one.forecast.line.item.reference,
         pack=presentation.labels["placing_the_order"],
         n_packs=1,
         order_by_on=order.order_by,
@@ -84,12 +92,14 @@ def _lines(one: FluidPlan, order: PlannedOrder, presentation: Presentation) -> I
         cost_minor=order.ordering_minor,
         if_not_ordered=one.if_nothing_is_ordered,
     )
-    for (litres, count), goods_minor in zip(order.packs, order.goods_minor, strict=True):
+    is_part = isinstance(one.forecast.line.item, Part)
+    for (size, count), goods_minor in zip(order.packs, order.goods_minor, strict=True):
+        pieces = f"{presentation.number(size)} {presentation.labels['pieces']}"
         yield replace(
             common,
-            pack=presentation.volume(litres),
+            pack=pieces if is_part else presentation.volume(size),
             n_packs=count,
-            volume_litres=litres * count,
+            volume_litres=None if is_part else size * count,
             cost_minor=goods_minor,
         )
     if order.ordering_minor:

@@ -1,4 +1,4 @@
-"""What is on the shelf, how long it keeps, and what is on its way."""
+"""What is on the shelf, fluids and parts, how long it keeps, and what is on its way."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -9,11 +9,12 @@ from service.domain.roles import Scope
 from service.domain.stock_defaults import SHELF_WARNING_SHARE
 from service.domain.stock_entries import OrderState
 from service.domain.zones import local_date, zone_named
-from service.store.repositories import fleet, fluids, purchase_orders
+from service.store.repositories import fleet, fluids, purchase_orders, stock_items
+from service.store.repositories.stock_items import ItemKey, StockItem
 from service.store.tables.fluids import Fluid
 from service.usecases.caller import Caller
-from service.usecases.record_movements import shelf_life_days
-from service.usecases.stock_lots import Shelf, read_shelves
+from service.usecases.stock_items import opened_shelf_life_days, room_for, shelf_life_days, unit_of
+from service.usecases.stock_lots import Lot, Shelf, read_shelves
 from service.usecases.used_fluid_levels import UsedFluidLevel, used_fluid_levels
 
 BELOW_ZERO = (
@@ -30,35 +31,46 @@ class OpenOrder:
     order_id: int
     state: OrderState
     expected_on: date
-    litres: float
+    quantity: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StockLine:
-    """One fluid on the shelf."""
+    """One fluid or part on the shelf, in litres or pieces."""
 
-    fluid: Fluid
+    item: StockItem
     shelf: Shelf
     next_expiry_on: date | None
-    expired_litres: float
-    nearly_expired_litres: float
+    expired_quantity: float
+    nearly_expired_quantity: float
     """Not expired, but most of the shelf life is over: use it first."""
 
     open_orders: tuple[OpenOrder, ...]
     warnings: tuple[str, ...]
 
     @property
-    def on_order_litres(self) -> float:
-        """Litres that placed orders will still bring; what is only planned is not on its way."""
-        return sum(order.litres for order in self.open_orders if order.state is OrderState.PLACED)
+    def fluid(self) -> Fluid:
+        """The fluid, of a line that is known to be one."""
+        if not isinstance(self.item, Fluid):
+            message = f"{self.item.reference} is a part"
+            raise TypeError(message)
+        return self.item
+
+    @property
+    def on_order_quantity(self) -> float:
+        """What placed orders will still bring; what is only planned is not on its way."""
+        return sum(order.quantity for order in self.open_orders if order.state is OrderState.PLACED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StockOverview:
-    """All fluids and all used fluid."""
+    """All fluids, all parts and all used fluid."""
 
     today: date
     lines: list[StockLine]
+    """Fluids, by article name."""
+
+    parts: list[StockLine]
     used_fluid: list[UsedFluidLevel]
 
 
@@ -68,67 +80,85 @@ def show_stock(session: Session, caller: Caller, now: datetime) -> StockOverview
     organisation_id = caller.organisation_id
     zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
     today = local_date(now, zone)
+    lines, parts = stock_lines(session, organisation_id, today)
     return StockOverview(
         today=today,
-        lines=stock_lines(session, organisation_id, today),
+        lines=lines,
+        parts=parts,
         used_fluid=used_fluid_levels(session, organisation_id),
     )
 
 
-def stock_lines(session: Session, organisation_id: int, today: date) -> list[StockLine]:
-    """One line a fluid, by article name."""
-    shelves = read_shelves(session, organisation_id)
+def stock_lines(
+    session: Session, organisation_id: int, today: date
+) -> tuple[list[StockLine], list[StockLine]]:
+    """One line a fluid and one a part, by name."""
+    kept_fluids = fluids.list_fluids(session, organisation_id)
+    parts = stock_items.list_parts(session, organisation_id)
+    items: list[StockItem] = [*kept_fluids, *parts]
+    opened = {ItemKey.of(item): opened_shelf_life_days(item) for item in items}
+    shelves = read_shelves(session, organisation_id, opened)
     coming = _open_orders(session, organisation_id)
-    return [
-        _line(fluid, shelves.get(fluid.id or 0, Shelf()), coming.get(fluid.id or 0, []), today)
-        for fluid in fluids.list_fluids(session, organisation_id)
-    ]
+
+    def line(item: StockItem) -> StockLine:
+        key = ItemKey.of(item)
+        return _line(item, shelves.get(key, Shelf()), coming.get(key, []), today)
+
+    return [line(fluid) for fluid in kept_fluids], [line(part) for part in parts]
 
 
-def _open_orders(session: Session, organisation_id: int) -> dict[int, list[OpenOrder]]:
+def _open_orders(session: Session, organisation_id: int) -> dict[ItemKey, list[OpenOrder]]:
     orders = purchase_orders.list_open_orders(session, organisation_id)
     lines = purchase_orders.lines_of(session, organisation_id, orders)
-    found: dict[int, list[OpenOrder]] = {}
+    found: dict[ItemKey, list[OpenOrder]] = {}
     for order in orders:
-        litres = sum(
-            (line.n_packs - line.n_received) * line.pack_litres for line in lines.get(order.id or 0, [])
+        quantity = sum(
+            (line.n_packs - line.n_received) * line.pack_quantity for line in lines.get(order.id or 0, [])
         )
-        found.setdefault(order.fluid_id, []).append(
+        found.setdefault(ItemKey.of(order), []).append(
             OpenOrder(
                 order_id=order.id or 0,
                 state=OrderState(order.state),
                 expected_on=order.expected_on,
-                litres=litres,
+                quantity=quantity,
             )
         )
     return found
 
 
-def _line(fluid: Fluid, shelf: Shelf, coming: list[OpenOrder], today: date) -> StockLine:
-    left = round((1.0 - SHELF_WARNING_SHARE.value) * shelf_life_days(fluid))
-    soon = today + timedelta(days=left)
+def _line(item: StockItem, shelf: Shelf, coming: list[OpenOrder], today: date) -> StockLine:
+    nearly = [lot for lot in shelf.lots if today <= lot.expires_on <= today + _soon(item, lot)]
     dated = [lot for lot in shelf.lots if lot.expires_on < date.max]
-    expired = sum(lot.litres for lot in dated if lot.expires_on < today)
-    nearly = sum(lot.litres for lot in dated if today <= lot.expires_on <= soon)
+    expired = [lot for lot in dated if lot.expires_on < today]
     return StockLine(
-        fluid=fluid,
+        item=item,
         shelf=shelf,
         next_expiry_on=dated[0].expires_on if dated else None,
-        expired_litres=expired,
-        nearly_expired_litres=nearly,
+        expired_quantity=sum(lot.quantity for lot in expired),
+        nearly_expired_quantity=sum(lot.quantity for lot in nearly),
         open_orders=tuple(coming),
-        warnings=tuple(_warnings(fluid, shelf, expired, nearly)),
+        warnings=tuple(_warnings(item, shelf, expired, nearly)),
     )
 
 
-def _warnings(fluid: Fluid, shelf: Shelf, expired: float, nearly: float) -> list[str]:
-    found = []
-    if shelf.litres < 0.0:
+def _soon(item: StockItem, lot: Lot) -> timedelta:
+    """How long before its expiry a lot is warned of."""
+    life = opened_shelf_life_days(item) if lot.is_open else shelf_life_days(item)
+    return timedelta(days=round((1.0 - SHELF_WARNING_SHARE.value) * (life or 0)))
+
+
+def _warnings(item: StockItem, shelf: Shelf, expired: list[Lot], nearly: list[Lot]) -> list[str]:
+    found, room, unit = [], room_for(item), unit_of(item)
+    if shelf.quantity < 0.0:
         found.append(BELOW_ZERO)
-    if fluid.tank_litres is not None and shelf.litres > fluid.tank_litres:
+    if room is not None and shelf.quantity > room:
         found.append(OVER_FULL)
-    if expired > 0.0:
-        found.append(f"{expired:.10g} litres have expired: do not use them, and record them as discarded.")
-    if nearly > 0.0:
-        found.append(f"{nearly:.10g} litres are close to their expiry: use them first.")
+    for lots, told in (
+        (expired, "have expired: do not use them, and record them as discarded."),
+        (nearly, "are close to their expiry: use them first."),
+    ):
+        for is_open, whose in ((False, ""), (True, " of opened packs")):
+            quantity = sum(lot.quantity for lot in lots if lot.is_open is is_open)
+            if quantity > 0.0:
+                found.append(f"{quantity:.10g} {unit}{whose} {told}")
     return found

@@ -1,84 +1,138 @@
 """What is on the shelf, lot by lot: the ledger replayed, first expired first out."""
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
+from typing import NamedTuple
 
 from sqlmodel import Session
 
 from service.store.repositories import stock
+from service.store.repositories.stock import LedgerEntry
+from service.store.repositories.stock_items import ItemKey
 
-# Litres below this are what adding and taking away in floating point leaves behind.
-RESIDUE_LITRES = 1e-6
+# A quantity below this is what adding and taking away in floating point leaves behind.
+RESIDUE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Lot:
-    """Litres that expire on one day; without a day they keep longest."""
+    """Litres or pieces that expire on one day; without a day they keep longest."""
 
     expires_on: date
-    litres: float
+    quantity: float
+    is_open: bool = False
+    """What is left of a pack that was begun."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelf:
-    """What one fluid's ledger comes to."""
+    """What the ledger of one fluid or part comes to, in litres or pieces."""
 
-    litres: float = 0.0
+    quantity: float = 0.0
     """Sum of all entries; below zero when more was drawn than the ledger knew of."""
 
     lots: tuple[Lot, ...] = field(default=())
     """What is left of each lot, in the order in which it expires."""
 
 
-def read_shelves(session: Session, organisation_id: int) -> dict[int, Shelf]:
-    """Replay the ledger of every fluid; fluids without an entry are missing."""
-    rows = stock.read_ledger(session, organisation_id)
+class _LotKey(NamedTuple):
+    expires_on: date
+    is_open: bool
+    pack_quantity: float
+    """0 where nobody said how large the packs are: then none is known to be open."""
+
+
+def read_shelves(
+    session: Session, organisation_id: int, opened_days: Mapping[ItemKey, int | None]
+) -> dict[ItemKey, Shelf]:
+    """Replay the ledger of every item; those without an entry are missing.
+
+    `opened_days` says how long a pack keeps once it is open, by item; none: as long as a sealed one.
+    """
+    entries = stock.read_ledger(session, organisation_id)
     return {
-        fluid_id: replay((litres, expires_on) for _, litres, expires_on in entries)
-        for fluid_id, entries in groupby(rows, key=lambda row: row[0])
+        key: replay(own, opened_days.get(key))
+        for key, own in groupby(entries, key=lambda entry: ItemKey(entry.fluid_id, entry.part_id))
     }
 
 
-def replay(entries: Iterable[tuple[float, date | None]]) -> Shelf:
-    """Follow one fluid's entries in the order of time.
+def replay(entries: Iterable[LedgerEntry], opened_days: int | None = None) -> Shelf:
+    """Follow one item's entries in the order of time.
 
     What goes out is taken from the lot that expires first; one that names a day is taken from that day's lot
-    before others. What is short is made up by the next receipt.
+    before others. What is short is made up by the next receipt. Of a pack that is begun, the rest expires when an
+    open pack does, if that is earlier; as nothing else expires earlier, it is used before the next pack is opened.
     """
-    heap: list[date] = []
-    held: dict[date, float] = {}
-    total, short = 0.0, 0.0
-    for litres, expires_on in entries:
-        total += litres
-        day = expires_on or date.max
-        if litres >= 0.0:
-            filled = min(short, litres)
-            short -= filled
-            if day not in held:
-                heapq.heappush(heap, day)
-            held[day] = held.get(day, 0.0) + litres - filled
+    shelf = _Replay(opened_days)
+    for entry in entries:
+        shelf.total += entry.quantity
+        if entry.quantity >= 0.0:
+            shelf.put(entry)
         else:
-            wanted = _take(held, day, -litres) if expires_on is not None else -litres
-            short += _take_first(heap, held, wanted)
-    lots = tuple(Lot(day, held[day]) for day in sorted(held) if held[day] > RESIDUE_LITRES)
-    return Shelf(litres=0.0 if abs(total) < RESIDUE_LITRES else total, lots=lots)
+            shelf.take(entry)
+    lots = sorted(
+        Lot(key.expires_on, held, key.is_open) for key, held in shelf.held.items() if held > RESIDUE
+    )
+    return Shelf(quantity=0.0 if abs(shelf.total) < RESIDUE else shelf.total, lots=tuple(lots))
 
 
-def _take(held: dict[date, float], day: date, wanted: float) -> float:
-    """Take from one lot; gives what it lacked."""
-    taken = min(held.get(day, 0.0), wanted)
-    if taken:
-        held[day] -= taken
-    return wanted - taken
+class _Replay:
+    """The lots as they stand while the entries are followed."""
 
+    def __init__(self, opened_days: int | None) -> None:
+        self.opened_days = opened_days
+        self.heap: list[_LotKey] = []
+        self.held: dict[_LotKey, float] = {}
+        self.total = 0.0
+        self.short = 0.0
 
-def _take_first(heap: list[date], held: dict[date, float], wanted: float) -> float:
-    """Take from the lots in the order in which they expire; gives what all of them lacked."""
-    while wanted > 0.0 and heap:
-        wanted = _take(held, heap[0], wanted)
-        if held[heap[0]] <= 0.0:
-            del held[heapq.heappop(heap)]
-    return wanted
+    def put(self, entry: LedgerEntry) -> None:
+        """Add what came, less what was short."""
+        filled = min(self.short, entry.quantity)
+        self.short -= filled
+        key = _LotKey(entry.expires_on or date.max, is_open=False, pack_quantity=entry.pack_quantity or 0.0)
+        self._add(key, entry.quantity)
+        if filled:
+            self._take_of(key, filled, entry.at.date())
+
+    def take(self, entry: LedgerEntry) -> None:
+        """Take away what went."""
+        wanted, day = -entry.quantity, entry.at.date()
+        if entry.expires_on is not None:
+            for key in sorted(key for key in self.held if key.expires_on == entry.expires_on):
+                wanted = self._take_of(key, wanted, day)
+        while wanted > 0.0 and self.heap:
+            key = self.heap[0]
+            wanted = self._take_of(key, wanted, day)
+            if self.held[key] <= 0.0:
+                # What is left of its last pack may have come before it.
+                self.heap.remove(key)
+                heapq.heapify(self.heap)
+                del self.held[key]
+        self.short += wanted
+
+    def _take_of(self, key: _LotKey, wanted: float, day: date) -> float:
+        """Take from one lot; gives what it lacked."""
+        taken = min(self.held.get(key, 0.0), wanted)
+        if taken:
+            self.held[key] -= taken
+            self._open(key, day)
+        return wanted - taken
+
+    def _open(self, key: _LotKey, day: date) -> None:
+        """Put what is left of a pack that was begun into a lot of its own."""
+        if self.opened_days is None or not key.pack_quantity:
+            return
+        rest = self.held[key] % key.pack_quantity
+        if RESIDUE < rest < key.pack_quantity - RESIDUE:
+            self.held[key] -= rest
+            opened = min(key.expires_on, day + timedelta(days=self.opened_days))
+            self._add(_LotKey(opened, is_open=True, pack_quantity=0.0), rest)
+
+    def _add(self, key: _LotKey, quantity: float) -> None:
+        if key not in self.held:
+            heapq.heappush(self.heap, key)
+        self.held[key] = self.held.get(key, 0.0) + quantity

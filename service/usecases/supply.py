@@ -12,9 +12,10 @@ from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.stock_defaults import HOLDING_SHARE_A_YEAR, ORDER_COST_MINOR
 from service.domain.stock_entries import OrderState
 from service.engine.orders.terms import NEVER_EXPIRES, StockOnHand, SupplyTerms
-from service.store.tables.fluids import Fluid, Pack
-from service.usecases.record_movements import shelf_life_days
+from service.store.repositories.stock_items import StockItem
+from service.store.tables.fluids import Pack
 from service.usecases.show_stock import StockLine
+from service.usecases.stock_items import room_for, shelf_life_days
 
 DAYS_PER_WEEK: Final = 7
 LONGEST_LEAD_WEEKS: Final = 120
@@ -54,9 +55,9 @@ def stock_on_hand(line: StockLine, today: date) -> StockOnHand:
     monday = first_day_of_week(today)
     placed = [order for order in line.open_orders if order.state is OrderState.PLACED]
     return StockOnHand(
-        lot_quantity=np.array([lot.litres for lot in line.shelf.lots], np.float64),
+        lot_quantity=np.array([lot.quantity for lot in line.shelf.lots], np.float64),
         lot_expiry_week=np.array([_last_week(lot.expires_on, monday) for lot in line.shelf.lots], np.int64),
-        open_quantity=np.array([order.litres for order in placed], np.float64),
+        open_quantity=np.array([order.quantity for order in placed], np.float64),
         open_arrival_week=np.array(
             [_arrival_week(order.expected_on, today, monday) for order in placed], np.int64
         ),
@@ -64,36 +65,38 @@ def stock_on_hand(line: StockLine, today: date) -> StockOnHand:
 
 
 def supply_terms(
-    fluid: Fluid,
+    item: StockItem,
     packs: Sequence[Pack],
     today: date,
     planning: dict[str, float],
-    minimum_order_litres: float = 0.0,
+    minimum_order_quantity: float = 0.0,
 ) -> SupplyTerms:
     """Terms for packs whose price is known."""
     tiers = [[(1, pack.price_minor or 0), *_breaks(pack)] for pack in packs]
     flat = [tier for steps in tiers for tier in steps]
-    litre_price = min((pack.price_minor or 0) / pack.litres for pack in packs)
+    unit_price = min((pack.price_minor or 0) / pack.quantity for pack in packs)
+    room = room_for(item)
     holding = planning.get("holding_share_a_year", HOLDING_SHARE_A_YEAR.value)
     return SupplyTerms(
-        pack_quantity=np.array([pack.litres for pack in packs], np.float64),
+        pack_quantity=np.array([pack.quantity for pack in packs], np.float64),
         tier_offsets=np.cumsum([0, *(len(steps) for steps in tiers)]).astype(np.int64),
         tier_minimum_count=np.array([count for count, _ in flat], np.int64),
         tier_price_minor=np.array([price for _, price in flat], np.int64),
         lead_time_probability=lead_time_probability(
-            fluid.lead_time_days, fluid.lead_time_sd_days, today.weekday()
+            item.lead_time_days, item.lead_time_sd_days, today.weekday()
         ),
         order_cost_minor=round(planning.get("order_cost_minor", ORDER_COST_MINOR.value)),
-        minimum_order_quantity=minimum_order_litres,
-        holding_cost_minor=litre_price * holding * DAYS_PER_WEEK / DAYS_PER_YEAR,
-        shelf_life_weeks=shelf_life_weeks(fluid),
-        tank_capacity=np.inf if fluid.tank_litres is None else fluid.tank_litres,
+        minimum_order_quantity=minimum_order_quantity,
+        holding_cost_minor=unit_price * holding * DAYS_PER_WEEK / DAYS_PER_YEAR,
+        shelf_life_weeks=shelf_life_weeks(item),
+        tank_capacity=np.inf if room is None else float(room),
     )
 
 
-def shelf_life_weeks(fluid: Fluid) -> int:
+def shelf_life_weeks(item: StockItem) -> int:
     """Whole weeks that a delivery keeps."""
-    return max(shelf_life_days(fluid) // DAYS_PER_WEEK, 1)
+    life = shelf_life_days(item)
+    return NEVER_EXPIRES if life is None else max(life // DAYS_PER_WEEK, 1)
 
 
 def _breaks(pack: Pack) -> list[tuple[int, int]]:

@@ -65,7 +65,7 @@ def gearbox_of(operator):
 def movements(database, organisation_id):
     with database.snapshot() as session:
         rows = session.exec(select(StockMovement).where(StockMovement.organisation_id == organisation_id))
-        return [(row.kind, row.litres) for row in rows]
+        return [(row.kind, row.quantity) for row in rows]
 
 
 def refusal(answer):

@@ -154,7 +154,7 @@ def test_fluids_that_cannot_be_ordered_say_why(shop):
     shop.patch("/v1/fluids/OIL-B", {"packs": []})
     oil = plan(shop)
     assert oil["status"] == "no_packs"
-    assert "add its packs" in oil["notes"][0]
+    assert "add the packs" in oil["notes"][0]
     assert oil["needed_litres"] == 6
 
 

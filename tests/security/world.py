@@ -16,6 +16,7 @@ NAMES = {
     "ATF-A": f"{MARK}-ATF",
     "North": f"{MARK}-North",
     "gearbox": f"{MARK}-gearbox",
+    "drain plug washer": f"{MARK}-washer",
 }
 HARMLESS_QUERIES = {
     "limit": None,
@@ -25,6 +26,7 @@ HARMLESS_QUERIES = {
     "outcome": "held",
     "state": "placed",
     "kind": "receipt",
+    "part": None,
     "weeks": 4,
     "object_type": None,
     "object_number": None,
@@ -99,6 +101,9 @@ def found_world(operator: Operator, operations: dict[str, Operation]) -> World:
     made("record_readings")
     world.paths["reading"] = _readings(operator)
     made("record_movement")
+    part = made("add_part")
+    world.own_paths["change_part", "part"], world.ids["part"] = part["part"], part["id"]
+    world.bodies["add_part"] = {"part": f"{MARK}-ring"}
     for name in ("get", "place", "receive", "cancel"):
         state = "planned" if name == "place" else "placed"
         order = made("make_purchase_order", state=state, reference=f"{MARK} order {name}")

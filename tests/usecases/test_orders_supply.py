@@ -11,6 +11,7 @@ from scipy import stats
 from service.domain.stock_entries import OrderState
 from service.domain.weeks import IsoWeek
 from service.engine.orders.terms import NEVER_EXPIRES
+from service.store.repositories.stock import LedgerEntry
 from service.store.tables.fluids import Fluid, Pack
 from service.usecases.order_words import if_nothing_is_ordered, percent
 from service.usecases.place_orders import price_of
@@ -57,11 +58,11 @@ def test_lead_times_are_probabilities_whatever_the_terms(mean: float, sd: float,
 
 def line(lots: list[Lot], orders: list[OpenOrder]) -> StockLine:
     return StockLine(
-        fluid=a_fluid(),
-        shelf=Shelf(litres=sum(lot.litres for lot in lots), lots=tuple(lots)),
+        item=a_fluid(),
+        shelf=Shelf(quantity=sum(lot.quantity for lot in lots), lots=tuple(lots)),
         next_expiry_on=None,
-        expired_litres=0.0,
-        nearly_expired_litres=0.0,
+        expired_quantity=0.0,
+        nearly_expired_quantity=0.0,
         open_orders=tuple(orders),
         warnings=(),
     )
@@ -76,7 +77,7 @@ def test_a_lot_counts_to_the_last_week_that_it_sees_the_end_of():
 
 def test_an_order_counts_from_the_monday_after_it_is_expected_and_a_late_one_from_next_monday():
     def order(day: date, state: OrderState = OrderState.PLACED) -> OpenOrder:
-        return OpenOrder(order_id=1, state=state, expected_on=day, litres=20.0)
+        return OpenOrder(order_id=1, state=state, expected_on=day, quantity=20.0)
 
     coming = [
         order(MONDAY - timedelta(days=9)),
@@ -92,8 +93,8 @@ def test_an_order_counts_from_the_monday_after_it_is_expected_and_a_late_one_fro
 def test_price_breaks_become_tiers():
     breaks = [{"from_packs": 10, "price_minor": 900}, {"from_packs": 50, "price_minor": 800}]
     packs = [
-        Pack(organisation_id=1, fluid_id=1, litres=4.0, price_minor=1000, price_breaks=breaks),
-        Pack(organisation_id=1, fluid_id=1, litres=20.0, price_minor=4000),
+        Pack(organisation_id=1, fluid_id=1, quantity=4.0, price_minor=1000, price_breaks=breaks),
+        Pack(organisation_id=1, fluid_id=1, quantity=20.0, price_minor=4000),
     ]
     terms = supply_terms(a_fluid(shelf_life_days=20, tank_litres=100.0), packs, MONDAY, {})
     assert terms.tier_offsets.tolist() == [0, 3, 4]
@@ -105,19 +106,53 @@ def test_price_breaks_become_tiers():
 
 
 EXPIRIES = st.sampled_from([None, date(2026, 1, 1), date(2027, 1, 1), date(2028, 1, 1)])
-ENTRIES = st.lists(st.tuples(st.integers(-40, 40).map(float), EXPIRIES), max_size=30)
+ENTRIES = st.lists(
+    st.builds(
+        LedgerEntry,
+        fluid_id=st.just(1),
+        part_id=st.none(),
+        quantity=st.integers(-40, 40).map(float),
+        expires_on=EXPIRIES,
+        at=st.integers(0, 700).map(lambda days: datetime(2025, 1, 1, tzinfo=UTC) + timedelta(days=days)),
+        pack_quantity=st.sampled_from([None, 5.0, 20.0]),
+    ),
+    max_size=30,
+)
 
 
-@given(ENTRIES)
-def test_the_lots_add_up_to_the_ledger_or_to_nothing_where_it_is_below_zero(entries):
-    shelf = replay(entries)
-    assert shelf.litres == pytest.approx(sum(litres for litres, _ in entries))
-    assert sum(lot.litres for lot in shelf.lots) == pytest.approx(max(shelf.litres, 0.0))
-    assert [lot.expires_on for lot in shelf.lots] == sorted({lot.expires_on for lot in shelf.lots})
+def entry(quantity: float, expires_on: date | None = None, pack: float | None = None) -> LedgerEntry:
+    return LedgerEntry(1, None, quantity, expires_on, datetime(2026, 5, 4, tzinfo=UTC), pack)
+
+
+@given(ENTRIES, st.sampled_from([None, 30]))
+def test_the_lots_add_up_to_the_ledger_or_to_nothing_where_it_is_below_zero(entries, opened_days):
+    shelf = replay(sorted(entries, key=lambda one: one.at), opened_days)
+    assert shelf.quantity == pytest.approx(sum(one.quantity for one in entries))
+    assert sum(lot.quantity for lot in shelf.lots) == pytest.approx(max(shelf.quantity, 0.0))
+    assert list(shelf.lots) == sorted(shelf.lots)
+    assert opened_days is not None or not any(lot.is_open for lot in shelf.lots)
+
+
+def test_the_rest_of_an_opened_pack_is_used_before_the_next_one_is_opened():
+    """Two packs of 20: after 6 and 10 litres 4 are left of the first; 6 more open the second and leave 18."""
+    receipt = entry(40.0, date(2031, 1, 1), 20.0)
+    opened = date(2026, 6, 3)
+    assert replay([receipt, entry(-6.0), entry(-10.0)], 30).lots == (
+        Lot(opened, 4.0, is_open=True),
+        Lot(date(2031, 1, 1), 20.0),
+    )
+    assert replay([receipt, entry(-6.0), entry(-10.0), entry(-6.0)], 30).lots == (
+        Lot(opened, 18.0, is_open=True),
+    )
+
+
+def test_an_opened_pack_never_keeps_longer_than_a_sealed_one():
+    lots = replay([entry(20.0, date(2026, 5, 20), 20.0), entry(-6.0)], 180).lots
+    assert lots == (Lot(date(2026, 5, 20), 14.0, is_open=True),)
 
 
 def test_a_lot_that_came_later_but_expires_earlier_is_what_is_left_if_the_first_was_gone():
-    entries = [(20.0, date(2028, 1, 1)), (-20.0, None), (20.0, date(2027, 1, 1))]
+    entries = [entry(20.0, date(2028, 1, 1)), entry(-20.0), entry(20.0, date(2027, 1, 1))]
     assert replay(entries).lots == (Lot(date(2027, 1, 1), 20.0),)
 
 

@@ -7,12 +7,12 @@ from fastapi import APIRouter, Request, Response
 from service.api.answers import show
 from service.api.inputs import VehiclePath as FluidPath
 from service.api.problems import describe_problems
-from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, Pack
+from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, Pack, breaks_of
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
-from service.store.repositories import fluids
+from service.store.repositories import fluids, stock_items
 from service.usecases import register_fluids
-from service.usecases.register_fluids import PackOffer
+from service.usecases.offer_packs import PackOffer
 
 router = APIRouter(tags=["fluids"])
 
@@ -30,7 +30,7 @@ def post_fluid(body: FluidCreate, unit: Writing) -> Response:
     facts = body.model_dump(exclude={"fluid", "kind", "packs"})
     offers = _offers(body.packs) or ()
     row = register_fluids.add_fluid(unit.session, unit.caller, unit.now, body.fluid, body.kind, facts, offers)
-    packs = fluids.list_packs(unit.session, unit.caller.organisation_id, row.id)
+    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id, row)
     return unit.created(FluidRead.of(row, packs), f"/v1/fluids/{row.reference}")
 
 
@@ -44,7 +44,7 @@ def post_fluid(body: FluidCreate, unit: Writing) -> Response:
 def get_fluids(request: Request, unit: Reading) -> Response:
     """List all fluids with their packs."""
     unit.caller.require(Scope.READ)
-    packs = fluids.list_packs(unit.session, unit.caller.organisation_id)
+    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id)
     rows = fluids.list_fluids(unit.session, unit.caller.organisation_id)
     return show(request, FluidList(fluids=[FluidRead.of(row, packs) for row in rows]))
 
@@ -63,7 +63,7 @@ def patch_fluid(fluid: FluidPath, body: FluidUpdate, unit: Writing) -> Response:
         unit.session, unit.caller, unit.now, fluid, changes, _offers(body.packs)
     )
     return unit.answer(
-        FluidRead.of(row, fluids.list_packs(unit.session, unit.caller.organisation_id, row.id))
+        FluidRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
     )
 
 
@@ -75,7 +75,7 @@ def _offers(packs: Sequence[Pack] | None) -> list[PackOffer] | None:
             litres=pack.litres,
             price_minor=pack.price_minor,
             minimum_packs=pack.minimum_packs,
-            price_breaks=[(step.from_packs, step.price_minor) for step in pack.price_breaks],
+            price_breaks=breaks_of(pack),
         )
         for pack in packs
     ]

@@ -17,10 +17,12 @@ from service.api.schemas.purchase_orders import (
 from service.api.units_of_work import Reading, Unit, WriteUnit, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import OrderState
-from service.store.repositories import fluids, purchase_orders
+from service.store.repositories import purchase_orders, stock_items
+from service.store.repositories.stock_items import ItemKey
 from service.store.tables.stock import PurchaseOrder
 from service.usecases import place_orders
 from service.usecases.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.stock_items import key_asked
 
 router = APIRouter(tags=["stock"])
 
@@ -37,6 +39,7 @@ def post_order(body: OrderCreate, unit: Writing) -> Response:
     """Make an order, planned only or placed at once."""
     new = NewOrder(
         fluid=body.fluid,
+        part=body.part,
         packs=[PackCount(**pack.model_dump()) for pack in body.packs],
         is_placed=OrderState(body.state) is OrderState.PLACED,
         expected_on=body.expected_on,
@@ -59,26 +62,26 @@ def get_orders(
     unit: Reading,
     state: Annotated[OrderState | None, Query()] = None,
     fluid: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    part: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
 ) -> Response:
     """List orders in the order they were made."""
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
-    only = None if fluid is None else fluids.get_fluid(unit.session, organisation_id, fluid)
     after = number_in(cursor, "after") or 0
     rows = purchase_orders.list_orders(
         unit.session,
         organisation_id,
         state=state,
-        fluid_id=None if only is None else only.id,
+        key=key_asked(unit.session, organisation_id, fluid, part),
         after_id=after,
         limit=limit + 1,
     )
     lines = purchase_orders.lines_of(unit.session, organisation_id, rows[:limit])
-    names = {row.id: row.reference for row in fluids.list_fluids(unit.session, organisation_id)}
+    names = stock_items.names_of_items(unit.session, organisation_id)
     page = OrderPage(
-        orders=[OrderRead.of(row, lines[row.id or 0], names[row.fluid_id]) for row in rows[:limit]]
+        orders=[OrderRead.of(row, lines[row.id or 0], names[ItemKey.of(row)]) for row in rows[:limit]]
     )
     position = {"after": rows[limit - 1].id} if len(rows) > limit else None
     return show(request, page, headers=next_link(request, position))
@@ -159,5 +162,5 @@ def _to_change(request: Request, unit: WriteUnit, order: str) -> PurchaseOrder:
 def _read(unit: Unit, order: PurchaseOrder) -> OrderRead:
     organisation_id = unit.caller.organisation_id
     lines = purchase_orders.lines_of(unit.session, organisation_id, [order])[order.id or 0]
-    fluid = fluids.get_fluid_by_id(unit.session, organisation_id, order.fluid_id)
-    return OrderRead.of(order, lines, fluid.reference)
+    item = stock_items.get_item(unit.session, organisation_id, ItemKey.of(order))
+    return OrderRead.of(order, lines, item.reference)

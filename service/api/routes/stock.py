@@ -10,17 +10,17 @@ from service.api.problems import describe_problems
 from service.api.schemas.stock import (
     CollectionCreate,
     CollectionRead,
-    MovementCreate,
-    MovementPage,
-    MovementRead,
     StockRead,
 )
+from service.api.schemas.stock_movements import MovementCreate, MovementPage, MovementRead
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
-from service.store.repositories import fluids, stock
+from service.store.repositories import stock, stock_items
+from service.store.repositories.stock_items import ItemKey
 from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.show_stock import show_stock
+from service.usecases.stock_items import Amount, key_asked
 from service.usecases.used_fluid_levels import NewCollection, record_collection
 
 router = APIRouter(tags=["stock"])
@@ -48,11 +48,12 @@ def get_stock(request: Request, unit: Reading) -> Response:
 )
 def post_movement(body: MovementCreate, unit: Writing) -> Response:
     """Add a receipt, count, correction or discard to the ledger; nothing in it is ever overwritten."""
-    facts = body.model_dump(exclude={"kind"})
-    new = NewMovement(kind=MovementKind(body.kind), **facts)
+    facts = body.model_dump(exclude={"kind", "pack_litres"})
+    pack = None if body.pack_litres is None else Amount(litres=body.pack_litres)
+    new = NewMovement(kind=MovementKind(body.kind), pack=pack, **facts)
     row = record_movement(unit.session, unit.caller, unit.now, new)
-    fluid = fluids.get_fluid_by_id(unit.session, unit.caller.organisation_id, row.fluid_id)
-    return unit.answer(MovementRead.of(row, fluid.reference), 201)
+    item = stock_items.get_item(unit.session, unit.caller.organisation_id, ItemKey.of(row))
+    return unit.answer(MovementRead.of(row, item.reference), 201)
 
 
 @router.get(
@@ -66,6 +67,7 @@ def get_movements(
     request: Request,
     unit: Reading,
     fluid: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    part: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
     kind: Annotated[MovementKind | None, Query()] = None,
     reference: Annotated[
         str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
@@ -76,19 +78,18 @@ def get_movements(
     """List the ledger in the order it was written."""
     unit.caller.require(Scope.READ)
     organisation_id = unit.caller.organisation_id
-    only = None if fluid is None else fluids.get_fluid(unit.session, organisation_id, fluid)
     after = number_in(cursor, "after") or 0
     rows = stock.list_movements(
         unit.session,
         organisation_id,
-        fluid_id=None if only is None else only.id,
+        key=key_asked(unit.session, organisation_id, fluid, part),
         kind=kind,
         reference=reference,
         after_id=after,
         limit=limit + 1,
     )
-    names = {row.id: row.reference for row in fluids.list_fluids(unit.session, organisation_id)}
-    page = MovementPage(movements=[MovementRead.of(row, names[row.fluid_id]) for row in rows[:limit]])
+    names = stock_items.names_of_items(unit.session, organisation_id)
+    page = MovementPage(movements=[MovementRead.of(row, names[ItemKey.of(row)]) for row in rows[:limit]])
     position = {"after": rows[limit - 1].id} if len(rows) > limit else None
     return show(request, page, headers=next_link(request, position))
 

@@ -30,6 +30,7 @@ FLUID_EXAMPLE: dict[str, Any] = {
     "lead_time_days": 7,
     "lead_time_sd_days": 2,
     "shelf_life_days": 1826,
+    "opened_shelf_life_days": 183,
     "service_level": 0.95,
     "packs": [{"litres": 20, "price_minor": 16500, "minimum_packs": 1}],
 }
@@ -43,15 +44,34 @@ class PriceBreak(Body):
     price_minor: PriceMinor
 
 
-class Pack(Body):
-    """A size in which the fluid can be bought."""
+class PackTerms(Body):
+    """On which terms a pack is sold."""
 
-    litres: PackLitres
     price_minor: PriceMinor | None = Field(
         default=None, description="None: not known; then it is not planned."
     )
     minimum_packs: MinimumPacks = 1
     price_breaks: list[PriceBreak] = Field(default_factory=list, max_length=10)
+
+
+class Pack(PackTerms):
+    """A size in which the fluid can be bought."""
+
+    litres: PackLitres
+
+
+def breaks_of(pack: PackTerms) -> list[tuple[int, int]]:
+    """Price breaks of a request as pairs."""
+    return [(step.from_packs, step.price_minor) for step in pack.price_breaks]
+
+
+def terms_of(pack: PackRow) -> dict[str, Any]:
+    """Terms of a pack as they are shown."""
+    return {
+        "price_minor": pack.price_minor,
+        "minimum_packs": pack.minimum_packs,
+        "price_breaks": [PriceBreak(**step) for step in pack.price_breaks],
+    }
 
 
 class FluidFields(Body):
@@ -63,6 +83,7 @@ class FluidFields(Body):
     lead_time_days: LeadTimeDays | None = None
     lead_time_sd_days: LeadTimeDays | None = None
     shelf_life_days: ShelfLifeDays | None = None
+    opened_shelf_life_days: ShelfLifeDays | None = None
     tank_litres: StockLitres | None = None
     service_level: ServiceLevel | None = None
     packs: list[Pack] | None = Field(default=None, max_length=20)
@@ -97,6 +118,7 @@ class FluidRead(BaseModel):
     lead_time_days: float
     lead_time_sd_days: float
     shelf_life_days: int | None
+    opened_shelf_life_days: int | None
     tank_litres: float | None
     service_level: float
     packs: list[Pack]
@@ -105,16 +127,7 @@ class FluidRead(BaseModel):
     def of(cls, fluid: Fluid, packs: list[PackRow]) -> Self:
         """Show a row with its packs."""
         fields = fluid.model_dump(include=set(cls.model_fields) - {"id", "fluid", "packs"})
-        own = [
-            Pack(
-                litres=pack.litres,
-                price_minor=pack.price_minor,
-                minimum_packs=pack.minimum_packs,
-                price_breaks=[PriceBreak(**step) for step in pack.price_breaks],
-            )
-            for pack in packs
-            if pack.fluid_id == fluid.id
-        ]
+        own = [Pack(litres=pack.quantity, **terms_of(pack)) for pack in packs if pack.fluid_id == fluid.id]
         return cls(id=format_id(IdKind.FLUID, fluid.id), fluid=fluid.reference, packs=own, **fields)
 
 

@@ -10,7 +10,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.stock_entries import OrderState
 from service.domain.weeks import IsoWeek
 from service.engine.orders.reasons import OrderReason
-from service.usecases.plan_orders import FluidPlan, PlannedOrder, PlanStatus, StockPlan
+from service.usecases.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
 
 PLAN_EXAMPLE: dict[str, Any] = {
     "today": "2026-05-04",
@@ -46,6 +46,8 @@ PLAN_EXAMPLE: dict[str, Any] = {
             "notes": [],
         }
     ],
+    "parts": [],
+    "parts_not_kept": ["drain plug washer"],
 }
 
 
@@ -56,45 +58,66 @@ class PlannedPack(BaseModel):
     count: int
 
 
-class PlannedOrderRead(BaseModel):
-    """One order that the plan proposes."""
+class PlannedPieces(BaseModel):
+    """Packs of one size of a part."""
 
-    packs: list[PlannedPack]
-    litres: float
+    pieces: int
+    count: int
+
+
+class _PlannedOrder(BaseModel):
+    """What every order that the plan proposes has."""
+
     order_by: date
     arrives_on: date = Field(description="From this day it is counted on.")
     cost_minor: int = Field(description="Goods, and the cost of placing and taking in the order.")
     reasons: list[OrderReason]
     why: str
 
+
+class PlannedOrderRead(_PlannedOrder):
+    """One order of a fluid that the plan proposes."""
+
+    packs: list[PlannedPack]
+    litres: float
+
     @classmethod
     def of(cls, order: PlannedOrder) -> Self:
         """Show one order."""
-        return cls(
-            packs=[PlannedPack(litres=litres, count=count) for litres, count in order.packs],
-            litres=tidy(order.litres),
-            order_by=order.order_by,
-            arrives_on=order.arrives_on,
-            cost_minor=order.cost_minor,
-            reasons=list(order.reasons),
-            why=order.why,
-        )
+        packs = [PlannedPack(litres=litres, count=count) for litres, count in order.packs]
+        return cls(packs=packs, litres=tidy(order.quantity), **_order_fields(order))
 
 
-class FluidPlanRead(BaseModel):
-    """What to order of one fluid, by when and why."""
+class PlannedPartOrder(_PlannedOrder):
+    """One order of a part that the plan proposes."""
 
-    id: str
-    fluid: str
+    packs: list[PlannedPieces]
+    pieces: int
+
+    @classmethod
+    def of(cls, order: PlannedOrder) -> Self:
+        """Show one order."""
+        packs = [PlannedPieces(pieces=round(size), count=count) for size, count in order.packs]
+        return cls(packs=packs, pieces=round(order.quantity), **_order_fields(order))
+
+
+def _order_fields(order: PlannedOrder) -> dict[str, Any]:
+    return {
+        "order_by": order.order_by,
+        "arrives_on": order.arrives_on,
+        "cost_minor": order.cost_minor,
+        "reasons": list(order.reasons),
+        "why": order.why,
+    }
+
+
+class _ItemPlan(BaseModel):
+    """What every plan of an item has."""
+
     status: PlanStatus
-    stock_litres: float
-    on_order_litres: float
-    needed_litres: float = Field(description="Over all weeks, with the service level asked for.")
-    orders: list[PlannedOrderRead]
     if_nothing_is_ordered: str
     first_short_week: str | None
     run_out_before_arrival_probability: float | None
-    expected_expired_litres: float | None
     method: str | None
     optimality_gap: float | None
     planned_orders: list[str] = Field(
@@ -102,35 +125,80 @@ class FluidPlanRead(BaseModel):
     )
     notes: list[str]
 
+
+def _plan_fields(plan: ItemPlan, weeks: tuple[IsoWeek, ...]) -> dict[str, Any]:
+    return {
+        "status": plan.status,
+        "if_nothing_is_ordered": plan.if_nothing_is_ordered,
+        "first_short_week": None if plan.first_short_week < 0 else str(weeks[plan.first_short_week]),
+        "run_out_before_arrival_probability": _rounded(plan.run_out_before_arrival_probability),
+        "method": plan.method,
+        "optimality_gap": _rounded(plan.optimality_gap),
+        "planned_orders": [
+            format_id(IdKind.PURCHASE_ORDER, order.order_id)
+            for order in plan.forecast.line.open_orders
+            if order.state is OrderState.PLANNED
+        ],
+        "notes": list(plan.notes),
+    }
+
+
+class FluidPlanRead(_ItemPlan):
+    """What to order of one fluid, by when and why."""
+
+    id: str
+    fluid: str
+    stock_litres: float
+    on_order_litres: float
+    needed_litres: float = Field(description="Over all weeks, with the service level asked for.")
+    expected_expired_litres: float | None
+    orders: list[PlannedOrderRead]
+
     @classmethod
-    def of(cls, plan: FluidPlan, weeks: tuple[IsoWeek, ...]) -> Self:
+    def of(cls, plan: ItemPlan, weeks: tuple[IsoWeek, ...]) -> Self:
         """Show one fluid."""
         line = plan.forecast.line
         return cls(
-            id=format_id(IdKind.FLUID, line.fluid.id),
-            fluid=line.fluid.reference,
-            status=plan.status,
-            stock_litres=tidy(line.shelf.litres),
-            on_order_litres=tidy(line.on_order_litres),
-            needed_litres=tidy(plan.needed_litres),
+            id=format_id(IdKind.FLUID, line.item.id),
+            fluid=line.item.reference,
+            stock_litres=tidy(line.shelf.quantity),
+            on_order_litres=tidy(line.on_order_quantity),
+            needed_litres=tidy(plan.needed_quantity),
+            expected_expired_litres=_rounded(plan.expected_expired_quantity),
             orders=[PlannedOrderRead.of(order) for order in plan.orders],
-            if_nothing_is_ordered=plan.if_nothing_is_ordered,
-            first_short_week=None if plan.first_short_week < 0 else str(weeks[plan.first_short_week]),
-            run_out_before_arrival_probability=_rounded(plan.run_out_before_arrival_probability),
-            expected_expired_litres=_rounded(plan.expected_expired_litres),
-            method=plan.method,
-            optimality_gap=_rounded(plan.optimality_gap),
-            planned_orders=[
-                format_id(IdKind.PURCHASE_ORDER, order.order_id)
-                for order in line.open_orders
-                if order.state is OrderState.PLANNED
-            ],
-            notes=list(plan.notes),
+            **_plan_fields(plan, weeks),
+        )
+
+
+class PartPlanRead(_ItemPlan):
+    """What to order of one part, by when and why."""
+
+    id: str
+    part: str
+    stock_pieces: int
+    on_order_pieces: int
+    needed_pieces: int = Field(description="Over all weeks, with the service level asked for.")
+    expected_expired_pieces: float | None
+    orders: list[PlannedPartOrder]
+
+    @classmethod
+    def of(cls, plan: ItemPlan, weeks: tuple[IsoWeek, ...]) -> Self:
+        """Show one part."""
+        line = plan.forecast.line
+        return cls(
+            id=format_id(IdKind.PART, line.item.id),
+            part=line.item.reference,
+            stock_pieces=round(line.shelf.quantity),
+            on_order_pieces=round(line.on_order_quantity),
+            needed_pieces=round(plan.needed_quantity),
+            expected_expired_pieces=_rounded(plan.expected_expired_quantity),
+            orders=[PlannedPartOrder.of(order) for order in plan.orders],
+            **_plan_fields(plan, weeks),
         )
 
 
 class StockPlanRead(BaseModel):
-    """The order plan of all fluids."""
+    """The order plan of all fluids and parts."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [PLAN_EXAMPLE]})
 
@@ -139,6 +207,10 @@ class StockPlanRead(BaseModel):
     currency: str
     cost_minor: int
     fluids: list[FluidPlanRead]
+    parts: list[PartPlanRead]
+    parts_not_kept: list[str] = Field(
+        description="Parts that jobs of these weeks need and that are not kept on the shelf; add them at /v1/parts."
+    )
 
     @classmethod
     def of(cls, plan: StockPlan) -> Self:
@@ -147,8 +219,10 @@ class StockPlanRead(BaseModel):
             today=plan.forecast.today,
             weeks=[str(week) for week in plan.forecast.weeks],
             currency=plan.currency,
-            cost_minor=sum(order.cost_minor for one in plan.plans for order in one.orders),
+            cost_minor=sum(order.cost_minor for one in (*plan.plans, *plan.parts) for order in one.orders),
             fluids=[FluidPlanRead.of(one, plan.forecast.weeks) for one in plan.plans],
+            parts=[PartPlanRead.of(one, plan.forecast.weeks) for one in plan.parts],
+            parts_not_kept=plan.forecast.parts_not_kept,
         )
 
 

@@ -6,7 +6,18 @@ from typing import Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import Body, Day, Instant, Line40, Line80, Line400, PackLitres, PackNumber, PriceMinor
+from service.api.inputs import (
+    Body,
+    Day,
+    Instant,
+    Line40,
+    Line80,
+    Line400,
+    PackLitres,
+    PackNumber,
+    PackPieces,
+    PriceMinor,
+)
 from service.domain.external_ids import IdKind, format_id
 from service.domain.stock_entries import OrderState
 from service.store.tables.stock import PurchaseOrder, PurchaseOrderLine
@@ -26,9 +37,12 @@ ORDER_READ_EXAMPLE: dict[str, Any] = {
     "state": "placed",
     "placed_on": "2026-05-04",
     "expected_on": "2026-05-11",
-    "packs": [{"litres": 20.0, "count": 3, "received": 1, "price_minor": 16500}],
+    "part": None,
+    "packs": [{"litres": 20.0, "pieces": None, "count": 3, "received": 1, "price_minor": 16500}],
     "litres": 60.0,
     "outstanding_litres": 40.0,
+    "pieces": None,
+    "outstanding_pieces": None,
     "cost_minor": 49500,
     "note": None,
     "version": 2,
@@ -38,9 +52,10 @@ ORDER_READ_EXAMPLE: dict[str, Any] = {
 
 
 class OrderPack(Body):
-    """Packs of one size."""
+    """Packs of one size, in litres of a fluid or pieces of a part."""
 
-    litres: PackLitres
+    litres: PackLitres | None = None
+    pieces: PackPieces | None = None
     count: PackNumber
     price_minor: PriceMinor | None = Field(
         default=None, description="Of one pack, in the smallest unit; the price on file if not given."
@@ -48,11 +63,12 @@ class OrderPack(Body):
 
 
 class OrderCreate(Body):
-    """Packs of one fluid to ask of a supplier."""
+    """Packs of one fluid or part to ask of a supplier."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [ORDER_EXAMPLE]})
 
-    fluid: Line40
+    fluid: Line40 | None = None
+    part: Line40 | None = None
     packs: list[OrderPack] = Field(min_length=1, max_length=20)
     state: Literal["planned", "placed"] = "planned"
     expected_on: Day | None = Field(default=None, description="Worked out from the lead time if not given.")
@@ -71,7 +87,8 @@ class OrderPlace(Body):
 class ReceivedPack(Body):
     """Packs of one size that came."""
 
-    litres: PackLitres
+    litres: PackLitres | None = None
+    pieces: PackPieces | None = None
     count: PackNumber
 
 
@@ -97,7 +114,8 @@ class OrderReceive(Body):
 class OrderPackRead(BaseModel):
     """Packs of one size, how many of them came, and what one costs."""
 
-    litres: float
+    litres: float | None
+    pieces: int | None
     count: int
     received: int
     price_minor: int
@@ -109,14 +127,17 @@ class OrderRead(BaseModel):
     model_config = ConfigDict(json_schema_extra={"examples": [ORDER_READ_EXAMPLE]})
 
     id: str
-    fluid: str
+    fluid: str | None
+    part: str | None
     reference: str | None
     state: OrderState
     placed_on: date | None
     expected_on: date
     packs: list[OrderPackRead]
-    litres: float
-    outstanding_litres: float
+    litres: float | None
+    outstanding_litres: float | None
+    pieces: int | None
+    outstanding_pieces: int | None
     cost_minor: int
     note: str | None
     version: int
@@ -124,28 +145,34 @@ class OrderRead(BaseModel):
     created_by: str
 
     @classmethod
-    def of(cls, order: PurchaseOrder, lines: Sequence[PurchaseOrderLine], fluid: str) -> Self:
-        """Show a row with its lines."""
-        state = OrderState(order.state)
-        left = sum((line.n_packs - line.n_received) * line.pack_litres for line in lines)
+    def of(cls, order: PurchaseOrder, lines: Sequence[PurchaseOrderLine], name: str) -> Self:
+        """Show a row with its lines and the name of its fluid or part."""
+        state, is_part = OrderState(order.state), order.part_id is not None
+        total = sum(line.n_packs * line.pack_quantity for line in lines)
+        left = sum((line.n_packs - line.n_received) * line.pack_quantity for line in lines)
+        left = 0.0 if state is OrderState.CANCELLED else left
         return cls(
             id=format_id(IdKind.PURCHASE_ORDER, order.id),
-            fluid=fluid,
+            fluid=None if is_part else name,
+            part=name if is_part else None,
             reference=order.reference,
             state=state,
             placed_on=order.placed_on,
             expected_on=order.expected_on,
             packs=[
                 OrderPackRead(
-                    litres=line.pack_litres,
+                    litres=None if is_part else line.pack_quantity,
+                    pieces=round(line.pack_quantity) if is_part else None,
                     count=line.n_packs,
                     received=line.n_received,
                     price_minor=line.price_minor,
                 )
                 for line in lines
             ],
-            litres=round(sum(line.n_packs * line.pack_litres for line in lines), 3),
-            outstanding_litres=0.0 if state is OrderState.CANCELLED else round(left, 3),
+            litres=None if is_part else round(total, 3),
+            outstanding_litres=None if is_part else round(left, 3),
+            pieces=round(total) if is_part else None,
+            outstanding_pieces=round(left) if is_part else None,
             cost_minor=sum(line.n_packs * line.price_minor for line in lines),
             note=order.note,
             version=order.version,

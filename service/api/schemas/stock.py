@@ -1,28 +1,29 @@
-"""Request and answer models of the stock ledger and of used fluid."""
+"""Request and answer models of the shelf and of used fluid."""
 
 from datetime import date, datetime
-from typing import Any, Literal, Self
+from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import Body, Day, Instant, Line40, Line80, Line400, StockLitres, Yes
+from service.api.inputs import (
+    Body,
+    Instant,
+    Line40,
+    Line80,
+    Line400,
+    StockLitres,
+    Yes,
+)
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
-from service.domain.stock_entries import MovementKind, OrderState
+from service.domain.stock_entries import OrderState
 from service.domain.used_fluid import WasteStream
-from service.store.tables.stock import StockMovement, UsedFluidCollection
+from service.store.tables.stock import UsedFluidCollection
 from service.usecases.show_stock import StockLine, StockOverview
+from service.usecases.stock_items import room_for
+from service.usecases.stock_lots import Lot
 from service.usecases.used_fluid_levels import UsedFluidLevel
 
-MOVEMENT_EXAMPLE: dict[str, Any] = {
-    "fluid": "ATF-A",
-    "kind": "receipt",
-    "litres": 60,
-    "at": "2026-05-04T07:30:00+01:00",
-    "expires_on": "2031-05-01",
-    "reference": "delivery 4711",
-    "note": None,
-}
 COLLECTION_EXAMPLE: dict[str, Any] = {
     "depot": "North",
     "stream": "lubricating_oil",
@@ -40,10 +41,23 @@ LINE_EXAMPLE: dict[str, Any] = {
     "next_expiry_on": "2031-05-01",
     "expired_litres": 0.0,
     "nearly_expired_litres": 0.0,
-    "lots": [{"expires_on": "2031-05-01", "litres": 60.0}],
+    "lots": [{"expires_on": "2031-05-01", "litres": 60.0, "is_open": False}],
     "on_order_litres": 20.0,
     "orders": [{"id": "ord_5", "state": "placed", "expected_on": "2026-05-11", "litres": 20.0}],
     "tank_litres": None,
+    "warnings": [],
+}
+PART_LINE_EXAMPLE: dict[str, Any] = {
+    "id": "prt_3",
+    "part": "drain plug washer",
+    "pieces": 85,
+    "next_expiry_on": None,
+    "expired_pieces": 0,
+    "nearly_expired_pieces": 0,
+    "lots": [{"expires_on": None, "pieces": 85}],
+    "on_order_pieces": 50,
+    "orders": [{"id": "ord_6", "state": "placed", "expected_on": "2026-05-11", "pieces": 50}],
+    "room_pieces": 1000,
     "warnings": [],
 }
 LEVEL_EXAMPLE: dict[str, Any] = {
@@ -60,90 +74,12 @@ def tidy(litres: float) -> float:
     return round(litres, 3) + 0.0
 
 
-class MovementCreate(Body):
-    """An entry to add to the ledger."""
-
-    model_config = ConfigDict(json_schema_extra={"examples": [MOVEMENT_EXAMPLE]})
-
-    fluid: Line40
-    kind: Literal["receipt", "count", "correction", "discarded"]
-    litres: StockLitres = Field(
-        description="What came or was discarded, above 0; of a count, what was found; of a correction, the "
-        "change with its sign."
-    )
-    at: Instant | None = Field(default=None, description="When it happened; now if not given.")
-    expires_on: Day | None = Field(
-        default=None, description="Of a receipt, worked out from the shelf life if not given."
-    )
-    reference: Line80 | None = Field(default=None, description="The sender's own id; used once.")
-    note: Line400 | None = None
-
-
-class MovementRead(BaseModel):
-    """An entry of the ledger."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {
-                    "id": "mov_18",
-                    **MOVEMENT_EXAMPLE,
-                    "counted_litres": None,
-                    "service": None,
-                    "order": None,
-                    "recorded_at": "2026-05-04T08:00:00Z",
-                    "recorded_by": "token workshop",
-                }
-            ]
-        }
-    )
-
-    id: str
-    fluid: str
-    kind: MovementKind
-    litres: float = Field(description="Signed change of the stock.")
-    counted_litres: float | None = Field(description="What was found, if this is a count.")
-    at: datetime
-    expires_on: date | None
-    service: str | None
-    order: str | None
-    reference: str | None
-    note: str | None
-    recorded_at: datetime
-    recorded_by: str
-
-    @classmethod
-    def of(cls, row: StockMovement, fluid: str) -> Self:
-        """Show a row."""
-        order = row.purchase_order_id
-        return cls(
-            id=format_id(IdKind.MOVEMENT, row.id),
-            fluid=fluid,
-            kind=MovementKind(row.kind),
-            litres=tidy(row.litres),
-            counted_litres=row.counted_litres,
-            at=row.at,
-            expires_on=row.expires_on,
-            service=None if row.service_id is None else format_id(IdKind.SERVICE, row.service_id),
-            order=None if order is None else format_id(IdKind.PURCHASE_ORDER, order),
-            reference=row.reference,
-            note=row.note,
-            recorded_at=row.recorded_at,
-            recorded_by=row.recorded_by,
-        )
-
-
-class MovementPage(BaseModel):
-    """Some entries in the order they were recorded; the Link header leads to the next ones."""
-
-    movements: list[MovementRead]
-
-
 class LotRead(BaseModel):
     """Litres that expire on one day; null where no day is known."""
 
     expires_on: date | None
     litres: float
+    is_open: bool = Field(default=False, description="What is left of a pack that was begun.")
 
 
 class ComingOrder(BaseModel):
@@ -180,29 +116,91 @@ class StockLineRead(BaseModel):
             id=format_id(IdKind.FLUID, line.fluid.id),
             fluid=line.fluid.reference,
             kind=FluidKind(line.fluid.kind),
-            litres=tidy(line.shelf.litres),
+            litres=tidy(line.shelf.quantity),
             next_expiry_on=line.next_expiry_on,
-            expired_litres=tidy(line.expired_litres),
-            nearly_expired_litres=tidy(line.nearly_expired_litres),
+            expired_litres=tidy(line.expired_quantity),
+            nearly_expired_litres=tidy(line.nearly_expired_quantity),
             lots=[
-                LotRead(
-                    expires_on=None if lot.expires_on == date.max else lot.expires_on, litres=tidy(lot.litres)
-                )
+                LotRead(expires_on=_day(lot), litres=tidy(lot.quantity), is_open=lot.is_open)
                 for lot in line.shelf.lots
             ],
-            on_order_litres=tidy(line.on_order_litres),
+            on_order_litres=tidy(line.on_order_quantity),
             orders=[
                 ComingOrder(
                     id=format_id(IdKind.PURCHASE_ORDER, order.order_id),
                     state=order.state,
                     expected_on=order.expected_on,
-                    litres=tidy(order.litres),
+                    litres=tidy(order.quantity),
                 )
                 for order in line.open_orders
             ],
             tank_litres=line.fluid.tank_litres,
             warnings=list(line.warnings),
         )
+
+
+class PieceLot(BaseModel):
+    """Pieces that expire on one day; null where they keep."""
+
+    expires_on: date | None
+    pieces: int
+
+
+class ComingPieces(BaseModel):
+    """What an open order will still bring."""
+
+    id: str
+    state: OrderState
+    expected_on: date
+    pieces: int
+
+
+class PartLineRead(BaseModel):
+    """One part on the shelf."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [PART_LINE_EXAMPLE]})
+
+    id: str
+    part: str
+    pieces: int = Field(description="Below 0 when more was drawn than the ledger knew of.")
+    next_expiry_on: date | None
+    expired_pieces: int
+    nearly_expired_pieces: int
+    lots: list[PieceLot]
+    on_order_pieces: int
+    orders: list[ComingPieces]
+    room_pieces: int | None
+    warnings: list[str]
+
+    @classmethod
+    def of(cls, line: StockLine) -> Self:
+        """Show one part."""
+        room = room_for(line.item)
+        return cls(
+            id=format_id(IdKind.PART, line.item.id),
+            part=line.item.reference,
+            pieces=round(line.shelf.quantity),
+            next_expiry_on=line.next_expiry_on,
+            expired_pieces=round(line.expired_quantity),
+            nearly_expired_pieces=round(line.nearly_expired_quantity),
+            lots=[PieceLot(expires_on=_day(lot), pieces=round(lot.quantity)) for lot in line.shelf.lots],
+            on_order_pieces=round(line.on_order_quantity),
+            orders=[
+                ComingPieces(
+                    id=format_id(IdKind.PURCHASE_ORDER, order.order_id),
+                    state=order.state,
+                    expected_on=order.expected_on,
+                    pieces=round(order.quantity),
+                )
+                for order in line.open_orders
+            ],
+            room_pieces=None if room is None else round(room),
+            warnings=list(line.warnings),
+        )
+
+
+def _day(lot: Lot) -> date | None:
+    return None if lot.expires_on == date.max else lot.expires_on
 
 
 class UsedFluidRead(BaseModel):
@@ -233,12 +231,20 @@ class StockRead(BaseModel):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "examples": [{"today": "2026-05-04", "fluids": [LINE_EXAMPLE], "used_fluid": [LEVEL_EXAMPLE]}]
+            "examples": [
+                {
+                    "today": "2026-05-04",
+                    "fluids": [LINE_EXAMPLE],
+                    "parts": [PART_LINE_EXAMPLE],
+                    "used_fluid": [LEVEL_EXAMPLE],
+                }
+            ]
         }
     )
 
     today: date
     fluids: list[StockLineRead]
+    parts: list[PartLineRead]
     used_fluid: list[UsedFluidRead]
 
     @classmethod
@@ -247,6 +253,7 @@ class StockRead(BaseModel):
         return cls(
             today=overview.today,
             fluids=[StockLineRead.of(line) for line in overview.lines],
+            parts=[PartLineRead.of(line) for line in overview.parts],
             used_fluid=[UsedFluidRead.of(level) for level in overview.used_fluid],
         )
 

@@ -13,7 +13,9 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
-from service.usecases.forecast_stock import Band, FluidForecast, StockForecast
+from service.engine.orders.projection import StockProjection
+from service.usecases.demand_bands import Band
+from service.usecases.forecast_stock import FluidForecast, ItemForecast, StockForecast
 
 DEMAND_EXAMPLE = {"mean": 21.4, "p10": 10.5, "p50": 21.0, "p90": 31.5}
 FLUID_WEEK_EXAMPLE: dict[str, Any] = {
@@ -39,6 +41,24 @@ FORECAST_EXAMPLE: dict[str, Any] = {
             "warnings": [],
         }
     ],
+    "parts": [
+        {
+            "id": "prt_3",
+            "part": "drain plug washer",
+            "stock_pieces": 85,
+            "on_order_pieces": 50,
+            "total": DEMAND_EXAMPLE,
+            "weeks": [
+                {
+                    "week": "2026-W19",
+                    "demand": DEMAND_EXAMPLE,
+                    "stock_pieces": {"p10": 53.0, "p50": 64.0, "p90": 74.0},
+                    "run_out_probability": 0.0,
+                }
+            ],
+            "warnings": [],
+        }
+    ],
     "used_fluid": [
         {
             "stream": "lubricating_oil",
@@ -58,11 +78,20 @@ FORECAST_EXAMPLE: dict[str, Any] = {
 
 
 class Spread(BaseModel):
-    """Three quantiles of litres."""
+    """Three quantiles of litres or pieces."""
 
     p10: float
     p50: float
     p90: float
+
+    @classmethod
+    def of_stock(cls, stock: StockProjection, week: int) -> Self:
+        """Show what will be on the shelf at the end of a week."""
+        return cls(
+            p10=tidy(float(stock.stock_q10[week])),
+            p50=tidy(float(stock.stock_q50[week])),
+            p90=tidy(float(stock.stock_q90[week])),
+        )
 
 
 class Demand(Spread):
@@ -113,18 +142,14 @@ class FluidForecastRead(BaseModel):
             id=format_id(IdKind.FLUID, one.line.fluid.id),
             fluid=one.line.fluid.reference,
             kind=FluidKind(one.line.fluid.kind),
-            stock_litres=tidy(one.line.shelf.litres),
-            on_order_litres=tidy(one.line.on_order_litres),
+            stock_litres=tidy(one.line.shelf.quantity),
+            on_order_litres=tidy(one.line.on_order_quantity),
             total=Demand.of(one.total, 0),
             weeks=[
                 FluidWeek(
                     week=str(week),
                     demand=Demand.of(one.weekly, place),
-                    stock_litres=Spread(
-                        p10=tidy(float(one.stock.stock_q10[place])),
-                        p50=tidy(float(one.stock.stock_q50[place])),
-                        p90=tidy(float(one.stock.stock_q90[place])),
-                    ),
+                    stock_litres=Spread.of_stock(one.stock, place),
                     run_out_probability=round(float(one.stock.run_out_probability[place]), 4),
                     used_fluid_litres=tidy(float(one.used_litres[place])),
                     seals=_pieces(one.seals, place),
@@ -158,6 +183,48 @@ class SealForecast(BaseModel):
     weeks: list[BandWeek]
 
 
+class PartWeek(BaseModel):
+    """One part in one week."""
+
+    week: str
+    demand: Demand
+    stock_pieces: Spread = Field(description="At the week's end, if nothing more is ordered.")
+    run_out_probability: float = Field(description="Of running out by the end of the week.")
+
+
+class PartForecastRead(BaseModel):
+    """One part that is kept on the shelf, over the weeks."""
+
+    id: str
+    part: str
+    stock_pieces: int
+    on_order_pieces: int
+    total: Demand
+    weeks: list[PartWeek]
+    warnings: list[str]
+
+    @classmethod
+    def of(cls, one: ItemForecast, weeks: tuple[IsoWeek, ...]) -> Self:
+        """Show one part."""
+        return cls(
+            id=format_id(IdKind.PART, one.line.item.id),
+            part=one.line.item.reference,
+            stock_pieces=round(one.line.shelf.quantity),
+            on_order_pieces=round(one.line.on_order_quantity),
+            total=Demand.of(one.total, 0),
+            weeks=[
+                PartWeek(
+                    week=str(week),
+                    demand=Demand.of(one.weekly, place),
+                    stock_pieces=Spread.of_stock(one.stock, place),
+                    run_out_probability=round(float(one.stock.run_out_probability[place]), 4),
+                )
+                for place, week in enumerate(weeks)
+            ],
+            warnings=list(one.line.warnings),
+        )
+
+
 class NamelessLitres(BaseModel):
     """Litres that compartments without a named fluid will take over all weeks."""
 
@@ -173,6 +240,7 @@ class StockForecastRead(BaseModel):
     today: date
     weeks: list[str]
     fluids: list[FluidForecastRead]
+    parts: list[PartForecastRead]
     used_fluid: list[StreamForecast]
     seals: list[SealForecast]
     without_fluid: list[NamelessLitres]
@@ -184,6 +252,7 @@ class StockForecastRead(BaseModel):
             today=forecast.today,
             weeks=[str(week) for week in forecast.weeks],
             fluids=[FluidForecastRead.of(one, forecast.weeks) for one in forecast.fluids],
+            parts=[PartForecastRead.of(one, forecast.weeks) for one in forecast.parts],
             used_fluid=[
                 StreamForecast(
                     stream=stream,

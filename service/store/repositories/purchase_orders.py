@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 from service.domain.external_ids import IdKind, parse_id
 from service.domain.stock_entries import OrderState
 from service.errors import NotFoundError
+from service.store.repositories.stock_items import ItemKey, is_of
 from service.store.tables.stock import PurchaseOrder, PurchaseOrderLine
 
 
@@ -45,7 +46,7 @@ def list_orders(
     organisation_id: int,
     *,
     state: OrderState | None = None,
-    fluid_id: int | None = None,
+    key: ItemKey | None = None,
     after_id: int = 0,
     limit: int = 100,
 ) -> list[PurchaseOrder]:
@@ -55,8 +56,8 @@ def list_orders(
     )
     if state is not None:
         query = query.where(PurchaseOrder.state == state)
-    if fluid_id is not None:
-        query = query.where(PurchaseOrder.fluid_id == fluid_id)
+    if key is not None:
+        query = query.where(is_of(PurchaseOrder, key))
     return list(session.exec(query.order_by(col(PurchaseOrder.id)).limit(limit)))
 
 
@@ -78,6 +79,6 @@ def lines_of(
         col(PurchaseOrderLine.purchase_order_id).in_([order.id for order in orders]),
     )
     found: dict[int, list[PurchaseOrderLine]] = {order.id: [] for order in orders if order.id is not None}
-    for line in session.exec(query.order_by(col(PurchaseOrderLine.pack_litres))):
+    for line in session.exec(query.order_by(col(PurchaseOrderLine.pack_quantity))):
         found[line.purchase_order_id].append(line)
     return found

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 from datetime import date, datetime
+from typing import NamedTuple
 
 from sqlalchemy import func
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
 from service.domain.stock_entries import MovementKind
-from service.store.tables.fluids import Fluid
+from service.store.repositories.stock_items import ItemKey, StockItem, is_of
 from service.store.tables.organisation import Depot
 from service.store.tables.services import Round, Service, ServiceItem
 from service.store.tables.stock import StockMovement, UsedFluidCollection
@@ -17,17 +18,11 @@ from service.store.tables.vehicles import Compartment, Vehicle
 ROWS_A_FETCH = 5_000
 
 
-def lock_fluid(session: Session, fluid: Fluid) -> None:
-    """Let one writer at a time change the stock of a fluid; on SQLite the writers queue anyway."""
-    session.exec(select(Fluid.id).where(Fluid.id == fluid.id).with_for_update()).one()
-
-
-def litres_on_hand(
-    session: Session, organisation_id: int, fluid_id: int, until: datetime | None = None
-) -> float:
-    """Sum of the ledger of one fluid, up to an instant or to its end."""
-    query = core_select(func.coalesce(func.sum(col(StockMovement.litres)), 0.0)).where(
-        col(StockMovement.organisation_id) == organisation_id, col(StockMovement.fluid_id) == fluid_id
+def quantity_on_hand(session: Session, item: StockItem, until: datetime | None = None) -> float:
+    """Sum of the ledger of one item, up to an instant or to its end."""
+    query = core_select(func.coalesce(func.sum(col(StockMovement.quantity)), 0.0)).where(
+        col(StockMovement.organisation_id) == item.organisation_id,
+        is_of(StockMovement, ItemKey.of(item)),
     )
     if until is not None:
         query = query.where(col(StockMovement.at) <= until)
@@ -35,12 +30,12 @@ def litres_on_hand(
 
 
 def first_count_after(
-    session: Session, organisation_id: int, fluid_id: int, instant: datetime
+    session: Session, organisation_id: int, key: ItemKey, instant: datetime
 ) -> StockMovement | None:
-    """Earliest count later than an instant."""
+    """Earliest count of an item later than an instant."""
     query = select(StockMovement).where(
         StockMovement.organisation_id == organisation_id,
-        StockMovement.fluid_id == fluid_id,
+        is_of(StockMovement, key),
         StockMovement.kind == MovementKind.COUNT,
         col(StockMovement.at) > instant,
     )
@@ -63,7 +58,7 @@ def list_movements(
     session: Session,
     organisation_id: int,
     *,
-    fluid_id: int | None = None,
+    key: ItemKey | None = None,
     kind: MovementKind | None = None,
     reference: str | None = None,
     after_id: int = 0,
@@ -73,8 +68,8 @@ def list_movements(
     query = select(StockMovement).where(
         StockMovement.organisation_id == organisation_id, col(StockMovement.id) > after_id
     )
-    if fluid_id is not None:
-        query = query.where(StockMovement.fluid_id == fluid_id)
+    if key is not None:
+        query = query.where(is_of(StockMovement, key))
     if kind is not None:
         query = query.where(StockMovement.kind == kind)
     if reference is not None:
@@ -82,19 +77,60 @@ def list_movements(
     return list(session.exec(query.order_by(col(StockMovement.id)).limit(limit)))
 
 
-def read_ledger(session: Session, organisation_id: int) -> Iterator[tuple[int, float, date | None]]:
-    """Fluid, litres and expiry of every entry, one fluid after the other, in the order of time."""
+class LedgerEntry(NamedTuple):
+    """What an entry says of the shelf."""
+
+    fluid_id: int | None
+    part_id: int | None
+    quantity: float
+    expires_on: date | None
+    at: datetime
+    pack_quantity: float | None
+
+
+def read_ledger(session: Session, organisation_id: int) -> Iterator[LedgerEntry]:
+    """Every entry, one item after the other, in the order of time."""
     query = (
         core_select(
             col(StockMovement.fluid_id),
-            col(StockMovement.litres),
+            col(StockMovement.part_id),
+            col(StockMovement.quantity),
             col(StockMovement.expires_on),
+            col(StockMovement.at),
+            col(StockMovement.pack_quantity),
         )
         .where(col(StockMovement.organisation_id) == organisation_id)
-        .order_by(col(StockMovement.fluid_id), col(StockMovement.at), col(StockMovement.id))
+        .order_by(
+            col(StockMovement.fluid_id),
+            col(StockMovement.part_id),
+            col(StockMovement.at),
+            col(StockMovement.id),
+        )
         .execution_options(yield_per=ROWS_A_FETCH)
     )
-    yield from session.execute(query)
+    for row in session.execute(query):
+        yield LedgerEntry(*row)
+
+
+def read_uses(
+    session: Session, organisation_id: int, since: datetime
+) -> list[tuple[int | None, int | None, datetime, float]]:
+    """Fluid or part, instant and quantity of what was taken for work that no service records, oldest first."""
+    query = (
+        core_select(
+            col(StockMovement.fluid_id),
+            col(StockMovement.part_id),
+            col(StockMovement.at),
+            -col(StockMovement.quantity),
+        )
+        .where(
+            col(StockMovement.organisation_id) == organisation_id,
+            col(StockMovement.kind) == MovementKind.USED,
+            col(StockMovement.at) >= since,
+        )
+        .order_by(col(StockMovement.at), col(StockMovement.id))
+    )
+    return [(row[0], row[1], row[2], row[3]) for row in session.execute(query)]
 
 
 def drained_by_depot(

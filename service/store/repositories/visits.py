@@ -158,13 +158,15 @@ def promised_days(session: Session, organisation_id: int, from_week: str) -> lis
 
 def prices_minor_a_litre(session: Session, organisation_id: int) -> dict[int, float]:
     """Lowest known price of a litre, by fluid; fluids without a priced pack are missing."""
-    query = select(Pack.fluid_id, Pack.litres, Pack.price_minor).where(
-        Pack.organisation_id == organisation_id, col(Pack.price_minor).is_not(None)
+    query = select(Pack.fluid_id, Pack.quantity, Pack.price_minor).where(
+        Pack.organisation_id == organisation_id,
+        col(Pack.fluid_id).is_not(None),
+        col(Pack.price_minor).is_not(None),
     )
     found: dict[int, float] = {}
     for fluid_id, litres, price_minor in session.exec(query):
         price = float(price_minor or 0) / litres
-        found[fluid_id] = min(price, found.get(fluid_id, price))
+        found[fluid_id or 0] = min(price, found.get(fluid_id or 0, price))
     return found
 
 

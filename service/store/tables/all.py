@@ -12,6 +12,7 @@ from service.store.tables import (  # noqa: F401
     machine_sources,
     operations,
     organisation,
+    parts,
     projections,
     readings,
     services,

@@ -1,4 +1,4 @@
-"""Fluids as products, and the packs they are bought in."""
+"""Fluids as products, and the packs that fluids and parts are bought in."""
 
 from datetime import datetime
 
@@ -7,7 +7,7 @@ from sqlmodel import JSON, Field, SQLModel
 
 from service.domain import plausibility
 from service.domain.fluid_kinds import FluidKind
-from service.store.types import UtcDateTime, belongs_to, one_of, within
+from service.store.types import UtcDateTime, belongs_to, either, one_of, within
 
 
 class Fluid(SQLModel, table=True):
@@ -22,6 +22,10 @@ class Fluid(SQLModel, table=True):
         within("lead_time_days", plausibility.LEAD_TIME_DAYS),
         within("lead_time_sd_days", plausibility.LEAD_TIME_DAYS),
         CheckConstraint("shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300", name="shelf_life"),
+        CheckConstraint(
+            "opened_shelf_life_days IS NULL OR opened_shelf_life_days BETWEEN 1 AND 7300",
+            name="opened_shelf_life",
+        ),
         within("tank_litres", plausibility.STOCK_LITRES),
         CheckConstraint("service_level BETWEEN 0.5 AND 0.9999", name="service_level"),
     )
@@ -38,6 +42,9 @@ class Fluid(SQLModel, table=True):
     lead_time_days: float = 7.0
     lead_time_sd_days: float = 2.0
     shelf_life_days: int | None = None
+    opened_shelf_life_days: int | None = None
+    """How long a pack keeps once it is open; none: what its kind usually does."""
+
     tank_litres: float | None = None
     """Room on the shelf or in the tank; none: no limit."""
 
@@ -51,22 +58,28 @@ class Fluid(SQLModel, table=True):
 
 
 class Pack(SQLModel, table=True):
-    """A size in which a fluid can be bought."""
+    """A size in which a fluid or a part can be bought."""
 
     __tablename__ = "pack"
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
-        UniqueConstraint("organisation_id", "fluid_id", "litres"),
+        UniqueConstraint("organisation_id", "fluid_id", "quantity"),
+        UniqueConstraint("organisation_id", "part_id", "quantity"),
         belongs_to("fluid", "fluid_id", cascade=True),
-        within("litres", plausibility.PACK_LITRES),
+        belongs_to("part", "part_id", cascade=True),
+        either("fluid_id", "part_id"),
+        within("quantity", plausibility.PACK_LITRES),
         within("price_minor", plausibility.PRICE_MINOR),
         CheckConstraint("minimum_packs >= 1 AND minimum_packs <= 10000", name="minimum_packs"),
     )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
-    fluid_id: int
-    litres: float
+    fluid_id: int | None = None
+    part_id: int | None = None
+    quantity: float
+    """Litres of a fluid, pieces of a part."""
+
     price_minor: int | None = None
     """Price of one pack in the smallest unit of the organisation's currency; none: not known."""
 

@@ -1,4 +1,4 @@
-"""The stock ledger: litres come and go by entries, no number is ever overwritten."""
+"""The stock ledger: litres and pieces come and go by entries, no number is ever overwritten."""
 
 from datetime import date, datetime
 
@@ -8,7 +8,7 @@ from sqlmodel import Field, SQLModel
 from service.domain import plausibility
 from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.used_fluid import WasteStream
-from service.store.types import UtcDateTime, belongs_to, one_of, within
+from service.store.types import UtcDateTime, belongs_to, either, one_of, within
 
 
 class StockMovement(SQLModel, table=True):
@@ -17,8 +17,10 @@ class StockMovement(SQLModel, table=True):
     __tablename__ = "stock_movement"
     __table_args__ = (
         belongs_to("fluid", "fluid_id"),
+        belongs_to("part", "part_id"),
+        either("fluid_id", "part_id"),
         belongs_to("purchase_order", "purchase_order_id"),
-        Index("ix_stock_movement_fluid", "organisation_id", "fluid_id", "at", "id"),
+        Index("ix_stock_movement_item", "organisation_id", "fluid_id", "part_id", "at", "id"),
         Index(
             "uq_stock_movement_reference",
             "organisation_id",
@@ -28,22 +30,27 @@ class StockMovement(SQLModel, table=True):
             postgresql_where=text("kind <> 'drawn'"),
         ),
         one_of("kind", MovementKind, "kind"),
-        within("litres", plausibility.STOCK_LITRES),
-        CheckConstraint("kind <> 'receipt' OR litres > 0", name="receipt_adds"),
-        CheckConstraint("kind <> 'discarded' OR litres < 0", name="discarded_takes"),
-        CheckConstraint("(kind = 'count') = (counted_litres IS NOT NULL)", name="count_has_found"),
-        within("counted_litres", plausibility.STOCK_LITRES),
+        within("quantity", plausibility.STOCK_LITRES),
+        CheckConstraint("kind <> 'receipt' OR quantity > 0", name="receipt_adds"),
+        CheckConstraint("kind NOT IN ('discarded', 'used') OR quantity < 0", name="takes"),
+        CheckConstraint("(kind = 'count') = (counted_quantity IS NOT NULL)", name="count_has_found"),
+        within("counted_quantity", plausibility.STOCK_LITRES),
+        within("pack_quantity", plausibility.PACK_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
-    fluid_id: int
+    fluid_id: int | None = None
+    part_id: int | None = None
     kind: str = Field(max_length=12)
-    litres: float
-    """Signed change of the stock; of a count, the difference it made."""
+    quantity: float
+    """Signed change of the stock, litres of a fluid or pieces of a part; of a count, the difference it made."""
 
-    counted_litres: float | None = None
+    counted_quantity: float | None = None
     """What was found, if this is a count."""
+
+    pack_quantity: float | None = None
+    """Size of the packs that came; what is left of one that was begun keeps less long."""
 
     at: datetime = Field(sa_type=UtcDateTime)
     expires_on: date | None = None
@@ -58,13 +65,15 @@ class StockMovement(SQLModel, table=True):
 
 
 class PurchaseOrder(SQLModel, table=True):
-    """Packs of one fluid asked of a supplier."""
+    """Packs of one fluid or part asked of a supplier."""
 
     __tablename__ = "purchase_order"
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "reference"),
         belongs_to("fluid", "fluid_id"),
+        belongs_to("part", "part_id"),
+        either("fluid_id", "part_id"),
         Index("ix_purchase_order_open", "organisation_id", "state", "expected_on"),
         one_of("state", OrderState, "state"),
         CheckConstraint("version > 0", name="version"),
@@ -72,7 +81,8 @@ class PurchaseOrder(SQLModel, table=True):
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")
-    fluid_id: int
+    fluid_id: int | None = None
+    part_id: int | None = None
     reference: str | None = Field(default=None, max_length=80)
     """The organisation's or the supplier's order number."""
 
@@ -90,9 +100,9 @@ class PurchaseOrderLine(SQLModel, table=True):
 
     __tablename__ = "purchase_order_line"
     __table_args__ = (
-        UniqueConstraint("organisation_id", "purchase_order_id", "pack_litres"),
+        UniqueConstraint("organisation_id", "purchase_order_id", "pack_quantity"),
         belongs_to("purchase_order", "purchase_order_id", cascade=True),
-        CheckConstraint("pack_litres > 0", name="pack_litres"),
+        CheckConstraint("pack_quantity > 0", name="pack_quantity"),
         CheckConstraint("n_packs > 0 AND n_packs <= 100000", name="n_packs"),
         CheckConstraint("n_received >= 0 AND n_received <= n_packs", name="n_received"),
         CheckConstraint("price_minor >= 0", name="price"),
@@ -101,7 +111,9 @@ class PurchaseOrderLine(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int
     purchase_order_id: int
-    pack_litres: float
+    pack_quantity: float
+    """Litres of a fluid, pieces of a part."""
+
     n_packs: int
     n_received: int = 0
     price_minor: int

@@ -10,19 +10,19 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.weeks import IsoWeek
-from service.usecases.plan_orders import FluidPlan, PlannedOrder, StockPlan
+from service.usecases.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.show_stock import OpenOrder, StockOverview
 from service.usecases.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import translate
 from service.web.charts.models import StockChart, StockWeek
-from service.web.charts.stock import stock_svg, stock_table
 from service.web.forms import FormState
-from service.web.views.charts import ShownChart
+from service.web.views.shown_chart import ShownChart, show_chart
 
 BY_HAND: Final = (
     MovementKind.RECEIPT,
     MovementKind.COUNT,
     MovementKind.CORRECTION,
+    MovementKind.USED,
     MovementKind.DISCARDED,
 )
 
@@ -125,13 +125,13 @@ def stock_page(
     )
 
 
-def _card(place: int, one: FluidPlan, plan: StockPlan, presentation: Presentation) -> FluidCard:
+def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation) -> FluidCard:
     line, total = one.forecast.line, one.forecast.total
     return FluidCard(
         fluid=line.fluid.reference,
         kind=KIND_LABELS[FluidKind(line.fluid.kind)],
-        on_hand=presentation.volume(line.shelf.litres),
-        on_order=presentation.volume(line.on_order_litres),
+        on_hand=presentation.volume(line.shelf.quantity),
+        on_order=presentation.volume(line.on_order_quantity),
         expires=presentation.day(line.next_expiry_on),
         need=translate(
             "stock_need",
@@ -156,7 +156,7 @@ def _planned(order: PlannedOrder, plan: StockPlan, presentation: Presentation) -
             for litres, count in order.packs
         ),
         packs_field=",".join(f"{litres!r}={count}" for litres, count in order.packs),
-        litres=presentation.volume(order.litres),
+        litres=presentation.volume(order.quantity),
         order_by=presentation.day(order.order_by),
         arrives=presentation.day(order.arrives_on),
         cost=f"{money}\u00a0{plan.currency}",
@@ -168,14 +168,14 @@ def _planned(order: PlannedOrder, plan: StockPlan, presentation: Presentation) -
 def _open(order: OpenOrder, presentation: Presentation) -> OpenOrderRow:
     return OpenOrderRow(
         order_id=format_id(IdKind.PURCHASE_ORDER, order.order_id),
-        litres=presentation.volume(order.litres),
+        litres=presentation.volume(order.quantity),
         expected=presentation.day(order.expected_on),
         state=translate(f"order_{order.state}"),
         is_planned=order.state is OrderState.PLANNED,
     )
 
 
-def _chart(place: int, one: FluidPlan, weeks: Sequence[IsoWeek], presentation: Presentation) -> ShownChart:
+def _chart(place: int, one: ItemPlan, weeks: Sequence[IsoWeek], presentation: Presentation) -> ShownChart:
     stock, line = one.forecast.stock, one.forecast.line
     ordered = {IsoWeek.of(order.order_by) for order in one.orders}
     chart = StockChart(
@@ -196,12 +196,12 @@ def _chart(place: int, one: FluidPlan, weeks: Sequence[IsoWeek], presentation: P
             for number, week in enumerate(weeks)
         ),
     )
-    return ShownChart(svg=stock_svg(chart, presentation), table=stock_table(chart, presentation))
+    return show_chart(chart, presentation)
 
 
 def _arriving(orders: Sequence[OpenOrder], week: IsoWeek) -> float:
     return sum(
-        order.litres
+        order.quantity
         for order in orders
         if order.state is OrderState.PLACED and _is_in(order.expected_on, week)
     )

@@ -55,6 +55,7 @@ WORDS: Final = {
     "movement_receipt": "It came",
     "movement_count": "Counted: this is what is there",
     "movement_correction": "Correction, plus or minus",
+    "movement_used": "Used for work that is not recorded here",
     "movement_discarded": "Thrown away",
     "movement_litres": "How much, in {unit}",
     "movement_expires": "Expiry on the packs",

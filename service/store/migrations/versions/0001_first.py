@@ -157,6 +157,7 @@ def upgrade() -> None:
     sa.Column('lead_time_days', sa.Float(), nullable=False),
     sa.Column('lead_time_sd_days', sa.Float(), nullable=False),
     sa.Column('shelf_life_days', sa.Integer(), nullable=True),
+    sa.Column('opened_shelf_life_days', sa.Integer(), nullable=True),
     sa.Column('tank_litres', sa.Float(), nullable=True),
     sa.Column('service_level', sa.Float(), nullable=False),
     sa.Column('new_values', sa.JSON(), nullable=False),
@@ -165,6 +166,7 @@ def upgrade() -> None:
     sa.CheckConstraint('density_15c_kg_per_m3 IS NULL OR (density_15c_kg_per_m3 >= 600 AND density_15c_kg_per_m3 <= 1400)', name=op.f('ck_fluid_density_15c_kg_per_m3')),
     sa.CheckConstraint('lead_time_days IS NULL OR (lead_time_days >= 0 AND lead_time_days <= 730)', name=op.f('ck_fluid_lead_time_days')),
     sa.CheckConstraint('lead_time_sd_days IS NULL OR (lead_time_sd_days >= 0 AND lead_time_sd_days <= 730)', name=op.f('ck_fluid_lead_time_sd_days')),
+    sa.CheckConstraint('opened_shelf_life_days IS NULL OR opened_shelf_life_days BETWEEN 1 AND 7300', name=op.f('ck_fluid_opened_shelf_life')),
     sa.CheckConstraint('service_level BETWEEN 0.5 AND 0.9999', name=op.f('ck_fluid_service_level')),
     sa.CheckConstraint('shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300', name=op.f('ck_fluid_shelf_life')),
     sa.CheckConstraint('tank_litres IS NULL OR (tank_litres >= -1000000 AND tank_litres <= 1000000)', name=op.f('ck_fluid_tank_litres')),
@@ -262,6 +264,26 @@ def upgrade() -> None:
     with op.batch_alter_table('machine_source', schema=None) as batch_op:
         batch_op.create_index('ix_machine_source_pull', ['next_pull_at'], unique=False)
 
+    op.create_table('part',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
+    sa.Column('reference', sa.String(length=40), nullable=False),
+    sa.Column('lead_time_days', sa.Float(), nullable=False),
+    sa.Column('lead_time_sd_days', sa.Float(), nullable=False),
+    sa.Column('shelf_life_days', sa.Integer(), nullable=True),
+    sa.Column('room_pieces', sa.Integer(), nullable=True),
+    sa.Column('service_level', sa.Float(), nullable=False),
+    sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
+    sa.CheckConstraint('lead_time_days IS NULL OR (lead_time_days >= 0 AND lead_time_days <= 730)', name=op.f('ck_part_lead_time_days')),
+    sa.CheckConstraint('lead_time_sd_days IS NULL OR (lead_time_sd_days >= 0 AND lead_time_sd_days <= 730)', name=op.f('ck_part_lead_time_sd_days')),
+    sa.CheckConstraint('room_pieces IS NULL OR (room_pieces >= 0 AND room_pieces <= 1000000)', name=op.f('ck_part_room_pieces')),
+    sa.CheckConstraint('service_level BETWEEN 0.5 AND 0.9999', name=op.f('ck_part_service_level')),
+    sa.CheckConstraint('shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300', name=op.f('ck_part_shelf_life')),
+    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_part_organisation_id')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_part')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_part_organisation_id_id')),
+    sa.UniqueConstraint('organisation_id', 'reference', name=op.f('uq_part_organisation_id_reference'))
+    )
     op.create_table('person',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -393,19 +415,23 @@ def upgrade() -> None:
     op.create_table('pack',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
-    sa.Column('fluid_id', sa.Integer(), nullable=False),
-    sa.Column('litres', sa.Float(), nullable=False),
+    sa.Column('fluid_id', sa.Integer(), nullable=True),
+    sa.Column('part_id', sa.Integer(), nullable=True),
+    sa.Column('quantity', sa.Float(), nullable=False),
     sa.Column('price_minor', sa.Integer(), nullable=True),
     sa.Column('minimum_packs', sa.Integer(), nullable=False),
     sa.Column('price_breaks', sa.JSON(), nullable=False),
-    sa.CheckConstraint('litres IS NULL OR (litres >= 0.01 AND litres <= 40000)', name=op.f('ck_pack_litres')),
+    sa.CheckConstraint('(fluid_id IS NULL) <> (part_id IS NULL)', name=op.f('ck_pack_fluid_id_or_part_id')),
     sa.CheckConstraint('minimum_packs >= 1 AND minimum_packs <= 10000', name=op.f('ck_pack_minimum_packs')),
     sa.CheckConstraint('price_minor IS NULL OR (price_minor >= 0 AND price_minor <= 1000000000)', name=op.f('ck_pack_price_minor')),
+    sa.CheckConstraint('quantity IS NULL OR (quantity >= 0.01 AND quantity <= 40000)', name=op.f('ck_pack_quantity')),
     sa.ForeignKeyConstraint(['organisation_id', 'fluid_id'], ['fluid.organisation_id', 'fluid.id'], name=op.f('fk_pack_organisation_id_fluid_id'), ondelete='CASCADE'),
+    sa.ForeignKeyConstraint(['organisation_id', 'part_id'], ['part.organisation_id', 'part.id'], name=op.f('fk_pack_organisation_id_part_id'), ondelete='CASCADE'),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_pack_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_pack')),
-    sa.UniqueConstraint('organisation_id', 'fluid_id', 'litres', name=op.f('uq_pack_organisation_id_fluid_id_litres')),
-    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_pack_organisation_id_id'))
+    sa.UniqueConstraint('organisation_id', 'fluid_id', 'quantity', name=op.f('uq_pack_organisation_id_fluid_id_quantity')),
+    sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_pack_organisation_id_id')),
+    sa.UniqueConstraint('organisation_id', 'part_id', 'quantity', name=op.f('uq_pack_organisation_id_part_id_quantity'))
     )
     op.create_table('page_session',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -422,7 +448,8 @@ def upgrade() -> None:
     op.create_table('purchase_order',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
-    sa.Column('fluid_id', sa.Integer(), nullable=False),
+    sa.Column('fluid_id', sa.Integer(), nullable=True),
+    sa.Column('part_id', sa.Integer(), nullable=True),
     sa.Column('reference', sa.String(length=80), nullable=True),
     sa.Column('state', sa.String(length=12), nullable=False),
     sa.Column('placed_on', sa.Date(), nullable=True),
@@ -432,8 +459,10 @@ def upgrade() -> None:
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('created_by', sa.String(length=80), nullable=False),
     sa.CheckConstraint("state IN ('planned', 'placed', 'received', 'cancelled')", name=op.f('ck_purchase_order_state')),
+    sa.CheckConstraint('(fluid_id IS NULL) <> (part_id IS NULL)', name=op.f('ck_purchase_order_fluid_id_or_part_id')),
     sa.CheckConstraint('version > 0', name=op.f('ck_purchase_order_version')),
     sa.ForeignKeyConstraint(['organisation_id', 'fluid_id'], ['fluid.organisation_id', 'fluid.id'], name=op.f('fk_purchase_order_organisation_id_fluid_id')),
+    sa.ForeignKeyConstraint(['organisation_id', 'part_id'], ['part.organisation_id', 'part.id'], name=op.f('fk_purchase_order_organisation_id_part_id')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_purchase_order_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_purchase_order')),
     sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_purchase_order_organisation_id_id')),
@@ -600,17 +629,17 @@ def upgrade() -> None:
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('purchase_order_id', sa.Integer(), nullable=False),
-    sa.Column('pack_litres', sa.Float(), nullable=False),
+    sa.Column('pack_quantity', sa.Float(), nullable=False),
     sa.Column('n_packs', sa.Integer(), nullable=False),
     sa.Column('n_received', sa.Integer(), nullable=False),
     sa.Column('price_minor', sa.Integer(), nullable=False),
     sa.CheckConstraint('n_packs > 0 AND n_packs <= 100000', name=op.f('ck_purchase_order_line_n_packs')),
     sa.CheckConstraint('n_received >= 0 AND n_received <= n_packs', name=op.f('ck_purchase_order_line_n_received')),
-    sa.CheckConstraint('pack_litres > 0', name=op.f('ck_purchase_order_line_pack_litres')),
+    sa.CheckConstraint('pack_quantity > 0', name=op.f('ck_purchase_order_line_pack_quantity')),
     sa.CheckConstraint('price_minor >= 0', name=op.f('ck_purchase_order_line_price')),
     sa.ForeignKeyConstraint(['organisation_id', 'purchase_order_id'], ['purchase_order.organisation_id', 'purchase_order.id'], name=op.f('fk_purchase_order_line_organisation_id_purchase_order_id'), ondelete='CASCADE'),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_purchase_order_line')),
-    sa.UniqueConstraint('organisation_id', 'purchase_order_id', 'pack_litres', name=op.f('uq_purchase_order_line_organisation_id_purchase_order_id_pack_litres'))
+    sa.UniqueConstraint('organisation_id', 'purchase_order_id', 'pack_quantity', name=op.f('uq_purchase_order_line_organisation_id_purchase_order_id_pack_quantity'))
     )
     op.create_table('reading',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -673,10 +702,12 @@ def upgrade() -> None:
     op.create_table('stock_movement',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
-    sa.Column('fluid_id', sa.Integer(), nullable=False),
+    sa.Column('fluid_id', sa.Integer(), nullable=True),
+    sa.Column('part_id', sa.Integer(), nullable=True),
     sa.Column('kind', sa.String(length=12), nullable=False),
-    sa.Column('litres', sa.Float(), nullable=False),
-    sa.Column('counted_litres', sa.Float(), nullable=True),
+    sa.Column('quantity', sa.Float(), nullable=False),
+    sa.Column('counted_quantity', sa.Float(), nullable=True),
+    sa.Column('pack_quantity', sa.Float(), nullable=True),
     sa.Column('at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('expires_on', sa.Date(), nullable=True),
     sa.Column('service_id', sa.Integer(), nullable=True),
@@ -685,19 +716,22 @@ def upgrade() -> None:
     sa.Column('note', sa.String(length=400), nullable=True),
     sa.Column('recorded_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('recorded_by', sa.String(length=80), nullable=False),
-    sa.CheckConstraint("(kind = 'count') = (counted_litres IS NOT NULL)", name=op.f('ck_stock_movement_count_has_found')),
-    sa.CheckConstraint("kind <> 'discarded' OR litres < 0", name=op.f('ck_stock_movement_discarded_takes')),
-    sa.CheckConstraint("kind <> 'receipt' OR litres > 0", name=op.f('ck_stock_movement_receipt_adds')),
-    sa.CheckConstraint("kind IN ('receipt', 'count', 'correction', 'drawn', 'discarded')", name=op.f('ck_stock_movement_kind')),
-    sa.CheckConstraint('counted_litres IS NULL OR (counted_litres >= -1000000 AND counted_litres <= 1000000)', name=op.f('ck_stock_movement_counted_litres')),
-    sa.CheckConstraint('litres IS NULL OR (litres >= -1000000 AND litres <= 1000000)', name=op.f('ck_stock_movement_litres')),
+    sa.CheckConstraint("(kind = 'count') = (counted_quantity IS NOT NULL)", name=op.f('ck_stock_movement_count_has_found')),
+    sa.CheckConstraint("kind <> 'receipt' OR quantity > 0", name=op.f('ck_stock_movement_receipt_adds')),
+    sa.CheckConstraint("kind IN ('receipt', 'count', 'correction', 'drawn', 'used', 'discarded')", name=op.f('ck_stock_movement_kind')),
+    sa.CheckConstraint("kind NOT IN ('discarded', 'used') OR quantity < 0", name=op.f('ck_stock_movement_takes')),
+    sa.CheckConstraint('(fluid_id IS NULL) <> (part_id IS NULL)', name=op.f('ck_stock_movement_fluid_id_or_part_id')),
+    sa.CheckConstraint('counted_quantity IS NULL OR (counted_quantity >= -1000000 AND counted_quantity <= 1000000)', name=op.f('ck_stock_movement_counted_quantity')),
+    sa.CheckConstraint('pack_quantity IS NULL OR (pack_quantity >= 0.01 AND pack_quantity <= 40000)', name=op.f('ck_stock_movement_pack_quantity')),
+    sa.CheckConstraint('quantity IS NULL OR (quantity >= -1000000 AND quantity <= 1000000)', name=op.f('ck_stock_movement_quantity')),
     sa.ForeignKeyConstraint(['organisation_id', 'fluid_id'], ['fluid.organisation_id', 'fluid.id'], name=op.f('fk_stock_movement_organisation_id_fluid_id')),
+    sa.ForeignKeyConstraint(['organisation_id', 'part_id'], ['part.organisation_id', 'part.id'], name=op.f('fk_stock_movement_organisation_id_part_id')),
     sa.ForeignKeyConstraint(['organisation_id', 'purchase_order_id'], ['purchase_order.organisation_id', 'purchase_order.id'], name=op.f('fk_stock_movement_organisation_id_purchase_order_id')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_stock_movement_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_stock_movement'))
     )
     with op.batch_alter_table('stock_movement', schema=None) as batch_op:
-        batch_op.create_index('ix_stock_movement_fluid', ['organisation_id', 'fluid_id', 'at', 'id'], unique=False)
+        batch_op.create_index('ix_stock_movement_item', ['organisation_id', 'fluid_id', 'part_id', 'at', 'id'], unique=False)
         batch_op.create_index('uq_stock_movement_reference', ['organisation_id', 'reference'], unique=True, sqlite_where=sa.text("kind <> 'drawn'"), postgresql_where=sa.text("kind <> 'drawn'"))
 
     op.create_table('vehicle_usage',
@@ -969,7 +1003,7 @@ def downgrade() -> None:
     op.drop_table('vehicle_usage')
     with op.batch_alter_table('stock_movement', schema=None) as batch_op:
         batch_op.drop_index('uq_stock_movement_reference', sqlite_where=sa.text("kind <> 'drawn'"), postgresql_where=sa.text("kind <> 'drawn'"))
-        batch_op.drop_index('ix_stock_movement_fluid')
+        batch_op.drop_index('ix_stock_movement_item')
 
     op.drop_table('stock_movement')
     with op.batch_alter_table('service', schema=None) as batch_op:
@@ -1020,6 +1054,7 @@ def downgrade() -> None:
     op.drop_table('token')
     op.drop_table('subscription')
     op.drop_table('person')
+    op.drop_table('part')
     with op.batch_alter_table('machine_source', schema=None) as batch_op:
         batch_op.drop_index('ix_machine_source_pull')
 

@@ -1,0 +1,81 @@
+"""Parts that are used once a service."""
+
+from collections.abc import Sequence
+
+from fastapi import APIRouter, Request, Response
+
+from service.api.answers import show
+from service.api.inputs import VehiclePath as PartPath
+from service.api.problems import describe_problems
+from service.api.schemas.fluids import breaks_of
+from service.api.schemas.parts import PartCreate, PartList, PartPack, PartRead, PartUpdate
+from service.api.units_of_work import Reading, Writing
+from service.domain.roles import Scope
+from service.store.repositories import stock_items
+from service.usecases import register_parts
+from service.usecases.offer_packs import PackOffer
+
+router = APIRouter(tags=["stock"])
+
+
+@router.post(
+    "/parts",
+    operation_id="add_part",
+    summary="Keep a part",
+    status_code=201,
+    response_model=PartRead,
+    responses=describe_problems(409, 422),
+)
+def post_part(body: PartCreate, unit: Writing) -> Response:
+    """Keep a seal, washer or other part that jobs use, with its packs."""
+    facts = body.model_dump(exclude={"part", "packs"})
+    offers = _offers(body.packs) or ()
+    row = register_parts.add_part(unit.session, unit.caller, unit.now, body.part, facts, offers)
+    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id, row)
+    shown = PartRead.of(row, packs)
+    return unit.created(shown, f"/v1/parts/{shown.id}")
+
+
+@router.get(
+    "/parts",
+    operation_id="list_parts",
+    summary="List parts",
+    response_model=PartList,
+    responses=describe_problems(),
+)
+def get_parts(request: Request, unit: Reading) -> Response:
+    """List all parts that are kept, with their packs."""
+    unit.caller.require(Scope.READ)
+    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id)
+    rows = stock_items.list_parts(unit.session, unit.caller.organisation_id)
+    return show(request, PartList(parts=[PartRead.of(row, packs) for row in rows]))
+
+
+@router.patch(
+    "/parts/{part}",
+    operation_id="change_part",
+    summary="Change a part",
+    response_model=PartRead,
+    responses=describe_problems(404, 422),
+)
+def patch_part(part: PartPath, body: PartUpdate, unit: Writing) -> Response:
+    """Change what the body names; packs given replace all packs."""
+    changes = body.model_dump(exclude_unset=True, exclude={"packs"}, exclude_none=True)
+    row = register_parts.change_part(unit.session, unit.caller, unit.now, part, changes, _offers(body.packs))
+    return unit.answer(
+        PartRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
+    )
+
+
+def _offers(packs: Sequence[PartPack] | None) -> list[PackOffer] | None:
+    if packs is None:
+        return None
+    return [
+        PackOffer(
+            pieces=pack.pieces,
+            price_minor=pack.price_minor,
+            minimum_packs=pack.minimum_packs,
+            price_breaks=breaks_of(pack),
+        )
+        for pack in packs
+    ]
