@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.engine.due.limits import Meter
-from service.engine.usage.characters import estimate_usage as estimate_states
-from service.engine.usage.characters import settled_count
-from service.engine.usage.filter import update
+from service.engine.usage.filter import filter_readings, update
+from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS
+from service.engine.usage.initial import rests_on
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import STATE_WIDTH, UsageState
@@ -52,14 +52,14 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
     hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
     season = known.seasons_of(classes)
     return FleetUsage(
-        odometer=estimate_states(
+        odometer=filter_readings(
             operational_days(season, km),
             km.value,
             km.offsets,
             known.odometer_priors(classes),
-            known.hyperparameters,
+            known.hyperparameters_of(classes),
         ),
-        hours=estimate_states(hours.time_days, hours.value, hours.offsets, known.hours_priors(classes)),
+        hours=filter_readings(hours.time_days, hours.value, hours.offsets, known.hours_priors(classes)),
         season=season,
     )
 
@@ -81,7 +81,7 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     """Take the new readings of some vehicles into their stored states; what that cannot do is estimated anew.
 
     The answer is that of `estimate_usage`. A vehicle needs all its readings again when one changed that was taken
-    in already or came late, when its class changed, or when its history is due for a new choice of character.
+    in already or came late, or when the numbers of its class are no longer those that its state rests on.
     """
     stored = projections.read_earlier_usage(session, organisation_id, vehicle_ids)
     known = [key for key in vehicle_ids if key in stored]
@@ -94,9 +94,10 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     odometer_before = _states([stored[key].usage_state for key in known])
     hours_before = _states([stored[key].hours_state for key in known])
     goes_on = (
-        _goes_on(odometer_before, season.calendar_days(odometer_before.last_time_days), km.offsets, changed)
-        & _goes_on(hours_before, hours_before.last_time_days, hours.offsets, changed)
-        & (odometer_before.prior_log_rate == shared.odometer_priors(classes).log_rate)
+        _goes_on(odometer_before, season.calendar_days(odometer_before.last_time_days), changed)
+        & _goes_on(hours_before, hours_before.last_time_days, changed)
+        & rests_on(odometer_before, shared.odometer_priors(classes), shared.hyperparameters_of(classes))
+        & rests_on(hours_before, shared.hours_priors(classes), DEFAULT_HYPERPARAMETERS)
     )
     rows = np.flatnonzero(goes_on)
     continued = FleetUsage(
@@ -160,11 +161,9 @@ def _states(blobs: Sequence[bytes]) -> UsageState:
     return UsageState.from_array(rows.reshape(len(blobs), STATE_WIDTH))
 
 
-def _goes_on(state: UsageState, last_days: Floats, offsets: NDArray[np.int64], changed: Floats) -> Booleans:
-    """Mark the meters on which all that changed comes after what was taken in, and whose character stays."""
-    before = state.n_readings.astype(np.int64)
-    is_later = (before == 0) | (changed > last_days + MARGIN_DAYS)
-    return np.asarray(is_later & (settled_count(before) == settled_count(before + np.diff(offsets))))
+def _goes_on(state: UsageState, last_days: Floats, changed: Floats) -> Booleans:
+    """Mark the meters on which all that changed comes after what was taken in."""
+    return np.asarray((state.n_readings == 0.0) | (changed > last_days + MARGIN_DAYS))
 
 
 def _part(

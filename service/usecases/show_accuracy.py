@@ -45,7 +45,7 @@ def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
         history.value,
         history.offsets,
         known.odometer_priors(classes),
-        known.hyperparameters,
+        known.hyperparameters_of(classes),
         operational_days=operational_days(known.seasons_of(classes), history),
     )
     scored = [card for card in cards if card.n_exercises > 0 and np.isfinite(card.pinball_km)]

@@ -1,4 +1,4 @@
-"""What a fleet teaches about the use of its vehicles: shared hyperparameters and the usual rate of each class."""
+"""What a fleet teaches about the use of its vehicles: how much and how unevenly each class is driven."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -10,8 +10,12 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
-from service.engine.usage.fit import fit_hyperparameters
-from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.fit import fit_classes
+from service.engine.usage.hyperparameters import (
+    DEFAULT_HYPERPARAMETERS,
+    Hyperparameters,
+    VehicleHyperparameters,
+)
 from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
 from service.engine.usage.season import NO_SEASON, Season, fit_seasons, seasons_of_vehicles
 from service.store.repositories import readings
@@ -32,7 +36,7 @@ CLASSES: Final = tuple(VehicleClass)
 class KnownUsage:
     """Shared numbers of a fleet, by class in the order of `CLASSES`."""
 
-    hyperparameters: Hyperparameters
+    hyperparameters: tuple[Hyperparameters, ...]
     odometer: RatePriors
     hours: RatePriors
     seasons: tuple[Season, ...]
@@ -40,6 +44,10 @@ class KnownUsage:
     def odometer_priors(self, classes: Sequence[str]) -> RatePriors:
         """Priors of vehicles of these classes."""
         return self.odometer.take(_class_index(classes))
+
+    def hyperparameters_of(self, classes: Sequence[str]) -> VehicleHyperparameters:
+        """How the daily distances of vehicles of these classes vary."""
+        return VehicleHyperparameters.of_classes(self.hyperparameters, _class_index(classes))
 
     def hours_priors(self, classes: Sequence[str]) -> RatePriors:
         """The same for their hour meters."""
@@ -55,13 +63,13 @@ def known_usage(session: Session, organisation_id: int) -> KnownUsage:
     model = session.get(UsageModel, organisation_id)
     if model is None:
         return KnownUsage(
-            hyperparameters=DEFAULT_HYPERPARAMETERS,
+            hyperparameters=(DEFAULT_HYPERPARAMETERS,) * len(CLASSES),
             odometer=_assumed("km_per_day"),
             hours=_assumed_hours(),
             seasons=(NO_SEASON,) * len(CLASSES),
         )
     return KnownUsage(
-        hyperparameters=Hyperparameters(**model.hyperparameters),
+        hyperparameters=tuple(Hyperparameters(**model.hyperparameters[name]) for name in CLASSES),
         odometer=RatePriors(
             log_rate=np.array([model.log_rate_by_class[name] for name in CLASSES]),
             log_rate_sd=np.array([model.log_rate_sd_by_class[name] for name in CLASSES]),
@@ -103,14 +111,15 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
     priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
     seasons = fit_seasons(history.time_days, history.value, history.offsets, index, len(CLASSES))
     own = seasons_of_vehicles(seasons, np.repeat(index, np.diff(history.offsets)))
-    fitted = fit_hyperparameters(
-        own.operational_days(history.time_days), history.value, history.offsets, priors.take(index)
-    )
+    fitted = fit_classes(
+        own.operational_days(history.time_days), history.value, history.offsets,
+        priors.take(index), index, len(CLASSES),
+    )  # fmt: skip
     return UsageModel(
         organisation_id=organisation_id,
         fitted_at=now,
         n_vehicles=len(ids),
-        hyperparameters=asdict(fitted),
+        hyperparameters={str(name): asdict(one) for name, one in zip(CLASSES, fitted, strict=True)},
         log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),
         log_rate_sd_by_class=dict(zip(map(str, CLASSES), priors.log_rate_sd.tolist(), strict=True)),
         season_by_class={

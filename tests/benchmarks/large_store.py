@@ -11,7 +11,7 @@ from sqlmodel import Session
 from seed_demo.blueprints import BLUEPRINTS
 from seed_demo.large import N_COMPARTMENTS, LargeFleet, build_fleet_of, vehicle_name
 from service.domain.vehicle_classes import VehicleClass
-from service.engine.usage.characters import estimate_usage
+from service.engine.usage.filter import filter_readings
 from service.engine.usage.priors import configured_priors
 from service.store.session import Database
 from service.store.tables.organisation import Depot, Organisation
@@ -113,11 +113,11 @@ def _store_usage(session: Session, fleet: LargeFleet, key: int, places: np.ndarr
     first, last = int(fleet.offsets[places[0]]), int(fleet.offsets[places[-1] + 1])
     offsets = fleet.offsets[places[0] : places[-1] + 2] - first
     time_days = days_of(fleet.epoch) + fleet.time_days[first:last]
-    odometer = estimate_usage(
+    odometer = filter_readings(
         time_days, fleet.odometer_km[first:last], offsets, configured_priors(n)
     ).to_array()
     empty = np.zeros(0)
-    hours = estimate_usage(empty, empty, np.zeros(n + 1, np.int64), configured_priors(n)).to_array()
+    hours = filter_readings(empty, empty, np.zeros(n + 1, np.int64), configured_priors(n)).to_array()
     rows = [
         {
             "vehicle_id": place + 1,

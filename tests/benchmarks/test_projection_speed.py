@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import func, insert, select
 
 from seed_demo.large import build_fleet_of
-from service.engine.usage.characters import estimate_usage
+from service.engine.usage.filter import filter_readings
 from service.engine.usage.priors import configured_priors
 from service.store.tables.projections import Projection
 from service.store.tables.readings import Reading, VehicleUsage
@@ -57,7 +57,7 @@ def test_projecting_ten_thousand_vehicles(database, capsys):
     organisation_id = load_large_fleet(database, N_VEHICLES, 10, START, 480)
     fleet = build_fleet_of(N_VEHICLES, N_READINGS, START)
     began = time.perf_counter()
-    estimate_usage(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(N_VEHICLES))
+    filter_readings(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(N_VEHICLES))
     engine = time.perf_counter() - began
     warm, n_rows, peak = project(database, organisation_id)
     add_readings(database, organisation_id, fleet)

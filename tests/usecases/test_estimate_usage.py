@@ -5,7 +5,6 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from service.engine.usage.characters import settled_count
 from service.store.repositories import projections
 from service.usecases import estimate_usage as usage_room
 from service.usecases.caller import system_caller
@@ -88,13 +87,6 @@ def test_readings_that_trickle_in_late_corrected_and_discarded_give_the_replays_
         assert_like_a_replay(database, operator, vehicles)
         refresh(database, operator, clock)
         assert_like_a_replay(database, operator, vehicles)
-
-
-def test_a_choice_of_character_lasts_for_a_twentieth_of_the_history():
-    counts = np.arange(1, 5_000)
-    settled = settled_count(counts)
-    assert np.all((settled <= counts) & (settled >= counts / 1.05 - 1.0))
-    assert settled_count(np.array([0, 1, 31, 32, 33])).tolist() == [0, 1, 31, 31, 33]
 
 
 def test_only_the_vehicle_whose_past_changed_is_estimated_anew(

@@ -10,8 +10,12 @@ from scipy.special import gammainc
 from service.engine.skill.baselines import Baseline, baseline_quantiles
 from service.engine.skill.calibration import interval_censored_pit, mean_over_vehicles
 from service.engine.skill.scores import crps_gamma, pinball_loss
-from service.engine.usage.characters import estimate_usage
-from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.filter import filter_readings
+from service.engine.usage.hyperparameters import (
+    DEFAULT_HYPERPARAMETERS,
+    Hyperparameters,
+    VehicleHyperparameters,
+)
 from service.engine.usage.origins import Origins, histories_up_to, rolling_origins
 from service.engine.usage.predict import gamma_quantiles, increment_moments
 from service.engine.usage.priors import RatePriors
@@ -56,7 +60,7 @@ def backtest(
     odometer_km: Floats,
     offsets: Integers,
     priors: RatePriors,
-    hyperparameters: Hyperparameters = DEFAULT_HYPERPARAMETERS,
+    hyperparameters: Hyperparameters | VehicleHyperparameters = DEFAULT_HYPERPARAMETERS,
     horizons_days: tuple[float, ...] = HORIZONS_DAYS,
     operational_days: Floats | None = None,
 ) -> list[Scorecard]:
@@ -102,11 +106,17 @@ def _service(
     odometer_km: Floats,
     offsets: Integers,
     priors: RatePriors,
-    hyperparameters: Hyperparameters,
+    hyperparameters: Hyperparameters | VehicleHyperparameters,
     origins: Origins,
 ) -> _Projected:
     at, own = histories_up_to(origins, offsets)
-    state = estimate_usage(time_days[at], odometer_km[at], own, priors.take(origins.vehicle), hyperparameters)
+    state = filter_readings(
+        time_days[at],
+        odometer_km[at],
+        own,
+        priors.take(origins.vehicle),
+        hyperparameters.take(origins.vehicle),
+    )
     days = time_days[origins.target] - time_days[origins.origin]
     mean, variance = increment_moments(state, days)
     observed = np.maximum(odometer_km[origins.target] - odometer_km[origins.origin], 0.0)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.screening.screen import Entries, screen_readings
-from service.engine.usage.characters import estimate_usage
+from service.engine.usage.filter import filter_readings
 from service.engine.usage.fit import fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.predict import odometer_quantiles
@@ -19,7 +19,7 @@ Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
 
 LEVELS: Final = (0.1, 0.5, 0.9)
-REFIT_DAYS: Final = 120.0
+REFIT_DAYS: Final = 60.0
 """What is learnt from the fleet is learnt anew so often. [d]"""
 
 
@@ -96,7 +96,7 @@ def project_tasks(pasts: Pasts, task_origin: Integers, target_days: Floats) -> F
             configured_priors(rows.size) if learnt.priors is None else learnt.priors.take(np.zeros_like(rows))
         )
         clock = learnt.season.operational_days
-        state = estimate_usage(
+        state = filter_readings(
             clock(accepted.time_days), accepted.odometer_km, accepted.offsets, priors, learnt.hyperparameters
         )
         tasks = np.flatnonzero(period[task_origin] == one)

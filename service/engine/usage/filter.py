@@ -11,9 +11,10 @@ from service.engine.usage.hyperparameters import (
     Hyperparameters,
     VehicleHyperparameters,
 )
+from service.engine.usage.initial import MEMORY_OF_STATE, initial_state
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
 from service.engine.usage.priors import RatePriors
-from service.engine.usage.ragged import check_readings, first_of_each_period, select
+from service.engine.usage.ragged import check_readings, first_of_each_period, select, time_major
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
 
@@ -24,48 +25,6 @@ Block = TypeVar("Block", Memory, Dynamics)
 BLOCK_VEHICLES: Final = 4096
 """Vehicles worked on at once, so that a block's moments stay in the processor's cache; results do not depend on it."""
 BLOCK_READINGS: Final = 1_000_000
-
-MEMORY_OF_STATE: Final = {
-    "data_x": "data_odometer_km",
-    "data_u": "data_temporary_km_per_day",
-    "data_m": "data_long_run_km_per_day",
-    "prior_x": "prior_odometer_days",
-    "prior_u": "prior_temporary",
-    "prior_m": "prior_long_run",
-    "Pxx": "variance_odometer",
-    "Pxu": "covariance_odometer_temporary",
-    "Pxm": "covariance_odometer_long_run",
-    "Puu": "variance_temporary",
-    "Pum": "covariance_temporary_long_run",
-    "Pmm": "variance_long_run",
-    "squares_data": "squares_data",
-    "squares_cross": "squares_cross",
-    "squares_prior": "squares_prior",
-}
-
-
-def initial_state(
-    priors: RatePriors, hyperparameters: Hyperparameters | VehicleHyperparameters
-) -> UsageState:
-    """States of vehicles of which nothing has been read yet: the rate of their class."""
-    n = priors.log_rate.size
-    known = {
-        "prior_long_run": 1.0,
-        "variance_odometer": hyperparameters.reading_sd_days**2,
-        "variance_temporary": hyperparameters.temporary_sd**2,
-        "variance_long_run": hyperparameters.initial_sd**2,
-        "reversion_per_day": hyperparameters.reversion_per_day,
-        "temporary_variance": hyperparameters.temporary_sd**2,
-        "noise_variance": hyperparameters.noise_sd**2,
-        "drift_per_day": hyperparameters.drift_per_day,
-        "reading_variance": hyperparameters.reading_sd_days**2,
-        "dispersion_weight": hyperparameters.dispersion_weight,
-        "period_days": hyperparameters.period_days,
-    }
-    columns = {field.name: np.full(n, known.get(field.name, 0.0)) for field in fields(UsageState)}
-    columns["prior_log_rate"] = priors.log_rate.astype(np.float64)
-    columns["prior_log_rate_sd"] = priors.log_rate_sd.astype(np.float64)
-    return UsageState(**columns)
 
 
 def filter_readings(
@@ -114,7 +73,6 @@ def update(
     odometer_km: Floats,
     offsets: Integers,
     block_vehicles: int = BLOCK_VEHICLES,
-    log_variance: Floats | None = None,
 ) -> UsageState:
     """Take in further readings; the same answer as `filter_readings` over the whole history.
 
@@ -126,8 +84,6 @@ def update(
         New accepted readings of these vehicles, as for `filter_readings`; a vehicle may have none.
     block_vehicles
         Vehicles worked on at once.
-    log_variance : ndarray, shape (n,), float64
-        If given, the log variances of the innovations are added to it, for those who want a likelihood.
 
     Returns
     -------
@@ -157,7 +113,7 @@ def update(
     if not bool(np.all(used)):
         time_days, odometer_km, offsets = time_days[used], odometer_km[used], select(used, offsets)
     result, starts = _note_first(result, time_days, odometer_km, offsets)
-    return _run(result, _Readings(time_days, odometer_km, starts, offsets[1:]), block_vehicles, log_variance)
+    return _run(result, _Readings(time_days, odometer_km, starts, offsets[1:]), block_vehicles)
 
 
 def _note_latest(state: UsageState, time_days: Floats, odometer_km: Floats, offsets: Integers) -> UsageState:
@@ -209,9 +165,7 @@ class _Readings:
     ends: Integers
 
 
-def _run(
-    state: UsageState, readings: _Readings, block_vehicles: int, log_variance: Floats | None
-) -> UsageState:
+def _run(state: UsageState, readings: _Readings, block_vehicles: int) -> UsageState:
     """Filter block by block, longest histories first, so that step k concerns a prefix of the block."""
     counts = readings.ends - readings.starts
     order = np.argsort(-counts, kind="stable")
@@ -223,12 +177,9 @@ def _run(
         rows = order[begin : begin + min(block_vehicles, max(BLOCK_READINGS // int(counts[order[begin]]), 1))]
         begin += rows.size
         memory = memory_of(state, rows)
-        logs = None if log_variance is None else np.zeros(rows.size)
-        _run_block(memory, dynamics_of(state, rows), _Steps(state, rows, readings), logs)
+        _run_block(memory, dynamics_of(state, rows), _Steps(state, rows, readings))
         for key, name in MEMORY_OF_STATE.items():
             out[name][rows] = getattr(memory, key)
-        if log_variance is not None and logs is not None:
-            log_variance[rows] += logs
     last = np.maximum(readings.ends - 1, 0)
     moved = counts > 0
     if readings.time_days.size:
@@ -242,28 +193,18 @@ class _Steps:
     """The new readings of a block, time-major: days and km since the reading before, and how many vehicles go on."""
 
     def __init__(self, state: UsageState, rows: Integers, readings: _Readings) -> None:
-        starts = readings.starts[rows]
-        counts = readings.ends[rows] - starts
-        self.n_steps = int(counts[0])
-        self.n_active = rows.size - np.searchsorted(counts[::-1], np.arange(self.n_steps), side="right")
-        at = np.minimum(starts[:, None] + np.arange(self.n_steps), readings.time_days.size - 1)
-        self.gap_days = _differences(readings.time_days[at], state.used_time_days[rows])
-        self.distance_km = _differences(readings.odometer_km[at], state.used_odometer_km[rows])
+        starts, ends = readings.starts[rows], readings.ends[rows]
+        self.gap_days, self.n_active = time_major(
+            readings.time_days, starts, ends, state.used_time_days[rows]
+        )
+        self.distance_km, _ = time_major(readings.odometer_km, starts, ends, state.used_odometer_km[rows])
 
 
-def _differences(values: Floats, before: Floats) -> Floats:
-    """Differences along each row, the first one from `before`, with the axes exchanged."""
-    return np.ascontiguousarray(np.diff(values, axis=1, prepend=before[:, None]).T)
-
-
-def _run_block(memory: Memory, dynamics: Dynamics, steps: _Steps, log_variance: Floats | None) -> None:
-    for k in range(steps.n_steps):
-        size = int(steps.n_active[k])
+def _run_block(memory: Memory, dynamics: Dynamics, steps: _Steps) -> None:
+    for k, size in enumerate(steps.n_active.tolist()):
         memory, dynamics = prefix(memory, size), prefix(dynamics, size)
         propagate(memory, dynamics, steps.gap_days[k, :size])
-        variance = assimilate(memory, dynamics, steps.distance_km[k, :size])
-        if log_variance is not None:
-            log_variance[:size] += np.log(variance)
+        assimilate(memory, dynamics, steps.distance_km[k, :size])
 
 
 def prefix(block: Block, size: int) -> Block:

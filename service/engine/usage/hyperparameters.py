@@ -1,6 +1,7 @@
 """The few numbers that say how a fleet's daily distances vary; one set serves every vehicle of a fleet or class."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -34,6 +35,9 @@ class Hyperparameters:
         Number of readings that the fleet's dispersion is worth against the vehicle's own (nu0).
     period_days
         Of the readings in each period so long since a vehicle's first, one moves the filter for good. [d]
+    near_variance_factor, far_variance_factor
+        What the variance of a distance ahead is multiplied with, at once and from a year ahead on; in between
+        it changes evenly with time. One each unless a fleet's past says that the law is too narrow or too wide.
     """
 
     reversion_per_day: float
@@ -44,6 +48,8 @@ class Hyperparameters:
     reading_sd_days: float
     dispersion_weight: float
     period_days: float
+    near_variance_factor: float = 1.0
+    far_variance_factor: float = 1.0
 
     def __post_init__(self) -> None:
         values = {name: getattr(self, name) for name in self.__slots__}
@@ -56,14 +62,21 @@ class Hyperparameters:
             "reading_sd_days",
             "dispersion_weight",
             "period_days",
+            "near_variance_factor",
+            "far_variance_factor",
         ):
             if values[name] == 0.0:
                 raise InvalidInputError.at(f"/{name}", "must be more than zero")
 
+    def take(self, rows: NDArray[np.int64]) -> "Hyperparameters":
+        """Numbers of some vehicles, which are the same for all."""
+        del rows
+        return self
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VehicleHyperparameters:
-    """The same numbers vehicle by vehicle, each shape (n,)."""
+    """The same numbers vehicle by vehicle, each shape (n,): those of its class."""
 
     reversion_per_day: Floats
     temporary_sd: Floats
@@ -73,16 +86,34 @@ class VehicleHyperparameters:
     reading_sd_days: Floats
     dispersion_weight: Floats
     period_days: Floats
+    near_variance_factor: Floats
+    far_variance_factor: Floats
+
+    @classmethod
+    def of_classes(
+        cls, by_class: Sequence[Hyperparameters], class_index: NDArray[np.int64]
+    ) -> "VehicleHyperparameters":
+        """Give every vehicle the numbers of its class; `class_index` has shape (n,)."""
+        columns = {
+            name: np.array([getattr(one, name) for one in by_class], dtype=np.float64)[class_index]
+            for name in cls.__slots__
+        }
+        return cls(**columns)
+
+    def take(self, rows: NDArray[np.int64]) -> "VehicleHyperparameters":
+        """Pick the numbers of some vehicles."""
+        return VehicleHyperparameters(**{name: getattr(self, name)[rows] for name in self.__slots__})
 
 
-# Common practice, no source: picked on simulated fleets whose laws are not this model's.
+# Common practice, no source: picked on simulated fleets of private cars, pool vehicles and buses whose laws are not
+# this model's, and whose plain baselines err as much as those of real vehicles are said to.
 DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
-    reversion_per_day=1.0 / 18.0,
-    temporary_sd=0.40,
-    noise_sd=0.90,
-    drift_per_day=2.5e-4,
-    initial_sd=0.60,
+    reversion_per_day=1.0 / 38.0,
+    temporary_sd=0.52,
+    noise_sd=2.3,
+    drift_per_day=2.4e-4,
+    initial_sd=0.35,
     reading_sd_days=0.10,
-    dispersion_weight=0.5,
+    dispersion_weight=0.7,
     period_days=21.0,
 )

@@ -18,6 +18,7 @@ Floats: TypeAlias = NDArray[np.float64]
 # Derived: where the mean falls below one standard deviation the increment is bent upwards, to stay positive.
 LEAST_MEAN_IN_SDS: Final = 0.02
 LEAST_VARIANCE_KM2: Final = 1e-12
+FAR_DAYS: Final = 365.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +27,8 @@ class Outlook:
 
     With t days after the last reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
     ``x + psi u + t m`` and the variance
-    ``v0 + t (v1 + t v2) + psi (w0 + t w1 + psi w2) + noise(t)``, all in km and days.
+    ``v0 + t (v1 + t v2) + psi (w0 + t w1 + psi w2) + noise(t)``, all in km and days, times
+    ``near_variance_factor + slope min(t, a year)``.
     """
 
     dynamics: Dynamics
@@ -39,6 +41,8 @@ class Outlook:
     w0: Floats
     w1: Floats
     w2: Floats
+    near_variance_factor: Floats
+    slope: Floats
 
     def take(self, rows: NDArray[np.int64] | tuple[slice | None, ...]) -> "Outlook":
         """Pick some vehicles, or add axes."""
@@ -74,6 +78,8 @@ def outlook_of(state: UsageState) -> Outlook:
         w0=2.0 * memory.Pxu * factor,
         w1=2.0 * memory.Pum * factor,
         w2=memory.Puu * factor,
+        near_variance_factor=state.near_variance_factor,
+        slope=(state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,
     )
 
 
@@ -113,6 +119,7 @@ def outlook_moments(outlook: Outlook, days_after_last: Floats) -> tuple[Floats, 
     variance = outlook.v0 + t * (outlook.v1 + t * outlook.v2)
     variance += psi * (outlook.w0 + t * outlook.w1 + psi * outlook.w2)
     variance += odometer_noise(outlook.dynamics, t, phi, psi)
+    variance *= outlook.near_variance_factor + outlook.slope * np.minimum(t, FAR_DAYS)
     return mean, np.maximum(variance, LEAST_VARIANCE_KM2)
 
 
@@ -179,6 +186,12 @@ def gamma_quantiles(mean: Floats, variance: Floats, probabilities: Floats) -> Fl
     return np.asarray(mean[:, None] * np.maximum(root, 0.0) ** 3)
 
 
+def gamma_scores(mean: Floats, variance: Floats, observed: Floats) -> Floats:
+    """Normal scores of distances under the gamma laws that `gamma_quantiles` inverts, all of one shape."""
+    c = variance / (9.0 * mean * mean)
+    return np.asarray((np.cbrt(np.maximum(observed, 0.0) / mean) - 1.0 + c) / np.sqrt(c))
+
+
 def odometer_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) -> Floats:
     """Quantiles of the odometer at a time.
 
@@ -212,5 +225,8 @@ def rate_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) ->
         + phi * (outlook.w1 + phi * outlook.w2)
         + outlook.dynamics.temporary_variance * (1.0 - phi * phi)
     )
-    variance = np.maximum(variance, LEAST_VARIANCE_KM2)
+    variance = np.maximum(
+        variance * (outlook.near_variance_factor + outlook.slope * np.minimum(t, FAR_DAYS)),
+        LEAST_VARIANCE_KM2,
+    )
     return gamma_quantiles(positive_mean(mean, variance), variance, probabilities)

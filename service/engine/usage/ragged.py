@@ -85,3 +85,40 @@ def select(mask: NDArray[np.bool_], offsets: Integers) -> Integers:
     kept = np.zeros(mask.size + 1, dtype=np.int64)
     np.cumsum(mask, out=kept[1:])
     return kept[offsets]
+
+
+def of_vehicles(rows: Integers, offsets: Integers) -> tuple[Integers, Integers]:
+    """Positions of the readings of some vehicles, one vehicle after the other, and where each one's begin."""
+    counts = np.diff(offsets)[rows]
+    begins = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    positions = np.arange(begins[-1]) + np.repeat(offsets[:-1][rows] - begins[:-1], counts)
+    return positions, begins
+
+
+def time_major(
+    values: Floats, starts: Integers, ends: Integers, reference: Floats | None = None
+) -> tuple[Floats, Integers]:
+    """Lay out the steps of ragged values, the k-th one of every vehicle in row k.
+
+    Parameters
+    ----------
+    values : ndarray, shape (r,), float64
+        Values of all vehicles.
+    starts, ends : ndarray, shape (b,), int64
+        Where each vehicle's values begin and end; those with most values first.
+    reference : ndarray, shape (b,), float64
+        Value before the first one of each vehicle; without, the one that stands before it among all.
+
+    Returns
+    -------
+    steps : ndarray, shape (k, b), float64
+        Differences from one value to the next; arbitrary beyond a vehicle's values.
+    n_active : ndarray, shape (k,), int64
+        How many vehicles have a k-th value.
+    """
+    counts = ends - starts
+    n_steps = int(counts[0])
+    at = np.minimum(starts[:, None] + np.arange(n_steps), values.size - 1)
+    first = values[starts - 1] if reference is None else reference
+    steps = np.ascontiguousarray(np.diff(values[at], axis=1, prepend=first[:, None]).T)
+    return steps, starts.size - np.searchsorted(counts[::-1], np.arange(n_steps), side="right")

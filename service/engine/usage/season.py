@@ -7,7 +7,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from service.engine.usage.ragged import check_readings
+from service.engine.usage.ragged import check_readings, of_vehicles
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
@@ -145,14 +145,11 @@ def fit_seasons(
     Parameters and conditions are those of `fit_season`; `class_index` has shape (n,), one class a vehicle.
     """
     whole = fit_season(time_days, odometer_km, offsets)
-    counts = np.diff(offsets)
     if np.unique(class_index).size < 2:
         return (whole,) * n_classes
     seasons = []
     for one in range(n_classes):
-        member = class_index == one
-        inside = np.repeat(member, counts)
-        own = np.concatenate([[0], np.cumsum(counts[member])]).astype(np.int64)
+        inside, own = of_vehicles(np.flatnonzero(class_index == one), offsets)
         fitted = fit_season(time_days[inside], odometer_km[inside], own)
         seasons.append(whole if fitted.is_flat else fitted)
     return tuple(seasons)

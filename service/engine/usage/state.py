@@ -55,6 +55,8 @@ class UsageState:
     reading_variance: Floats
     dispersion_weight: Floats
     period_days: Floats
+    near_variance_factor: Floats
+    far_variance_factor: Floats
 
     def __len__(self) -> int:
         return self.n_readings.size

@@ -69,7 +69,9 @@ class UsageModel(SQLModel, table=True):
     organisation_id: int = Field(primary_key=True, foreign_key="organisation.id")
     fitted_at: datetime = Field(sa_type=UtcDateTime)
     n_vehicles: int
-    hyperparameters: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+    hyperparameters: dict[str, dict[str, float]] = Field(sa_column=Column(JSON, nullable=False))
+    """By class."""
+
     log_rate_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     log_rate_sd_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     season_by_class: dict[str, list[float]] = Field(sa_column=Column(JSON, nullable=False))

@@ -1,13 +1,15 @@
-"""Fitting to fleets: priors of classes, hyperparameters, characters."""
+"""Fitting to fleets: priors and hyperparameters of classes."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from service.engine.skill.backtest import backtest
-from service.engine.usage.characters import fit_characters
 from service.engine.usage.filter import filter_readings
-from service.engine.usage.fit import fit_hyperparameters
+from service.engine.usage.fit import fit_classes, fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
+from service.engine.usage.origins import histories_up_to, rolling_origins
 from service.engine.usage.predict import gamma_quantiles, increment_moments
 from service.engine.usage.priors import (
     CONFIGURED_LOG_RATE,
@@ -15,6 +17,7 @@ from service.engine.usage.priors import (
     configured_priors,
     fit_priors,
 )
+from service.engine.usage.rehearsal import HORIZONS_DAYS, rehearse
 from tests.fleets import PROCESSES, simulate_fleet
 
 
@@ -93,20 +96,38 @@ def test_fitting_helps_where_a_fleet_is_unlike_the_default_and_is_the_same_every
     assert pinball(test, fitted) < 0.97 * pinball(test, DEFAULT_HYPERPARAMETERS)
 
 
-def test_even_vehicles_and_restless_ones_get_hyperparameters_of_their_own():
-    rng = np.random.default_rng(3)
-    noise = {}
-    for process in ("steady_with_shifts", "seasonal_work"):
-        fleet = simulate_fleet(rng, process, 60, 1100, 30.0, 0.1)
-        own = fit_characters(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(60))
-        noise[process] = np.median(own.temporary_sd / own.drift_per_day)
-    assert noise["steady_with_shifts"] < 0.5 * noise["seasonal_work"]
+def test_a_rehearsal_says_what_the_filter_would_have_said():
+    """Each exercise against a filter over the readings up to its origin."""
+    fleet = simulate_fleet(np.random.default_rng(12), "pool_vehicles", 30, 900, 28.0)
+    priors = configured_priors(30)
+    rehearsal = rehearse(fleet.time_days, fleet.odometer_km, fleet.offsets, priors, 1e-6)
+    origins = rolling_origins(fleet.time_days, fleet.offsets, np.array(HORIZONS_DAYS), origins_per_vehicle=3)
+    at, offsets = histories_up_to(origins, fleet.offsets)
+    state = filter_readings(
+        fleet.time_days[at], fleet.odometer_km[at], offsets, priors.take(origins.vehicle),
+        replace(DEFAULT_HYPERPARAMETERS, period_days=1e-6),
+    )  # fmt: skip
+    days = fleet.time_days[origins.target] - fleet.time_days[origins.origin]
+    expected = np.sort(np.stack(increment_moments(state, days)), axis=1)
+    ours = np.sort(np.stack(rehearsal.moments(replace(DEFAULT_HYPERPARAMETERS, period_days=1e-6))), axis=1)
+    np.testing.assert_allclose(ours, expected, rtol=1e-12)
 
 
-def test_vehicles_without_readings_are_like_the_fleet():
-    own = fit_characters(np.zeros(0), np.zeros(0), np.zeros(4, dtype=np.int64), configured_priors(3))
-    assert np.all(own.noise_sd == own.noise_sd[0])
-    assert own.noise_sd[0] == pytest.approx(DEFAULT_HYPERPARAMETERS.noise_sd, rel=0.2)
+def test_classes_that_differ_get_numbers_of_their_own():
+    rng = np.random.default_rng(13)
+    fleets = [
+        simulate_fleet(rng, process, 60, 900, 30.0) for process in ("steady_with_shifts", "seasonal_work")
+    ]
+    time, km = (
+        np.concatenate([getattr(one, name) for one in fleets]) for name in ("time_days", "odometer_km")
+    )
+    offsets = np.concatenate([fleets[0].offsets, fleets[0].offsets[-1] + fleets[1].offsets[1:]])
+    even, seasonal, empty = fit_classes(time, km, offsets, configured_priors(120), np.repeat([0, 1], 60), 3)
+    assert even.noise_sd * even.temporary_sd < 0.8 * seasonal.noise_sd * seasonal.temporary_sd
+    assert empty == fit_hyperparameters(time, km, offsets, configured_priors(120))
+    assert fit_classes(time, km, offsets, configured_priors(120), np.zeros(120, dtype=np.int64), 2) == (
+        empty, empty,
+    )  # fmt: skip
 
 
 @pytest.mark.slow
@@ -149,7 +170,7 @@ def test_intervals_hold_roughly_where_the_model_is_wrong(process):
     every horizon.
     """
     histories = []
-    for seed, n in ((15, 150), (5, 400)):
+    for seed, n in ((15, 300), (5, 400)):
         fleet = simulate_fleet(np.random.default_rng(seed), process, n, 1100, 30.0)
         histories.append((fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(n)))
     train, test = histories
