@@ -29,10 +29,3 @@ overtime_minor_an_hour  a bay hour beyond the depot's own
 overtime_share          overtime that a depot can work, as a share of its hours of the day; none unless said
 most_early_share        no fluid is changed with more than this share of its interval still to run
 """
-
-
-def planning_term(planning: Mapping[str, float], name: str) -> float:
-    """Give a term as the organisation set it, else its default; nonsense counts as not set."""
-    value = planning.get(name)
-    default = PLANNING_DEFAULTS[name].value
-    return float(value) if value is not None and 0.0 <= value < float("inf") else default

@@ -13,6 +13,7 @@ from service.domain.cautions import cautions_for
 from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
+from service.domain.planning_terms import planned_with
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.zones import zone_named
 from service.store.repositories import fleet, fluids, visits
@@ -23,10 +24,6 @@ from service.usecases.estimate_usage import current_usage
 from service.usecases.project_due import FleetProjection, project_due
 from service.usecases.recommend_exchange import Recommendation
 from service.usecases.return_reason import return_reason
-
-LISTING_PROBABILITY: Final = 0.5
-"""A compartment is listed once it is more likely than not due by the week's end. Common practice, no source;
-`planning["listing_probability"]` overrides it: 0.25 says that a day late costs three times as much as a day early."""
 
 VEHICLES_A_BLOCK: Final = 10_000
 
@@ -71,8 +68,7 @@ class FleetNames:
 
 def listing_probability(organisation: Organisation) -> float:
     """How likely a compartment must be due by a week's end to be listed for it."""
-    wanted = float(organisation.planning.get("listing_probability", LISTING_PROBABILITY))
-    return wanted if 0.0 < wanted < 1.0 else LISTING_PROBABILITY
+    return planned_with(organisation.planning, "listing_probability")
 
 
 def load_names(session: Session, organisation_id: int) -> FleetNames:

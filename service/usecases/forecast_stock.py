@@ -12,6 +12,7 @@ from sqlmodel import Session
 
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import FluidKind
+from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
@@ -102,11 +103,15 @@ class StockForecast:
         return sorted(self.seals.keys() - {one.line.item.reference for one in self.parts})
 
 
-def forecast_stock(session: Session, caller: Caller, now: datetime, n_weeks: int) -> StockForecast:
-    """Forecast what the fleet takes and what is left on the shelf."""
+def forecast_stock(
+    session: Session, caller: Caller, now: datetime, wanted_weeks: int | None = None
+) -> StockForecast:
+    """Forecast what the fleet takes and what is left on the shelf, as far ahead as the organisation plans."""
     caller.require(Scope.READ)
     organisation_id = caller.organisation_id
-    zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
+    organisation = fleet.get_organisation(session, organisation_id)
+    n_weeks = wanted_weeks or round(planned_with(organisation.planning, "order_plan_weeks"))
+    zone = zone_named("/time_zone", organisation.time_zone)
     today = local_date(now, zone)
     jobs = load_fleet_jobs(session, organisation_id, now, n_weeks)
     done = jobs.mean_done()

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from sqlmodel import Session
 
+from service.domain.planning_terms import planned_with
 from service.engine.demand.lattice import distribution_quantile
 from service.engine.orders.pack_mix import price_of_packs
 from service.engine.orders.plan import OrderPlan, plan_orders
@@ -103,7 +104,9 @@ class StockPlan:
     parts: list[ItemPlan]
 
 
-def plan_stock_orders(session: Session, caller: Caller, now: datetime, n_weeks: int) -> StockPlan:
+def plan_stock_orders(
+    session: Session, caller: Caller, now: datetime, n_weeks: int | None = None
+) -> StockPlan:
     """Plan the orders of every fluid and part over the coming weeks."""
     forecast = forecast_stock(session, caller, now, n_weeks)
     organisation = fleet.get_organisation(session, caller.organisation_id)
@@ -176,7 +179,9 @@ def _best_plan(
     choices += [([pack], pack.minimum_packs * pack.quantity) for pack in priced if pack.minimum_packs > 1]
     item = one.line.item
     stock = stock_on_hand(one.line, forecast.today)
-    target = RunOutTarget(service_level=item.service_level)
+    target = RunOutTarget(
+        service_level=item.service_level, shortage_cost_minor=planned_with(planning, "shortage_minor_a_week")
+    )
     plans: list[_Chosen] = []
     for chosen, minimum in choices:
         terms = supply_terms(item, chosen, forecast.today, planning, minimum)

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
-from service.domain.visit_costs import planning_term
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import local_date
 from service.engine.visits.bundling import bundle_visits
@@ -142,8 +142,8 @@ def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
     hours = minutes / MINUTES_AN_HOUR
     return BayHours(
         regular_hours=hours,
-        overtime_hours=planning_term(planning, "overtime_share") * hours,
-        overtime_cost_per_hour=np.full(minutes.shape[0], planning_term(planning, "overtime_minor_an_hour")),
+        overtime_hours=planned_with(planning, "overtime_share") * hours,
+        overtime_cost_per_hour=np.full(minutes.shape[0], planned_with(planning, "overtime_minor_an_hour")),
     )
 
 
@@ -156,8 +156,8 @@ def _bundle(
         np.maximum(jobs.latest_days, float(first_day)),
         jobs.early_minor_a_day,
         np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        np.full(vehicle_ids.size, planning_term(planning, "visit_minor")),
-        planning_term(planning, "most_early_share") * jobs.interval_days,
+        np.full(vehicle_ids.size, planned_with(planning, "visit_minor")),
+        planned_with(planning, "most_early_share") * jobs.interval_days,
     )
     minutes = VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, made.visit_of_job)
     longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0) * MINUTES_AN_HOUR
@@ -191,8 +191,8 @@ def _unplaced(
     is_due = due >= threshold - TOLERANCE
     is_contaminated = _sums(jobs.is_contaminated.astype(np.float64), bundles.visit_of_job) > 0.0
     early = DAYS_PER_WEEK * _sums(jobs.early_minor_a_day, bundles.visit_of_job)
-    factor = np.where(is_contaminated, planning_term(planning, "contaminated_factor"), 1.0)
-    overdue = planning_term(planning, "overdue_minor_a_week") * factor
+    factor = np.where(is_contaminated, planned_with(planning, "contaminated_factor"), 1.0)
+    overdue = planned_with(planning, "overdue_minor_a_week") * factor
     vehicle = bundles.vehicle_id
     latest = np.full(n_visits, np.inf)
     np.minimum.at(latest, bundles.visit_of_job, jobs.latest_days)

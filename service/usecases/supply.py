@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import gammainc
 
 from service.domain.fluid_ageing import DAYS_PER_YEAR
-from service.domain.stock_defaults import HOLDING_SHARE_A_YEAR, ORDER_COST_MINOR
+from service.domain.planning_terms import planned_with
 from service.domain.stock_entries import OrderState
 from service.engine.orders.terms import NEVER_EXPIRES, StockOnHand, SupplyTerms
 from service.store.repositories.stock_items import StockItem
@@ -76,7 +76,7 @@ def supply_terms(
     flat = [tier for steps in tiers for tier in steps]
     unit_price = min((pack.price_minor or 0) / pack.quantity for pack in packs)
     room = room_for(item)
-    holding = planning.get("holding_share_a_year", HOLDING_SHARE_A_YEAR.value)
+    holding = planned_with(planning, "holding_share_a_year")
     return SupplyTerms(
         pack_quantity=np.array([pack.quantity for pack in packs], np.float64),
         tier_offsets=np.cumsum([0, *(len(steps) for steps in tiers)]).astype(np.int64),
@@ -85,7 +85,7 @@ def supply_terms(
         lead_time_probability=lead_time_probability(
             item.lead_time_days, item.lead_time_sd_days, today.weekday()
         ),
-        order_cost_minor=round(planning.get("order_cost_minor", ORDER_COST_MINOR.value)),
+        order_cost_minor=round(planned_with(planning, "order_cost_minor")),
         minimum_order_quantity=minimum_order_quantity,
         holding_cost_minor=unit_price * holding * DAYS_PER_WEEK / DAYS_PER_YEAR,
         shelf_life_weeks=shelf_life_weeks(item),

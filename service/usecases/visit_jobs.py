@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.fluid_ageing import DAYS_PER_YEAR
-from service.domain.visit_costs import planning_term
+from service.domain.planning_terms import planned_with
 from service.domain.weeks import IsoWeek
 from service.engine.due.limits import Meter
 from service.store.repositories import visits
@@ -91,9 +91,9 @@ def _jobs_of(
     recommended = recommend_exchange(columns)
     latest = _reached(projection.due.days_ahead, threshold)
     rows = np.flatnonzero(np.isfinite(latest))
-    fallback = planning_term(planning, "fluid_minor_a_litre")
+    fallback = planned_with(planning, "fluid_minor_a_litre")
     price = np.array([prices.get(key, fallback) for key in columns["fluid_id"]], np.float64)
-    labour = planning_term(planning, "labour_minor_an_hour") / 60.0
+    labour = planned_with(planning, "labour_minor_an_hour") / 60.0
     job_minor = recommended.litres * price + recommended.labour_minutes * labour
     interval = _interval_days(projection)
     due_by_end = _due_by_end(projection, weeks)[rows]

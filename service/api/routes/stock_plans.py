@@ -21,7 +21,7 @@ router = APIRouter(tags=["stock"])
     response_model=StockForecastRead,
     responses=describe_problems(422),
 )
-def get_forecast(request: Request, unit: Reading, weeks: WeeksAhead = 12) -> Response:
+def get_forecast(request: Request, unit: Reading, weeks: WeeksAhead | None = None) -> Response:
     """Demand of every fluid a week as a distribution, the shelf beside it, used fluid and seals."""
     forecast = forecast_stock(unit.session, unit.caller, unit.now, weeks)
     return show(request, StockForecastRead.of(forecast))
@@ -34,7 +34,7 @@ def get_forecast(request: Request, unit: Reading, weeks: WeeksAhead = 12) -> Res
     response_model=StockPlanRead,
     responses=describe_problems(422),
 )
-def get_order_plan(request: Request, unit: Reading, weeks: WeeksAhead = 12) -> Response:
+def get_order_plan(request: Request, unit: Reading, weeks: WeeksAhead | None = None) -> Response:
     """Which packs to order by when, why, and what happens if nothing is ordered."""
     plan = plan_stock_orders(unit.session, unit.caller, unit.now, weeks)
     return show(request, StockPlanRead.of(plan))
