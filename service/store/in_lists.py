@@ -21,5 +21,7 @@ def is_one_of(session: Session, column: Any, values: Sequence[int] | Sequence[st
     """Ask for a column's value among any number of values, sent as one: no limit, and nothing to compile anew."""
     if session.get_bind().dialect.name == "sqlite":
         listed = func.json_each(json.dumps(list(values))).table_valued("value")
-        return cast(ColumnElement[bool], column.in_(select(listed.c.value)))
-    return cast(ColumnElement[bool], column == any_(bindparam(None, list(values), type_=ARRAY(column.type))))
+        return cast("ColumnElement[bool]", column.in_(select(listed.c.value)))
+    return cast(
+        "ColumnElement[bool]", column == any_(bindparam(None, list(values), type_=ARRAY(column.type)))
+    )

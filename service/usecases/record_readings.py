@@ -18,7 +18,7 @@ from service.store.repositories.intake import NewRow, insert_readings
 from service.units import km_from_miles
 from service.usecases.caller import Caller
 from service.usecases.engine_time import days_of
-from service.usecases.known_readings import Candidate, KnownReadings
+from service.usecases.known_readings import DECIMALS_OF_A_DAY, Candidate, KnownReadings
 from service.usecases.reading_windows import StoredReadings, earliest_times, load_readings
 from service.usecases.screen_readings import NewEntry, decide
 
@@ -166,7 +166,17 @@ def _without_repeats(
     known = KnownReadings()
     references = {one.row.reference for one in new if one.row.reference is not None}
     known.note_stored([*stored.earlier, *stored.rows], [one.at_days for one in new], references)
+    if known.is_empty and _differ(new):
+        return list(checked)
     return [one if isinstance(one, RowResult) else _or_repeat(known, one) for one in checked]
+
+
+def _differ(new: Sequence[_NewReading]) -> bool:
+    """Whether no two readings of a call are of the same vehicle and time or name the same reference: the usual case."""
+    times = {(one.vehicle_id, round(one.at_days, DECIMALS_OF_A_DAY)) for one in new}
+    named = [one for one in new if one.row.reference is not None]
+    references = {(one.vehicle_id, one.row.reference) for one in named}
+    return len(times) == len(new) and len(references) == len(named)
 
 
 def _or_repeat(known: KnownReadings, new: _NewReading) -> _NewReading | RowResult:

@@ -1,6 +1,6 @@
 """Decide which readings to believe: stored ones and new ones of some vehicles together, in the order of time."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import isnan
@@ -13,12 +13,12 @@ from sqlmodel import Session
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
-from service.store.repositories import readings
+from service.store.repositories import fleet, readings
 from service.usecases.caller import Caller
 from service.usecases.change_verdicts import Decision, note_changes
 from service.usecases.engine_time import days_of
 from service.usecases.reading_windows import StoredReadings, WindowStart
-from service.usecases.usage_model import known_usage, vehicle_classes
+from service.usecases.usage_model import known_usage
 
 OUTCOME_BY_CODE: Final = {
     Outcome.ACCEPTED: ReadingOutcome.ACCEPTED,
@@ -192,18 +192,24 @@ def _table(
 ) -> _Table:
     """Lay out stored and new entries, and before a window the vehicle's first reading, which has no place."""
     starts = stored.starts
-    begins = {start.reading_id for start in starts.values()}
-    rows = [(row[1], row[2], row[3], row[8], _verdict(row, begins)) for row in old]
-    rows += [(one.vehicle_id, one.at_days, one.odometer_km, days_of(now), Verdict.NONE) for one in new]
-    n_placed = len(rows)
-    rows += [
-        (key, start.first_days, start.shown(start.first_km), start.first_days, Verdict.RELEASED)
+    firsts = [
+        (key, start.first_days, start.shown(start.first_km))
         for key, start in starts.items()
         if start.shown(start.first_km) >= 0.0
     ]
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 5
-    vehicle = np.array(columns[0], dtype=np.int64)
-    time = np.array(columns[1], dtype=np.float64)
+    n_old, n_placed = len(old), len(old) + len(new)
+    vehicle = np.array([row[1] for row in old] + [one[0] for one in (*new, *firsts)], dtype=np.int64)
+    time = np.array([row[2] for row in old] + [one[1] for one in (*new, *firsts)], dtype=np.float64)
+    keyed_km = np.array([row[3] for row in old] + [one[2] for one in (*new, *firsts)], dtype=np.float64)
+    received = np.full(vehicle.size, days_of(now))
+    received[:n_old] = [row[8] for row in old]
+    received[n_placed:] = time[n_placed:]
+    verdict = np.full(vehicle.size, Verdict.NONE, dtype=np.int8)
+    begins = {start.reading_id for start in starts.values()}
+    for place, row in enumerate(old):
+        if row[6] is not None or row[0] in begins:
+            verdict[place] = _verdict(row)
+    verdict[n_placed:] = Verdict.RELEASED
     order = np.lexsort((np.arange(vehicle.size), time, vehicle))
     offsets = _offsets(vehicle[order])
     return _Table(
@@ -211,19 +217,20 @@ def _table(
         vehicle=vehicle[order],
         entries=Entries(
             time_days=time[order],
-            keyed_km=np.array(columns[2], dtype=np.float64)[order],
+            keyed_km=keyed_km[order],
             offsets=offsets,
-            received_days=np.array(columns[3], dtype=np.float64)[order],
-            verdict=np.array(columns[4], dtype=np.int8)[order],
+            received_days=received[order],
+            verdict=verdict[order],
             prior_rate=_prior_rates(session, organisation_id, vehicle[order][offsets[:-1]]),
             fleet_km=np.zeros(0),
         ),
     )
 
 
-def _verdict(row: Any, begins: Collection[int]) -> Verdict:
+def _verdict(row: Any) -> Verdict:
+    """What a person decided; where a window starts nobody has to have."""
     if row[6] is None:
-        return Verdict.RELEASED if row[0] in begins else Verdict.NONE
+        return Verdict.RELEASED
     if row[5] == ReadingReason.CLUSTER_REPLACED:
         return Verdict.RENEWED
     return Verdict.RELEASED if row[5] == ReadingReason.RELEASED else Verdict.DISCARDED
@@ -245,7 +252,8 @@ def _prior_rates(
     session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]
 ) -> NDArray[np.float64]:
     ids = vehicle_ids.tolist()
-    classes = vehicle_classes(session, organisation_id, ids)
+    found = fleet.classes_of_vehicles(session, organisation_id, ids)
+    classes = [found[key] for key in ids]
     return np.asarray(np.exp(known_usage(session, organisation_id).odometer_priors(classes).log_rate))
 
 

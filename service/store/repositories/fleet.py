@@ -174,6 +174,15 @@ def vehicles_by_reference(
     return found
 
 
+def classes_of_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, str]:
+    """Classes of some vehicles, in use or not, by key."""
+    query = core_select(col(Vehicle.id), col(Vehicle.vehicle_class)).where(
+        col(Vehicle.organisation_id) == organisation_id, is_one_of(session, col(Vehicle.id), vehicle_ids)
+    )
+    session.flush()
+    return {key or 0: name for key, name in session.connection().execute(query)}
+
+
 def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> dict[int, str]:
     """Numbers of some vehicles, in use or not, by key."""
     found: dict[int, str] = {}

@@ -1,6 +1,6 @@
 """New readings in bulk, below the object layer: at the speed at which the database takes them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
@@ -48,18 +48,19 @@ def insert_readings(session: Session, rows: Sequence[NewRow]) -> None:
         return
     connection = session.connection()
     if connection.dialect.name == "sqlite":
-        connection.exec_driver_sql(_INSERT_SQLITE, [_in_sqlite(row) for row in rows])
+        connection.exec_driver_sql(_INSERT_SQLITE, list(_in_sqlite(rows)))
     elif len(rows) < COPY_FROM_ROWS:
         connection.exec_driver_sql(_INSERT_POSTGRESQL, list(rows))
     else:
         _copy(connection, rows)
 
 
-def _in_sqlite(row: NewRow) -> tuple[Any, ...]:
+def _in_sqlite(rows: Sequence[NewRow]) -> Iterator[tuple[Any, ...]]:
     """Write the instants as the column type does."""
-    values: list[Any] = list(row)
-    values[_TAKEN], values[_RECEIVED] = sqlite_instant(row.taken_at), sqlite_instant(row.received_at)
-    return tuple(values)
+    received = {at: sqlite_instant(at) for at in {row.received_at for row in rows}}
+    for row in rows:
+        instants = sqlite_instant(row.taken_at), received[row.received_at]
+        yield (*row[:_TAKEN], instants[0], *row[_TAKEN + 1 : _RECEIVED], instants[1], *row[_RECEIVED + 1 :])
 
 
 def _copy(connection: Connection, rows: Sequence[NewRow]) -> None:
