@@ -3,7 +3,7 @@
 import base64
 import binascii
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from hashlib import sha256
 from typing import Any
 
@@ -31,14 +31,23 @@ def show(
     content: BaseModel | bytes,
     media_type: str = "application/json",
     headers: Mapping[str, str] | None = None,
+    tag: str | None = None,
 ) -> Response:
-    """Answer a read with the content, or with 304 if the client has it."""
+    """Answer a read with the content, or with 304 if the client has it; the tag is the content's unless given."""
     body = content if isinstance(content, bytes) else content.model_dump_json().encode()
-    tag = entity_tag(body)
+    tag = entity_tag(body) if tag is None else tag
     all_headers = {"ETag": tag, "Cache-Control": "private, no-cache", **(headers or {})}
     if is_fresh(request, tag):
         return Response(status_code=304, headers=all_headers)
     return Response(body, media_type=media_type, headers=all_headers)
+
+
+def show_tagged(request: Request, tag: str | None, make: Callable[[], BaseModel]) -> Response:
+    """Answer with 304 if the client has what a tag that was known beforehand stands for, without making it."""
+    if tag is not None and is_fresh(request, f'"{tag}"'):
+        headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
+        return Response(status_code=304, headers=headers)
+    return show(request, make(), tag=None if tag is None else f'"{tag}"')
 
 
 def encode_cursor(position: Mapping[str, Any]) -> str:

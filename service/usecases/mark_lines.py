@@ -45,7 +45,6 @@ def mark_line(
         at=now,
         by=caller.actor,
     )
-    session.add(event)
-    session.flush()
+    due_lists.add_event(session, event)
     record_change(session, caller, now, kind, "due list line", line.id, {"note": note})
     return line, [*events, event]

@@ -28,7 +28,8 @@ def reopen_lines(session: Session, caller: Caller, now: datetime, service: Servi
 def _add(
     session: Session, caller: Caller, now: datetime, service: Service, line_id: int | None, kind: str
 ) -> None:
-    session.add(
+    due_lists.add_event(
+        session,
         LineEvent(
             organisation_id=caller.organisation_id,
             line_id=line_id or 0,
@@ -36,6 +37,5 @@ def _add(
             service_id=service.id,
             at=now,
             by=caller.actor[:80],
-        )
+        ),
     )
-    session.flush()

@@ -171,3 +171,17 @@ def test_a_contaminated_fluid_is_listed_with_what_was_found(fleet, seen, reason)
     lines = fleet.get("/v1/due-lists/2026-W19").json()["lines"]
     (line,) = [line for line in lines if line["vehicle"] == "VAN-02"]
     assert (line["limit"], line["reason"]) == ("contamination", reason)
+
+
+def test_a_list_that_was_read_is_not_sent_again_until_something_happens_to_a_line(fleet):
+    assert fleet.post("/v1/due-lists/2026-W19/publish").status_code == 200
+    path = "/v1/due-lists/2026-W19"
+    first = fleet.get(path)
+    held = {"If-None-Match": first.headers["ETag"]}
+    again = fleet.get(path, headers=held)
+    assert (again.status_code, again.content) == (304, b"")
+    line = first.json()["lines"][0]["id"]
+    assert fleet.post(f"/v1/due-list-lines/{line}/events", {"kind": "done"}).status_code == 201
+    changed = fleet.get(path, headers=held)
+    assert (changed.status_code, changed.json()["lines"][0]["state"]) == (200, "done")
+    assert fleet.get(path, headers={"If-None-Match": changed.headers["ETag"]}).status_code == 304

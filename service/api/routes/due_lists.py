@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
 
-from service.api.answers import show
+from service.api.answers import show, show_tagged
 from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads, DueListRead, LineMark
@@ -15,7 +15,7 @@ from service.store.repositories import due_lists
 from service.usecases.mark_lines import mark_line
 from service.usecases.publish_now import publish_now
 from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
-from service.usecases.show_due_list import show_due_list
+from service.usecases.show_due_list import CURRENT, show_due_list, week_named
 
 router = APIRouter(tags=["due lists"])
 
@@ -75,7 +75,12 @@ def get_due_list_file(request: Request, iso_week: WeekPath, kind: FileKind, unit
 )
 def get_due_list(request: Request, iso_week: WeekPath, unit: Reading) -> Response:
     """Give the published list of a week, or a draft of the present or a coming week."""
-    return show(request, DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, iso_week)))
+    unit.caller.require(Scope.READ)
+    week = iso_week if iso_week != CURRENT else str(week_named(unit.session, unit.caller, iso_week, unit.now))
+    tag = due_lists.read_tag(unit.session, unit.caller.organisation_id, week)
+    return show_tagged(
+        request, tag, lambda: DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, iso_week))
+    )
 
 
 @router.post(

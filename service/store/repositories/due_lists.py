@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import func, insert
+from sqlalchemy import func, insert, update
+from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
@@ -92,6 +93,33 @@ def list_weeks(session: Session, organisation_id: int | None = None) -> dict[int
     for key, week in session.exec(query):
         found.setdefault(key, set()).add(week)
     return found
+
+
+def read_tag(session: Session, organisation_id: int, iso_week: str) -> str | None:
+    """What changes when a published list, or what is told beside it, does; none if the week has no list."""
+    query = core_select(col(DueList.content_hash), col(DueList.n_events)).where(
+        col(DueList.organisation_id) == organisation_id, col(DueList.iso_week) == iso_week
+    )
+    row = session.execute(query).first()
+    return None if row is None else f"{row[0][:32]}-{row[1]}"
+
+
+def add_event(session: Session, event: LineEvent) -> None:
+    """Write down what happened to a line, and that its list has something to tell."""
+    session.add(event)
+    own = core_select(col(DueListLine.due_list_id)).where(
+        col(DueListLine.organisation_id) == event.organisation_id, col(DueListLine.id) == event.line_id
+    )
+    session.execute(
+        update(DueList)
+        .where(
+            col(DueList.organisation_id) == event.organisation_id,
+            col(DueList.id).in_(own),
+        )
+        .values(n_events=DueList.n_events + 1)
+        .execution_options(synchronize_session=False)
+    )
+    session.flush()
 
 
 def list_lines(session: Session, organisation_id: int, due_list_id: int) -> list[DueListLine]:

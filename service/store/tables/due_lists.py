@@ -35,7 +35,10 @@ class DueList(SQLModel, table=True):
     """What left since the list before: lines done, and lines whose date moved."""
 
     content_hash: str = Field(max_length=64)
-    """SHA-256 of the content, also its entity tag."""
+    """SHA-256 of the content."""
+
+    n_events: int = 0
+    """How much has happened to its lines since: with the hash it tells what a reader has seen."""
 
 
 class DueListLine(SQLModel, table=True):

@@ -140,6 +140,7 @@ def upgrade() -> None:
     sa.Column('n_lines', sa.Integer(), nullable=False),
     sa.Column('since_last', sa.JSON(), nullable=False),
     sa.Column('content_hash', sa.String(length=64), nullable=False),
+    sa.Column('n_events', sa.Integer(), nullable=False),
     sa.CheckConstraint('length(iso_week) = 8', name=op.f('ck_due_list_iso_week')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_due_list_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_due_list')),
