@@ -15,6 +15,7 @@ from service.domain.vehicle_classes import VehicleClass
 from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
+from service.store.repositories.readings import mark_stale
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
 from service.usecases.audit import record_change
@@ -84,6 +85,8 @@ def change_vehicle(
     after = {name: _plain(value) for name, value in changes.items()}
     record_change(session, caller, now, "changed", "vehicle", vehicle.id, {"before": before, "after": after})
     update_states(session, caller.organisation_id, [vehicle.id or 0])
+    # Usage and due dates rest on the class.
+    mark_stale(session, caller.organisation_id, [vehicle.id or 0], now)
     return vehicle
 
 

@@ -139,5 +139,11 @@ def test_another_class_is_another_prior_and_needs_the_whole_history(database, op
     send(operator, *history("VAN-1", 4, np.random.default_rng(6)))
     refresh(database, operator, clock)
     assert operator.patch("/v1/vehicles/VAN-1", {"class": "truck"}).status_code == 200
+    assert_like_a_replay(database, operator, vehicles)
+    with database.snapshot() as session:
+        assert vehicles[0] not in projections.read_usage(session, operator.organisation_id, vehicles)
+    refresh(database, operator, clock)
+    with database.snapshot() as session:
+        assert vehicles[0] in projections.read_usage(session, operator.organisation_id, vehicles)
     send(operator, ("VAN-1", 390.0, 80_000.0))
     assert_like_a_replay(database, operator, vehicles)

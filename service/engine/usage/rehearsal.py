@@ -13,7 +13,7 @@ from service.engine.usage.kernel import assimilate, propagate
 from service.engine.usage.origins import Origins, rolling_origins
 from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import RatePriors
-from service.engine.usage.ragged import first_of_each_period, select, time_major
+from service.engine.usage.ragged import first_of_each_period, of_vehicles, select, time_major
 from service.engine.usage.state import UsageState
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -21,6 +21,7 @@ Integers: TypeAlias = NDArray[np.int64]
 
 HORIZONS_DAYS: Final = (30.0, 90.0, 180.0, 365.0)
 # Common practice, no source: more of either makes little difference to what is fitted.
+LEAST_READINGS: Final = 5
 ORIGINS_PER_VEHICLE: Final = 3
 MOST_VEHICLES: Final = 300
 MOST_READINGS: Final = 40
@@ -104,23 +105,32 @@ def rehearse(
 
     Notes
     -----
-    Each history is filtered once, whatever the number of its origins. O(r).
+    Each history is filtered once, whatever the number of its origins.
     """
+    able = np.flatnonzero(np.diff(offsets) > LEAST_READINGS)
+    able = _evenly(able, 2 * MOST_VEHICLES)
+    at, offsets = of_vehicles(able, offsets)
+    time_days, odometer_km, priors = time_days[at], odometer_km[at], priors.take(able)
     n = offsets.size - 1
     unknown = np.full(n, np.nan)
     used = first_of_each_period(time_days, offsets, unknown, unknown, np.full(n, period_days))
     until_end = np.repeat(select(used, offsets)[1:], np.diff(offsets)) - np.cumsum(used)
     used &= until_end < MOST_READINGS
     time, km, own = time_days[used], odometer_km[used], select(used, offsets)
-    origins = rolling_origins(time, own, np.array(HORIZONS_DAYS), origins_per_vehicle=ORIGINS_PER_VEHICLE)
-    able = np.unique(origins.vehicle)
+    origins = rolling_origins(time, own, np.array(HORIZONS_DAYS), LEAST_READINGS, ORIGINS_PER_VEHICLE)
+    able = _evenly(np.unique(origins.vehicle), MOST_VEHICLES)
     if able.size == 0:
         return None
-    if able.size > MOST_VEHICLES:
-        able = able[np.unique(np.linspace(0, able.size - 1, MOST_VEHICLES).astype(np.int64))]
     counts = np.diff(own)[able]
     able = able[np.argsort(-counts, kind="stable")]
     return _laid_out(time, km, own, able, origins, priors)
+
+
+def _evenly(rows: Integers, most: int) -> Integers:
+    """Keep at most so many, evenly spread."""
+    if rows.size <= most:
+        return rows
+    return rows[np.unique(np.linspace(0, rows.size - 1, most).astype(np.int64))]
 
 
 def _laid_out(
