@@ -1,6 +1,6 @@
 """The composition root: settings in, application out. Nothing is wired at import time."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import timedelta
@@ -117,6 +117,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
 
     from service.api.application import build_api
     from service.api.limiter import Limiter
+    from service.api.tracing import install_tracing
     from service.api.turns import threads_for
     from service.web.application import install_pages
 
@@ -124,6 +125,7 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     clock = clock or build_clock(settings)
     scheduler = build_scheduler(settings, database, clock) if settings.scheduler else None
     token_uses = TokenUses()
+    closing: list[Callable[[], None]] = []
 
     def flush_uses() -> None:
         token_uses.flush(database)
@@ -139,6 +141,8 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
         timer.shutdown(wait=True)
         with suppress(UnavailableError):
             flush_uses()
+        for close in closing:
+            close()
         database.close()
 
     app = build_api(
@@ -154,4 +158,6 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     app.state.token_uses = token_uses
     app.state.target_rules = build_target_rules(settings)
     install_pages(app, settings.secret_key.get_secret_value())
+    if settings.telemetry:
+        closing.append(install_tracing(app).shutdown)
     return app

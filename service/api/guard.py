@@ -13,6 +13,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.api.metrics import Metrics
 from service.api.problems import render_problem
 from service.api.secret_paths import loggable_path
+from service.api.trace_context import trace_of
 from service.api.turns import is_upload
 from service.errors import PayloadTooLargeError
 
@@ -97,6 +98,7 @@ class Guard:
                 status=status,
                 milliseconds=round(seconds * 1000, 1),
                 request_id=request.state.request_id,
+                **_trace_of(request),
             )
 
     def _limit(self, request: Request) -> int:
@@ -150,6 +152,12 @@ def _too_large(limit: int) -> str:
 def _request_id(request: Request) -> str:
     given = request.headers.get("x-request-id", "")
     return given if _SOUND_REQUEST_ID.fullmatch(given) else secrets.token_hex(8)
+
+
+def _trace_of(request: Request) -> dict[str, str]:
+    """The trace that a line of the log belongs to, if it belongs to one: our own span's, or the caller's."""
+    trace_id = getattr(request.state, "trace_id", None) or trace_of(request.headers.get("traceparent", ""))
+    return {} if trace_id is None else {"trace_id": trace_id}
 
 
 def _with_headers(message: Message, request_id: str) -> Message:

@@ -1,6 +1,7 @@
 """Which organisation a secret spoke for last time: to queue a request before anybody has looked at the database.
 
-Nothing is allowed or refused by this; a secret that was revoked since merely waits in its old queue for its refusal.
+Nobody gets in by this: it says in which queue a request waits, and whose calls it counts among. A secret that was
+revoked is forgotten with its first refusal.
 """
 
 from collections import OrderedDict
@@ -28,11 +29,13 @@ class KnownCallers:
         if len(self._organisations) > MOST_KNOWN:
             self._organisations.popitem(last=False)
 
-    def queue_of(self, request: Request) -> str:
-        """Name of the queue in which a request waits: its organisation's, or that of the address it came from."""
+    def forget(self, secret: str) -> None:
+        """A secret that is refused speaks for nobody any more."""
+        self._organisations.pop(hash_secret(secret), None)
+
+    def organisation_of(self, request: Request) -> int | None:
+        """Organisation that the secret in a request spoke for; none if it carries none, or an unknown one."""
         header = request.headers.get("authorization", "")
-        if header[: len(SCHEME)].lower() == SCHEME:
-            organisation_id = self._organisations.get(hash_secret(header[len(SCHEME) :].strip()))
-            if organisation_id is not None:
-                return f"organisation {organisation_id}"
-        return request.client.host if request.client else "unknown"
+        if header[: len(SCHEME)].lower() != SCHEME:
+            return None
+        return self._organisations.get(hash_secret(header[len(SCHEME) :].strip()))

@@ -55,7 +55,7 @@ class Metrics:
 
     def note_request(self, scope: Scope, status: int, seconds: float) -> None:
         """Count an answer, and the readings that it told the outcome of."""
-        route = _template(scope)
+        route = template_of(scope)
         method = scope["method"] if route != NOWHERE else NOWHERE
         self.requests.labels(method, route, str(status or 499)).inc()
         self.durations.labels(method, route).observe(seconds)
@@ -96,7 +96,7 @@ GAUGES: Final = {
 }
 
 
-def _template(scope: Scope) -> str:
+def template_of(scope: Scope) -> str:
     """Template of the route that answered, with the fixed prefix under which its router hangs; none for no route."""
     template: str | None = getattr(scope.get("route"), "path", None)
     if template is None:

@@ -8,7 +8,7 @@ import asyncio
 from collections import OrderedDict, deque
 from typing import Final
 
-MOST_WAITING: Final = 64
+MOST_WAITING: Final = 256
 """Requests of one organisation that wait for one kind of place; common practice, no source."""
 
 

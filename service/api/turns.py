@@ -14,9 +14,11 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api.known_callers import KnownCallers
+from service.api.limiter import Limiter
 from service.api.places import FairPlaces, QueueFullError
 from service.api.problems import render_problem
 from service.api.secret_paths import PREFIXES
+from service.clock import Clock
 from service.errors import RateLimitedError, UnavailableError
 from service.store.session import Database
 
@@ -164,8 +166,10 @@ class InTurn:
             await self._app(scope, receive, send)
             return
         request = Request(scope)
-        turn = _Turn(self._turns, work_of(request), self._known.queue_of(request))
+        organisation_id = self._known.organisation_of(request)
+        turn = _Turn(self._turns, work_of(request), _queue_of(request, organisation_id))
         try:
+            _count_call(request, organisation_id)
             if turn.work is Work.IMPORT:
                 receive = turn.beginning_after(receive)
             else:
@@ -178,11 +182,32 @@ class InTurn:
             answer = render_problem(request, 503, NO_PLACE, UnavailableError.code, headers=headers)
             await answer(scope, receive, send)
         except QueueFullError:
-            headers = {"Retry-After": str(RETRY_AFTER_FULL_SECONDS)}
-            answer = render_problem(request, 429, NO_PLACE, RateLimitedError.code, headers=headers)
-            await answer(scope, receive, send)
+            await _refuse(request, RateLimitedError(NO_PLACE, RETRY_AFTER_FULL_SECONDS))(scope, receive, send)
+        except RateLimitedError as error:
+            await _refuse(request, error)(scope, receive, send)
         finally:
             turn.end()
+
+
+def _queue_of(request: Request, organisation_id: int | None) -> str:
+    """Name of the queue in which a request waits: its organisation's, or that of the address it came from."""
+    if organisation_id is not None:
+        return f"organisation {organisation_id}"
+    return request.client.host if request.client else "unknown"
+
+
+def _count_call(request: Request, organisation_id: int | None) -> None:
+    """Count a call of an organisation that is known already, so that one too many costs next to nothing."""
+    if organisation_id is not None:
+        limiter: Limiter = request.app.state.limiter
+        clock: Clock = request.app.state.clock
+        limiter.check_call(organisation_id, clock.now())
+        request.state.is_counted = True
+
+
+def _refuse(request: Request, error: RateLimitedError) -> ASGIApp:
+    headers = {"Retry-After": str(error.retry_after_seconds)}
+    return render_problem(request, 429, error.detail, error.code, headers=headers)
 
 
 def _has_body(request: Request) -> bool:

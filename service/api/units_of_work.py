@@ -213,6 +213,7 @@ def authenticate(
 ) -> Caller:
     """Find out who calls, within the rate limits."""
     limiter: Limiter = request.app.state.limiter
+    known: KnownCallers = request.app.state.known_callers
     source = request.client.host if request.client else "unknown"
     limiter.check_failures(source, now)
     secret = credentials.credentials if credentials is not None else None
@@ -221,9 +222,10 @@ def authenticate(
     except AuthenticationRequiredError:
         if secret is not None:
             limiter.note_failure(source, now)
+            known.forget(secret)
         raise
-    limiter.check_call(caller.organisation_id, now)
-    known: KnownCallers = request.app.state.known_callers
+    if not getattr(request.state, "is_counted", False):
+        limiter.check_call(caller.organisation_id, now)
     known.note(secret, caller.organisation_id)
     if caller.token_id is not None:
         request.app.state.token_uses.note(caller.token_id, now)

@@ -74,7 +74,14 @@ def test_development_is_a_superset_of_runtime(machine: dict[str, str]) -> None:
 def test_every_dependency_is_locked_within_its_bounds(machine: dict[str, str]) -> None:
     project = tomllib.loads(text_of(Path("pyproject.toml")))
     wanted = {
-        RUNTIME: [*project["project"]["dependencies"], *project["project"]["optional-dependencies"]["scale"]],
+        RUNTIME: [
+            *project["project"]["dependencies"],
+            *(
+                line
+                for extra in ("scale", "telemetry")
+                for line in project["project"]["optional-dependencies"][extra]
+            ),
+        ],
         DEVELOPMENT: project["dependency-groups"]["dev"],
     }
     for lock, lines in wanted.items():
