@@ -127,7 +127,7 @@ def forecast_stock(
             n_pools=1,
             shock=jobs.shock,
             top_ups=_top_ups(top_ups.get(line.fluid.id or 0), n_weeks, share_of_week),
-            step_quantity=_step_litres(jobs, rows),
+            step_quantity=step_litres(jobs, rows),
             n_exact_max=N_EXACT,
         )
         forecasts.append(
@@ -147,7 +147,7 @@ def forecast_stock(
             for line in parts
         ],
         used_fluid=_used_fluid(jobs),
-        seals={name: Need.of(*_weeks_of(pieces, place)) for place, name in enumerate(names)},
+        seals={name: Need.of(*weeks_of_pool(pieces, place)) for place, name in enumerate(names)},
         without_fluid=_litres_by_kind(jobs, done, np.flatnonzero(jobs.fluid_id == 0)),
     )
 
@@ -156,7 +156,7 @@ def _of_item(
     line: StockLine, demand: DemandForecast, pool: int, others: OtherUses, today: date
 ) -> dict[str, Any]:
     """Fields that the forecast of a fluid and of a part have in common."""
-    weekly, cumulative = _weeks_of(demand, pool)
+    weekly, cumulative = weeks_of_pool(demand, pool)
     key = ItemKey.of(line.item)
     other_weekly, other_cumulative = others.weekly(key), others.cumulative(key)
     if other_weekly is not None and other_cumulative is not None:
@@ -190,13 +190,13 @@ def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Need]:
     for stream in WasteStream:
         rows = np.array([row for row, own in enumerate(streams) if own is stream], np.int64)
         if rows.size:
-            pool, step = np.zeros(rows.size, np.int64), _step_litres(jobs, rows)
+            pool, step = np.zeros(rows.size, np.int64), step_litres(jobs, rows)
             demand = _forecast(jobs, rows, pool, step)
             found[stream] = Need.of(demand.weekly, demand.cumulative)
     return found
 
 
-def _step_litres(jobs: FleetJobs, rows: Integers) -> float:
+def step_litres(jobs: FleetJobs, rows: Integers) -> float:
     """Steps in which the litres of some jobs are counted."""
     most = float(jobs.option_litres[rows].max(axis=1, initial=0.0).sum())
     doublings = np.ceil(np.log2(max(most / (MOST_POINTS * STEP_LITRES), 1.0)))
@@ -233,7 +233,7 @@ def _forecast(
     )
 
 
-def _weeks_of(demand: DemandForecast, pool: int) -> tuple[LatticeDistributions, LatticeDistributions]:
+def weeks_of_pool(demand: DemandForecast, pool: int) -> tuple[LatticeDistributions, LatticeDistributions]:
     """Weekly and cumulative demand of one pool."""
     weeks = pool * demand.n_weeks + np.arange(demand.n_weeks, dtype=np.int64)
     return select_distributions(demand.weekly, weeks), select_distributions(demand.cumulative, weeks)

@@ -86,6 +86,7 @@ def test_a_depot_has_bays_holidays_closing_days_and_room(operator):
         "holiday_region": "DE-BY",
         "closed_on": ["2026-12-28", "2026-12-27", "2026-12-28"],
         "used_fluid_capacity_litres": 1000.0,
+        "used_fluid_capacity_by_stream": {"lubricating_oil": 800.0},
     }
     made = operator.post("/v1/depots", facts)
     assert made.status_code == 201, made.text

@@ -7,8 +7,10 @@ from service.api.inputs import WeeksAhead
 from service.api.problems import describe_problems
 from service.api.schemas.order_plan import StockPlanRead
 from service.api.schemas.stock_forecast import StockForecastRead
+from service.api.schemas.used_fluid import UsedFluidPlanRead
 from service.api.units_of_work import Reading
 from service.usecases.forecast_stock import forecast_stock
+from service.usecases.plan_collections import plan_collections
 from service.usecases.plan_orders import plan_stock_orders
 
 router = APIRouter(tags=["stock"])
@@ -25,6 +27,19 @@ def get_forecast(request: Request, unit: Reading, weeks: WeeksAhead | None = Non
     """Demand of every fluid a week as a distribution, the shelf beside it, used fluid and seals."""
     forecast = forecast_stock(unit.session, unit.caller, unit.now, weeks)
     return show(request, StockForecastRead.of(forecast))
+
+
+@router.get(
+    "/used-fluid",
+    operation_id="get_used_fluid",
+    summary="Plan the collection of used fluid",
+    response_model=UsedFluidPlanRead,
+    responses=describe_problems(422),
+)
+def get_used_fluid(request: Request, unit: Reading, weeks: WeeksAhead | None = None) -> Response:
+    """How full the container of every stream is at every depot, what will come, and when it has to be fetched."""
+    plan = plan_collections(unit.session, unit.caller, unit.now, weeks)
+    return show(request, UsedFluidPlanRead.of(plan))
 
 
 @router.get(

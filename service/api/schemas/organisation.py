@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.inputs import BayMinutesADay, Body, Day, Line40, UsedFluidCapacity, Weekday
 from service.domain.external_ids import IdKind, format_id
+from service.domain.used_fluid import WasteStream
 from service.store.tables.organisation import Depot, Organisation
 
 MINUTES_PER_HOUR = 60
@@ -25,6 +26,10 @@ Region = Annotated[
     ),
 ]
 ClosedOn = Annotated[list[Day], Field(max_length=400, description="Further closing days.")]
+CapacityByStream = Annotated[
+    dict[WasteStream, UsedFluidCapacity],
+    Field(description="Litres that the container of each stream holds; streams are never mixed."),
+]
 WallTime = Annotated[
     str,
     Field(
@@ -94,11 +99,18 @@ class DepotRead(BaseModel):
     holiday_region: str | None
     closed_on: list[date]
     used_fluid_capacity_litres: float | None
+    used_fluid_capacity_by_stream: dict[WasteStream, float]
 
     @classmethod
     def of(cls, row: Depot) -> Self:
         """Show a depot."""
-        fields = {"bay_minutes", "holiday_region", "closed_on", "used_fluid_capacity_litres"}
+        fields = {
+            "bay_minutes",
+            "holiday_region",
+            "closed_on",
+            "used_fluid_capacity_litres",
+            "used_fluid_capacity_by_stream",
+        }
         return cls(id=format_id(IdKind.DEPOT, row.id), depot=row.reference, **row.model_dump(include=fields))
 
 
@@ -120,6 +132,7 @@ class DepotUpdate(Body):
     holiday_region: Region | None = None
     closed_on: ClosedOn | None = None
     used_fluid_capacity_litres: UsedFluidCapacity | None = None
+    used_fluid_capacity_by_stream: CapacityByStream | None = None
 
     def changes(self) -> dict[str, Any]:
         """What was said, by the names it is stored under."""
@@ -149,6 +162,7 @@ class DepotCreate(Body):
     holiday_region: Region | None = None
     closed_on: ClosedOn = Field(default_factory=list)
     used_fluid_capacity_litres: UsedFluidCapacity | None = None
+    used_fluid_capacity_by_stream: CapacityByStream | None = None
 
     def facts(self) -> dict[str, Any]:
         """What was said, without what is to have the usual value."""

@@ -64,4 +64,11 @@ class Depot(SQLModel, table=True):
     """Further closing days, ISO dates."""
 
     used_fluid_capacity_litres: float | None = None
+    """Room for all streams together."""
+
+    used_fluid_capacity_by_stream: dict[str, float] = Field(
+        default_factory=dict, sa_column=Column(JSON, nullable=False)
+    )
+    """Litres that the container of each stream holds; a stream that is missing has one of unknown size."""
+
     created_at: datetime = Field(sa_type=UtcDateTime)

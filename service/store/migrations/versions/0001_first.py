@@ -124,6 +124,7 @@ def upgrade() -> None:
     sa.Column('holiday_region', sa.String(length=16), nullable=True),
     sa.Column('closed_on', sa.JSON(), nullable=False),
     sa.Column('used_fluid_capacity_litres', sa.Float(), nullable=True),
+    sa.Column('used_fluid_capacity_by_stream', sa.JSON(), nullable=False),
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.CheckConstraint('used_fluid_capacity_litres IS NULL OR (used_fluid_capacity_litres >= -1000000 AND used_fluid_capacity_litres <= 1000000)', name=op.f('ck_depot_used_fluid_capacity_litres')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_depot_organisation_id')),
