@@ -128,6 +128,16 @@ def test_every_alert_says_what_to_do() -> None:
         assert {"summary", "action"} <= set(rule["annotations"])
 
 
+def test_prometheus_accepts_the_alerts_and_they_go_off_when_they_should() -> None:
+    promtool = program("promtool")
+    for arguments in (
+        ["check", "rules", "deploy/alerts.yaml"],
+        ["test", "rules", "tests/deploy/alerts_test.yaml"],
+    ):
+        done = subprocess.run([promtool, *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout + done.stderr
+
+
 def test_alerts_watch_metrics_that_the_service_exports() -> None:
     """Compared as soon as the service exports any; `up` is Prometheus' own."""
     sources = "".join(text_of(path) for path in python_files("service"))

@@ -1,5 +1,6 @@
 """The database goes away under load and comes back: calls are refused meanwhile, and nothing is lost or doubled."""
 
+import os
 import tempfile
 import time
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from service.usecases.import_readings import CHUNK_ROWS
 from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
 from tests.faults.nodes import Store, serving
 
-SECONDS_AWAY = 6.0
+SECONDS_AWAY = float(os.environ.get("FAULT_AWAY_SECONDS", "6"))
 
 
 @pytest.fixture
