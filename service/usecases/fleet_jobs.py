@@ -20,6 +20,7 @@ from service.usecases.compile_due_list import load_names, project_fleet
 from service.usecases.project_due import FleetProjection
 from service.usecases.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
 from service.usecases.repeat_jobs import done_again, due_again
+from service.usecases.usage_model import shared_log_sd
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -99,7 +100,7 @@ class FleetJobs:
 def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_weeks: int) -> FleetJobs:
     """Collect the jobs of all vehicles in use, a block of vehicles at a time."""
     names = load_names(session, organisation_id)
-    shock = usage_shock_nodes(n_nodes=N_SCENARIOS)
+    shock = usage_shock_nodes(shared_log_sd(session, organisation_id), N_SCENARIOS)
     habits = _round_habits(session, organisation_id, now)
     weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
     planned = planned_weeks(session, organisation_id, weeks)

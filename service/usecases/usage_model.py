@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.engine.demand.usage_shock import DEFAULT_LOG_SD
+from service.engine.demand.usage_shock_fit import fit_usage_shock
 from service.engine.usage.fit import fit_classes
 from service.engine.usage.hyperparameters import (
     DEFAULT_HYPERPARAMETERS,
@@ -79,6 +81,13 @@ def known_usage(session: Session, organisation_id: int) -> KnownUsage:
     )
 
 
+def shared_log_sd(session: Session, organisation_id: int) -> float:
+    """How much the use of the whole fleet swings, as fitted, or as is assumed of any fleet."""
+    model = session.get(UsageModel, organisation_id)
+    known = None if model is None else model.shared_log_sd
+    return DEFAULT_LOG_SD if known is None else known
+
+
 def vehicle_classes(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[str]:
     """Classes of vehicles, in the order asked for."""
     query = select(Vehicle.id, Vehicle.vehicle_class).where(
@@ -111,14 +120,16 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
     priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
     seasons = fit_seasons(history.time_days, history.value, history.offsets, index, len(CLASSES))
     own = seasons_of_vehicles(seasons, np.repeat(index, np.diff(history.offsets)))
+    even_days = own.operational_days(history.time_days)
     fitted = fit_classes(
-        own.operational_days(history.time_days), history.value, history.offsets,
+        even_days, history.value, history.offsets,
         priors.take(index), index, len(CLASSES),
     )  # fmt: skip
     return UsageModel(
         organisation_id=organisation_id,
         fitted_at=now,
         n_vehicles=len(ids),
+        shared_log_sd=fit_usage_shock(even_days, history.value, history.offsets),
         hyperparameters={str(name): asdict(one) for name, one in zip(CLASSES, fitted, strict=True)},
         log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),
         log_rate_sd_by_class=dict(zip(map(str, CLASSES), priors.log_rate_sd.tolist(), strict=True)),

@@ -9,13 +9,14 @@ import pytest
 from sqlalchemy import insert
 
 from service.cli import forecasts
+from service.engine.demand.usage_shock import DEFAULT_LOG_SD
 from service.engine.usage.season import YEAR_DAYS
 from service.jobs.clock import Tick
 from service.store.repositories import projections, readings
 from service.store.tables.projections import UsageModel
 from service.store.tables.readings import Reading
 from service.usecases.estimate_usage import FleetUsage, current_usage, estimate_usage, meter
-from service.usecases.usage_model import known_usage
+from service.usecases.usage_model import known_usage, shared_log_sd
 from tests.benchmarks.test_ingest_speed import add_vehicles
 from tests.service_fixtures import START
 
@@ -70,6 +71,10 @@ def test_the_tick_learns_from_a_fleet_once_a_week(database, fleet, clock):
     tick()
     first = fitted_at(database, fleet.organisation_id)
     assert first == clock.now()
+    with database.snapshot() as session:
+        # Three years of steady vans that share nothing but their season: less of a swing than is assumed of any fleet.
+        assert 0.0 < shared_log_sd(session, fleet.organisation_id) < DEFAULT_LOG_SD
+        assert shared_log_sd(session, fleet.organisation_id + 1) == DEFAULT_LOG_SD
     clock.advance(timedelta(days=6))
     tick()
     assert fitted_at(database, fleet.organisation_id) == first

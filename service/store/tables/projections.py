@@ -72,10 +72,13 @@ class UsageModel(SQLModel, table=True):
     hyperparameters: dict[str, dict[str, float]] = Field(sa_column=Column(JSON, nullable=False))
     """By class."""
 
+    shared_log_sd: float | None = None
+    """Log standard deviation of the use of the whole fleet from one period to the next; none: as assumed of any."""
+
     log_rate_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     log_rate_sd_by_class: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
     season_by_class: dict[str, list[float]] = Field(sa_column=Column(JSON, nullable=False))
-    """Sine and cosine coefficients of the yearly season, two harmonics each; all zero without a season."""
+    """Sine and cosine coefficients of the yearly season, two harmonics each, and seven factors of the week."""
 
 
 class Projection(SQLModel, table=True):

@@ -347,6 +347,7 @@ def upgrade() -> None:
     sa.Column('fitted_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('n_vehicles', sa.Integer(), nullable=False),
     sa.Column('hyperparameters', sa.JSON(), nullable=False),
+    sa.Column('shared_log_sd', sa.Float(), nullable=True),
     sa.Column('log_rate_by_class', sa.JSON(), nullable=False),
     sa.Column('log_rate_sd_by_class', sa.JSON(), nullable=False),
     sa.Column('season_by_class', sa.JSON(), nullable=False),
