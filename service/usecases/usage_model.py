@@ -19,7 +19,7 @@ from service.engine.usage.hyperparameters import (
     VehicleHyperparameters,
 )
 from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
-from service.engine.usage.season import NO_SEASON, Season, fit_seasons, seasons_of_vehicles
+from service.engine.usage.season import HARMONICS, NO_SEASON, Season, fit_seasons, seasons_of_vehicles
 from service.store.repositories import readings
 from service.store.tables.projections import UsageModel
 from service.store.tables.vehicles import Vehicle
@@ -134,7 +134,7 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
         log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),
         log_rate_sd_by_class=dict(zip(map(str, CLASSES), priors.log_rate_sd.tolist(), strict=True)),
         season_by_class={
-            str(name): np.concatenate([season.sine, season.cosine]).tolist()
+            str(name): np.concatenate([season.sine, season.cosine, season.weekday_factor]).tolist()
             for name, season in zip(CLASSES, seasons, strict=True)
         },
     )
@@ -150,10 +150,12 @@ def _class_index(classes: Sequence[str]) -> NDArray[np.int64]:
     return np.array([place_of[name] for name in classes], dtype=np.int64)
 
 
-def _season(coefficients: Sequence[float]) -> Season:
-    half = len(coefficients) // 2
-    coefficients = [float(one) for one in coefficients]
-    return Season(sine=tuple(coefficients[:half]), cosine=tuple(coefficients[half:]))
+def _season(stored: Sequence[float]) -> Season:
+    numbers = [float(one) for one in stored]
+    n = len(HARMONICS)
+    return Season(
+        sine=tuple(numbers[:n]), cosine=tuple(numbers[n : 2 * n]), weekday_factor=tuple(numbers[2 * n :])
+    )
 
 
 def _assumed(name: str) -> RatePriors:

@@ -1,13 +1,15 @@
-"""The yearly season a fleet shares, as a clock that runs faster in busy months."""
+"""The yearly season and the week a fleet shares, as a clock that runs faster in busy months and on busy days."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.usage.ragged import check_readings, of_vehicles
+from service.engine.usage.robust import ITERATIONS, shrunk_fit
+from service.engine.usage.week import EVEN_WEEK, days_by_week, days_of_calendar, fit_week
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
@@ -19,37 +21,48 @@ HARMONICS: Final = (1.0, 2.0)
 # Common practice, no source: what a season needs before it is believed. Less than two years may be a trend.
 LEAST_VEHICLES: Final = 20
 LEAST_SPAN_DAYS: Final = 730.0
-HUBER_SDS: Final = 1.5
 LARGEST_SWING: Final = 0.6
-ITERATIONS: Final = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
     """Relative rate ``1 + sum a_h sin(w_h t) + b_h cos(w_h t)``, w_h = 2 pi h / year, t in days of the epoch.
 
-    The coefficients are numbers, or arrays of shape (n,): a season for each vehicle. Times broadcast against them.
+    It is multiplied with the factor of the day of the week, counted from the epoch's first day. The coefficients
+    are numbers, or arrays of shape (n,): a season for each vehicle. Times broadcast against them.
     """
 
     sine: tuple[Coefficient, ...]
     cosine: tuple[Coefficient, ...]
+    weekday_factor: tuple[Coefficient, ...] = EVEN_WEEK
 
     @property
     def is_flat(self) -> bool:
-        """Whether all months are alike, so that both clocks agree."""
+        """Whether all months and days are alike, so that both clocks agree."""
+        return self.has_even_year and self.has_even_week
+
+    @property
+    def has_even_year(self) -> bool:
+        """Whether all months are alike."""
         return not any(np.any(coefficient) for coefficient in (*self.sine, *self.cosine))
+
+    @property
+    def has_even_week(self) -> bool:
+        """Whether all days of the week are alike."""
+        return all(np.all(factor == 1.0) for factor in self.weekday_factor)
 
     def take(self, rows: NDArray[np.int64]) -> "Season":
         """Pick the seasons of some vehicles; one that all share stays as it is."""
-        if all(isinstance(coefficient, float) for coefficient in (*self.sine, *self.cosine)):
+        if isinstance(self.sine[0], float):
             return self
         return Season(
             sine=tuple(np.asarray(a)[rows] for a in self.sine),
             cosine=tuple(np.asarray(b)[rows] for b in self.cosine),
+            weekday_factor=tuple(np.asarray(f)[rows] for f in self.weekday_factor),
         )
 
     def rate(self, time_days: Floats) -> Floats:
-        """Rate relative to the year's mean."""
+        """Rate relative to the year's mean, the week left aside."""
         terms = zip(_angular(), self.sine, self.cosine, strict=True)
         return np.asarray(
             1.0 + sum(a * np.sin(w * time_days) + b * np.cos(w * time_days) for w, a, b in terms)
@@ -57,7 +70,9 @@ class Season:
 
     def operational_days(self, time_days: Floats) -> Floats:
         """Clock on which the season vanishes: the integral of the relative rate. [d]."""
-        if self.is_flat:
+        if not self.has_even_week:
+            time_days = days_by_week(time_days, self.weekday_factor)
+        if self.has_even_year:
             return time_days
         terms = zip(_angular(), self.sine, self.cosine, strict=True)
         waves = sum((b * np.sin(w * time_days) - a * np.cos(w * time_days)) / w for w, a, b in terms)
@@ -65,10 +80,11 @@ class Season:
 
     def calendar_days(self, operational_days: Floats) -> Floats:
         """Time at which the operational clock shows a value; exact to well below a minute. [d]."""
+        year = replace(self, weekday_factor=EVEN_WEEK)
         time = operational_days.copy()
-        for _ in range(0 if self.is_flat else ITERATIONS):
-            time = time - (self.operational_days(time) - operational_days) / self.rate(time)
-        return time
+        for _ in range(0 if self.has_even_year else ITERATIONS):
+            time = time - (year.operational_days(time) - operational_days) / self.rate(time)
+        return time if self.has_even_week else days_of_calendar(time, self.weekday_factor)
 
 
 NO_SEASON: Final = Season(sine=(0.0, 0.0), cosine=(0.0, 0.0))
@@ -78,10 +94,11 @@ def seasons_of_vehicles(seasons: Sequence[Season], class_index: NDArray[np.int64
     """Give every vehicle the season of its class; `class_index` has shape (n,)."""
     if all(season == seasons[0] for season in seasons):
         return seasons[0]
-    sine, cosine = (np.array([getattr(one, name) for one in seasons]).T for name in ("sine", "cosine"))
-    return Season(
-        sine=tuple(row[class_index] for row in sine), cosine=tuple(row[class_index] for row in cosine)
-    )
+    columns = {
+        name: tuple(row[class_index] for row in np.array([getattr(one, name) for one in seasons]).T)
+        for name in ("sine", "cosine", "weekday_factor")
+    }
+    return Season(**columns)
 
 
 def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Season:
@@ -95,21 +112,20 @@ def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Sea
     Returns
     -------
     Season
-        `NO_SEASON` with fewer than `LEAST_VEHICLES` vehicles that were read for a year, or less than two years in
+        An even year with fewer than `LEAST_VEHICLES` vehicles that were read for a year, or less than two years in
         all; otherwise shrunk towards it by as much as the fit may owe to chance.
 
     Notes
     -----
     Distances between readings, relative to the vehicle's own average, are regressed on the integrals of two
-    harmonics with Huber weights; the coefficients are multiplied by ``max(0, 1 - 6 (k - 2) s^2 / |fit|^2)``, a
-    positive-part James-Stein factor [1]_ with the variance s^2 taken six times, because a vehicle's distances
-    hang together. O(r).
-
-    References
-    ----------
-    .. [1] James and Stein, "Estimation with quadratic loss", Proc. 4th Berkeley Symp. 1, 1961, 361-379.
+    harmonics, see `shrunk_fit`; the week is that of `fit_week`. O(r).
     """
     check_readings(time_days, odometer_km, offsets)
+    week = fit_week(time_days, odometer_km, offsets)
+    return replace(_fit_year(time_days, odometer_km, offsets), weekday_factor=week)
+
+
+def _fit_year(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Season:
     counts = np.diff(offsets)
     vehicle = np.repeat(np.arange(counts.size), counts)
     some = np.flatnonzero(counts >= 2)
@@ -131,7 +147,7 @@ def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Sea
         ],
         axis=1,
     )
-    coefficients = _shrunk_fit(waves, response, 1.0 / days)
+    coefficients = shrunk_fit(waves, response, 1.0 / days)
     swing = float(np.sum(np.abs(coefficients)))
     coefficients = coefficients * min(1.0, LARGEST_SWING / max(swing, 1e-12))
     return Season(sine=tuple(coefficients[0::2].tolist()), cosine=tuple(coefficients[1::2].tolist()))
@@ -151,7 +167,9 @@ def fit_seasons(
     for one in range(n_classes):
         inside, own = of_vehicles(np.flatnonzero(class_index == one), offsets)
         fitted = fit_season(time_days[inside], odometer_km[inside], own)
-        seasons.append(whole if fitted.is_flat else fitted)
+        year = whole if fitted.has_even_year else fitted
+        week = whole if fitted.has_even_week else fitted
+        seasons.append(replace(year, weekday_factor=week.weekday_factor))
     return tuple(seasons)
 
 
@@ -161,19 +179,3 @@ _INTEGRALS: Final = ((np.cos, -1.0), (np.sin, 1.0))
 
 def _angular() -> tuple[float, ...]:
     return tuple(2.0 * np.pi * h / YEAR_DAYS for h in HARMONICS)
-
-
-def _shrunk_fit(design: Floats, response: Floats, weight: Floats) -> Floats:
-    """Weighted regression with Huber's weights, shrunk by what chance alone would give."""
-    robust = weight
-    coefficients: Floats = np.zeros(design.shape[1])
-    for _ in range(ITERATIONS):
-        normal = design.T @ (robust[:, None] * design) + 1e-9 * np.eye(design.shape[1])
-        coefficients = np.linalg.solve(normal, design.T @ (robust * response)).astype(np.float64)
-        residual = np.abs(response - design @ coefficients) * np.sqrt(weight)
-        limit = HUBER_SDS * max(1.4826 * float(np.median(residual)), 1e-9)
-        robust = weight * np.minimum(1.0, limit / np.maximum(residual, 1e-12))
-    noise = float(np.sum(robust * (response - design @ coefficients) ** 2)) / max(response.size - 4, 1)
-    fitted = float(np.sum(robust * (design @ coefficients) ** 2))
-    chance = 6.0 * (design.shape[1] - 2) * noise
-    return np.asarray(coefficients * max(0.0, 1.0 - chance / max(fitted, 1e-12)))
