@@ -90,6 +90,10 @@ class Presentation:
         """Write a date and time with the offset it carries, e.g. 2026-05-08 06:00 +02:00."""
         return f"{self.day(moment.date())} {moment:%H:%M} {moment.isoformat()[-6:]}"
 
+    def wall_time(self, moment: datetime) -> str:
+        """Write a date and time for people who share the clock it is in, without its offset."""
+        return f"{self.day(moment.date())} {moment:%H:%M}"
+
     def money(self, minor: int | None, n_decimals: int) -> str:
         """Write an amount given in the currency's smallest unit; an unknown one as a dash."""
         return "–" if minor is None else self.number(minor / 10**n_decimals, n_decimals)

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from service.errors import ServiceError
-from service.web.catalogue import ENGLISH, translate
+from service.web.catalogue import ENGLISH, tell, translate
 from service.web.contexts import ProblemPage
 from service.web.pages.sign_in import show_sign_in
 from service.web.rendering import bare_frame, render
@@ -53,8 +53,8 @@ def _page(request: Request, response: Response) -> Response:
     key = f"problem_{response.status_code}"
     page = ProblemPage(
         title=translate(key if key in ENGLISH else "problem_other"),
-        detail=translate("problem_method") if response.status_code == 405 else problem["detail"],
-        errors=tuple(field["detail"] for field in problem.get("errors", ())),
+        detail=translate("problem_method") if response.status_code == 405 else tell(problem["detail"]),
+        errors=tuple(tell(field["detail"]) for field in problem.get("errors", ())),
         request_number=problem.get("request_id", ""),
         retry_after=response.headers.get("retry-after", ""),
     )

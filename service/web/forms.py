@@ -16,6 +16,7 @@ from service.domain import plausibility, texts
 from service.domain.number_cells import DecimalMark, number_from_cell
 from service.domain.plausibility import Bounds
 from service.errors import FieldError, InvalidInputError, PayloadTooLargeError, ServiceError
+from service.web.catalogue import tell
 
 Value = TypeVar("Value")
 Member = TypeVar("Member", bound=StrEnum)
@@ -100,8 +101,8 @@ class FormState:
     @classmethod
     def after(cls, posted: Posted, error: ServiceError) -> "FormState":
         """State after a refusal; errors stand at the fields that they name."""
-        errors = {_field_of(one.pointer): one.detail for one in reversed(error.errors)}
-        return cls(posted.typed, errors, error.detail)
+        errors = {_field_of(one.pointer): tell(one.detail) for one in reversed(error.errors)}
+        return cls(posted.typed, errors, tell(error.detail))
 
 
 def _field_of(pointer: str) -> str:

@@ -34,7 +34,19 @@ BUILT += (
     "unit_",
     "token_",
 )
-BUILT += ("start_field_", "accuracy_", "history_", "person_", "lab_", "day_", "pinned_", "torque_")
+BUILT += (
+    "start_field_",
+    "accuracy_",
+    "history_",
+    "person_",
+    "lab_",
+    "day_",
+    "pinned_",
+    "torque_",
+    "chart_",
+    "action_",
+    "stream_",
+)
 """Beginnings of keys that are put together; the rest of such a key is a word of the domain."""
 
 

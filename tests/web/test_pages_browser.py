@@ -4,6 +4,7 @@ Accessibility is judged by axe (WCAG 2.2 A and AA rules); the width of 390 px is
 """
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from playwright.sync_api import Browser
 from service.jobs.weekly_run import run_weekly
 from service.main import build_app
 from service.settings import Settings
+from service.usecases.caller import system_caller
+from service.usecases.driver_links import make_link
 from tests.web.open_browser import SCHEMES, SIZES, OpenBrowser, served
 
 pytestmark = pytest.mark.browser
@@ -20,7 +23,15 @@ pytestmark = pytest.mark.browser
 PAGES = {
     "week": "/due-lists/2026-W19",
     "line": "/lines/lin_1",
+    "draft": "/due-lists/2026-W21",
+    "day": "/vehicles/VAN-01/day?week=2026-W21",
     "vehicles": "/vehicles",
+    "vehicle-new": "/vehicles/new",
+    "vehicle-change": "/vehicles/VAN-01/change",
+    "compartment-new": "/vehicles/VAN-01/compartments/new",
+    "compartment-change": "/compartments/cmp_1/change",
+    "sample": "/vehicles/VAN-01/sample",
+    "driver": "/driver/{link}",
     "vehicle": "/vehicles/VAN-01",
     "reading": "/vehicles/VAN-01/reading",
     "job-sheet": "/vehicles/VAN-01/job-sheet",
@@ -44,6 +55,15 @@ def address(workshop, fleet, database, clock) -> Iterator[str]:
         yield origin
 
 
+@pytest.fixture
+def link(workshop, address, database, clock) -> str:
+    """Secret of a driver's link for a van."""
+    with database.transaction() as session:
+        caller = system_caller(workshop.operator.organisation_id, "test")
+        ends = clock.now() + timedelta(days=30)
+        return make_link(session, caller, clock.now(), "VAN-01", "Sun visor", ends)[1]
+
+
 def opened(browser: Browser, address: str, workshop, size: tuple[int, int], scheme: str) -> OpenBrowser:
     window = OpenBrowser(browser, address, size, scheme)
     window.hold("sumpwise", workshop.client.cookies["sumpwise"])
@@ -52,12 +72,12 @@ def opened(browser: Browser, address: str, workshop, size: tuple[int, int], sche
 
 @pytest.mark.parametrize("scheme", SCHEMES)
 @pytest.mark.parametrize("size", SIZES, ids=str)
-def test_every_page_is_sound(browser, address, workshop, screenshots: Path, size, scheme):
+def test_every_page_is_sound(browser, address, workshop, link, screenshots: Path, size, scheme):
     """No serious finding of axe, no message, no request elsewhere, no scrolling sideways."""
     window = opened(browser, address, workshop, size, scheme)
     found = {}
     for name, path in PAGES.items():
-        window.go(path)
+        window.go(path.format(link=link))
         window.page.screenshot(path=screenshots / f"{name}-{size[0]}-{scheme}.png", full_page=True)
         window.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
         violations = Axe().run(window.page).response["violations"]

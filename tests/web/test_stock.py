@@ -14,7 +14,7 @@ def storekeeper(workshop, fleet):
 
 
 def test_what_came_is_written_down_and_shown(storekeeper):
-    typed = {"fluid": "Red Seven", "kind": "receipt", "litres": "40,5", "expires_on": "2028-01-31"}
+    typed = {"item": "fluid:Red Seven", "kind": "receipt", "litres": "40,5", "expires_on": "2028-01-31"}
     answer = storekeeper.fill("/stock", "/stock/movements", **typed)
     assert answer.headers["location"] == "/stock?told=movement"
     page = storekeeper.get("/stock").text.replace("\u00a0", " ")
@@ -30,13 +30,13 @@ def test_what_came_is_written_down_and_shown(storekeeper):
         ({"litres": "1e9"}, "Not a number"),
         ({"litres": "99999999"}, "Must be between"),
         ({"litres": ""}, "Fill this in."),
-        ({"fluid": "Blue"}, "aria-invalid"),
+        ({"item": "fluid:Blue"}, "aria-invalid"),
         ({"kind": "drawn"}, "record the service"),
         ({"expires_on": "9999-12-31"}, "Must be a date from"),
     ],
 )
 def test_what_cannot_be_right_is_told_in_place(storekeeper, typed, told):
-    fields = {"fluid": "Red Seven", "kind": "receipt", "litres": "5", "note": "typed before"} | typed
+    fields = {"item": "fluid:Red Seven", "kind": "receipt", "litres": "5", "note": "typed before"} | typed
     answer = storekeeper.fill("/stock", "/stock/movements", **fields)
     assert answer.status_code == 422
     assert told in answer.text
@@ -59,6 +59,56 @@ def test_the_advised_order_is_placed_once_and_received(storekeeper):
     assert f"<dd>{wanted:.1f} L</dd>" in page
     again = storekeeper.fill("/stock", "/sign-out")
     assert again.status_code == 303
+
+
+def test_parts_are_kept_by_the_piece(storekeeper):
+    made = storekeeper.operator.post("/v1/parts", {"part": "drain plug washer"})
+    assert made.status_code == 201, made.text
+    typed = {"item": "part:drain plug washer", "kind": "count", "litres": "12"}
+    assert storekeeper.fill("/stock", "/stock/movements", **typed).status_code == 303
+    assert "<dd>12 pieces</dd>" in storekeeper.get("/stock").text
+    answer = storekeeper.fill("/stock", "/stock/movements", **typed | {"litres": "1.5"})
+    assert "whole pieces" in answer.text
+    answer = storekeeper.fill("/stock", "/stock/movements", **typed | {"item": "part:nothing of ours"})
+    assert answer.status_code == 422
+    assert "aria-invalid" in answer.text
+
+
+FETCHED = {
+    "used_depot": "North",
+    "used_stream": "lubricating_oil",
+    "used_litres": "180",
+    "used_at": "2026-05-01T06:00",
+    "used_reference": "TP-1",
+    "used_note": "typed before",
+}
+
+
+def test_used_fluid_that_was_fetched_is_written_down_once(storekeeper):
+    answer = storekeeper.fill("/stock", "/stock/collections", **FETCHED)
+    assert answer.headers["location"] == "/stock?told=fetched"
+    assert "Lubricating oil" in storekeeper.get("/stock").text
+    again = storekeeper.fill("/stock", "/stock/collections", **FETCHED)
+    assert again.status_code == 409
+    assert "on record already" in again.text
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "told"),
+    [
+        ("used_litres", "0", "Say how much"),
+        ("used_litres", "", "Fill this in"),
+        ("used_depot", "Nowhere", "no depot"),
+        ("used_at", "2999-01-01T00:00", "to 2100"),
+        ("used_at", "2027-01-01T00:00", "future"),
+        ("used_stream", "soup", "Choose one"),
+    ],
+)
+def test_a_collection_that_cannot_be_right_is_told_in_place(storekeeper, field, value, told):
+    answer = storekeeper.fill("/stock", "/stock/collections", **FETCHED | {field: value})
+    assert told in answer.text
+    assert f'id="{field}-error"' in answer.text
+    assert "typed before" in answer.text
 
 
 @pytest.mark.parametrize("packs", ["", "x", "5=0", "5=-1", "5=99999999", "nan=1", "inf=1", "5.0.0=1"])
@@ -88,7 +138,7 @@ def test_a_viewer_only_looks(workshop, fleet):
     assert 'action="/orders"' not in page
     assert 'action="/stock/movements"' not in page
     hidden = hidden_in(page, "/sign-out")
-    refused = workshop.send("/stock/movements", hidden | {"fluid": "Red Seven", "litres": "5"})
+    refused = workshop.send("/stock/movements", hidden | {"item": "fluid:Red Seven", "litres": "5"})
     assert refused.status_code == 403
 
 

@@ -1,5 +1,6 @@
 """Every kind of chart as a drawing and a table. Importing this loads the drawing library."""
 
+from collections.abc import Mapping
 from functools import singledispatch
 
 from service.documents.presentation import Presentation
@@ -13,26 +14,26 @@ Drawn = tuple[str, ChartTable]
 
 
 @singledispatch
-def draw(chart: object, presentation: Presentation) -> Drawn:
+def draw(chart: object, presentation: Presentation, words: Mapping[str, str]) -> Drawn:
     """Draw a chart and list what it shows."""
     raise TypeError(f"{type(chart)} is no chart.")
 
 
 @draw.register
-def _(chart: OdometerChart, presentation: Presentation) -> Drawn:
-    return odometer_svg(chart, presentation), odometer_table(chart, presentation)
+def _(chart: OdometerChart, presentation: Presentation, words: Mapping[str, str]) -> Drawn:
+    return odometer_svg(chart, presentation, words), odometer_table(chart, presentation, words)
 
 
 @draw.register
-def _(chart: LifeUsedChart, presentation: Presentation) -> Drawn:
-    return life_used_svg(chart, presentation), life_used_table(chart, presentation)
+def _(chart: LifeUsedChart, presentation: Presentation, words: Mapping[str, str]) -> Drawn:
+    return life_used_svg(chart, presentation, words), life_used_table(chart, presentation, words)
 
 
 @draw.register
-def _(chart: StockChart, presentation: Presentation) -> Drawn:
-    return stock_svg(chart, presentation), stock_table(chart, presentation)
+def _(chart: StockChart, presentation: Presentation, words: Mapping[str, str]) -> Drawn:
+    return stock_svg(chart, presentation, words), stock_table(chart, presentation, words)
 
 
 @draw.register
-def _(chart: CoverageChart, presentation: Presentation) -> Drawn:
-    return coverage_svg(chart, presentation), coverage_table(chart, presentation)
+def _(chart: CoverageChart, presentation: Presentation, words: Mapping[str, str]) -> Drawn:
+    return coverage_svg(chart, presentation, words), coverage_table(chart, presentation, words)

@@ -126,9 +126,19 @@ def fan_rows(points: Sequence[FanPoint], in_unit: Callable[[float], float]) -> R
 
 
 def limit_layers() -> list[alt.Chart]:
-    """Draw limits as lines from side to side with their names above; rows: `limits` and `names`."""
+    """Draw limits as lines from side to side with their names above; rows: `limits` and `names`.
+
+    The style sheet paints the paper around a name before the name, so that lines pass behind it.
+    """
     names = marks_of("names").mark_text(
-        color=INK, align="left", baseline="bottom", dx=4, dy=-3, fontSize=FONT_SIZE
+        color=INK,
+        stroke=PAPER,
+        strokeWidth=3,
+        align="left",
+        baseline="bottom",
+        dx=4,
+        dy=-3,
+        fontSize=FONT_SIZE,
     )
     return [
         marks_of("limits").mark_rule(color=LIMIT, strokeWidth=1.5).encode(y="y:Q"),

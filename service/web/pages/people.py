@@ -13,6 +13,7 @@ from service.store.repositories import access
 from service.store.repositories import people as people_rows
 from service.usecases.manage_people import add_person, change_role, disable_person, invite_again
 from service.usecases.manage_tokens import create_token, revoke_token
+from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.settings import people_page, tokens_page
@@ -53,7 +54,7 @@ def post_change(request: Request, person: PersonPath, form: Form) -> Response:
         with doing(request, form) as visit:
             return _change(visit, person, form)
     except (InvalidInputError, ConflictError) as error:
-        return _show_people(request, FormState({}, {}, error.detail), error)
+        return _show_people(request, FormState({}, {}, tell(error.detail)), error)
 
 
 @router.get("/settings/tokens")

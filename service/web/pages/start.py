@@ -20,7 +20,7 @@ from service.usecases.import_vehicles import (
     register_planned,
     suggest_columns,
 )
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.contexts import ColumnChoice, PreviewRow, StartPage
 from service.web.forms import EMPTY, Form, FormState, Posted
 from service.web.rendering import frame_of, render
@@ -128,14 +128,14 @@ def _page(
         n_sound=sum(1 for one in planned if not one.errors),
         n_rows=len(planned),
         n_stored=n_stored,
-        kinds=tuple((f"kind-{kind}", KIND_LABELS[kind]) for kind in FluidKind),
+        kinds=tuple((f"kind-{kind}", tell(KIND_LABELS[kind])) for kind in FluidKind),
         may_change=visit.may(Scope.ADMIN),
     )
     return render("start.html", frame_of(visit, "settings"), page, status)
 
 
 def _row(one: PlannedVehicle, columns: dict[str, int]) -> PreviewRow:
-    errors = tuple(f"{translate(f'start_field_{name}')}: {told}" for name, told in one.errors.items())
+    errors = tuple(f"{translate(f'start_field_{name}')}: {tell(told)}" for name, told in one.errors.items())
     return PreviewRow(
         number=one.number, cells=tuple(one.cells.get(name, "") for name in columns), errors=errors
     )

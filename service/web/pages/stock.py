@@ -1,5 +1,6 @@
 """The shelf: look at it, write movements down, order, receive."""
 
+from collections.abc import Callable
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Request
@@ -9,14 +10,17 @@ from service.documents.file_names import content_disposition
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
-from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import purchase_orders
+from service.domain.used_fluid import WasteStream
+from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
+from service.store.repositories import fleet, purchase_orders
 from service.usecases import place_orders
 from service.usecases.place_orders import Arrival, NewOrder, PackCount
 from service.usecases.plan_orders import plan_stock_orders
 from service.usecases.record_movements import NewMovement, record_movement
 from service.usecases.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
 from service.usecases.show_stock import show_stock
+from service.usecases.used_fluid_levels import NewCollection, record_collection
+from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.stock import stock_page
@@ -32,6 +36,9 @@ MEDIA_TYPES: Final = {
     PlanFileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     PlanFileKind.PDF: "application/pdf",
 }
+FIELDS: Final = {"/fluid": "/item", "/part": "/item", "/pieces": "/litres"}
+"""Where on the page the record's own fields are typed into."""
+
 STEPS: Final = {"place": "placed", "receive": "received", "cancel": "cancelled"}
 
 
@@ -69,7 +76,23 @@ def post_movement(request: Request, form: Form) -> Response:
             record_movement(visit.session, visit.caller, visit.now, _movement(visit, form))
             return visit.done("/stock", told="movement")
     except (InvalidInputError, ConflictError) as error:
-        return _show(request, FormState.after(form, error), error)
+        moved = [FieldError(FIELDS.get(one.pointer, one.pointer), one.detail) for one in error.errors]
+        return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)
+
+
+@router.post("/stock/collections")
+def post_collection(request: Request, form: Form) -> Response:
+    """Write down that used fluid was fetched."""
+    try:
+        with doing(request, form) as visit:
+            record_collection(visit.session, visit.caller, visit.now, _collection(visit, form))
+            return visit.done("/stock", told="fetched")
+    except (InvalidInputError, ConflictError) as error:
+        moved = [
+            FieldError(f"/used_{one.pointer.strip('/').removeprefix('used_')}", one.detail)
+            for one in error.errors
+        ]
+        return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)
 
 
 @router.post("/orders")
@@ -77,11 +100,14 @@ def post_order(request: Request, form: Form) -> Response:
     """Place an order that the plan advises."""
     try:
         with doing(request, form) as visit:
-            new = NewOrder(fluid=form.text("fluid"), packs=_packs(form.text("packs")), is_placed=True)
+            part = form.text("part")[:40] or None
+            packs = _packs(form.text("packs"), is_part=part is not None)
+            fluid = None if part else form.text("fluid")[:160]
+            new = NewOrder(fluid=fluid, part=part, packs=packs, is_placed=True)
             place_orders.make_order(visit.session, visit.caller, visit.now, new)
             return visit.done("/stock", told="ordered")
     except (InvalidInputError, ConflictError) as error:
-        return _show(request, FormState({}, {}, error.detail), error)
+        return _show(request, FormState({}, {}, tell(error.detail)), error)
 
 
 @router.post("/orders/{order}")
@@ -92,7 +118,7 @@ def post_step(request: Request, order: OrderPath, form: Form) -> Response:
             told = _take_step(visit, order, form)
             return visit.done("/stock", told=told)
     except (InvalidInputError, ConflictError) as error:
-        return _show(request, FormState({}, {}, error.detail), error)
+        return _show(request, FormState({}, {}, tell(error.detail)), error)
 
 
 def _take_step(visit: Visit, reference: str, posted: Posted) -> str:
@@ -113,15 +139,41 @@ def _take_step(visit: Visit, reference: str, posted: Posted) -> str:
     return STEPS[step]
 
 
+def _collection(visit: Visit, posted: Posted) -> NewCollection:
+    reader = FormReader(posted)
+    litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
+    litres = reader.number("used_litres", plausibility.STOCK_LITRES, to_base=_times(litres_a_unit))
+    if litres <= 0.0 and not reader.errors:
+        reader.refuse("used_litres", "Say how much was fetched.")
+    new = NewCollection(
+        depot=reader.line("used_depot", maximum=40),
+        stream=reader.choice("used_stream", WasteStream, WasteStream.LUBRICATING_OIL),
+        litres=litres,
+        at=reader.moment("used_at", visit.zone, visit.now),
+        is_emptied=reader.flag("used_emptied"),
+        reference=reader.optional_line("used_reference", maximum=80),
+        note=reader.optional_line("used_note", maximum=400),
+    )
+    reader.finish()
+    return new
+
+
 def _movement(visit: Visit, posted: Posted) -> NewMovement:
     reader = FormReader(posted)
     litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
+    sort, _, name = reader.line("item", maximum=170).partition(":")
+    is_part = sort == "part"
+    amount = reader.number(
+        "litres", plausibility.STOCK_LITRES, to_base=_times(1.0 if is_part else litres_a_unit)
+    )
+    if is_part and not amount.is_integer():
+        reader.refuse("litres", "Parts are counted in whole pieces.")
     new = NewMovement(
-        fluid=reader.line("fluid"),
+        fluid=None if is_part else name,
+        part=name if is_part else None,
         kind=reader.choice("kind", MovementKind, MovementKind.RECEIPT),
-        litres=reader.number(
-            "litres", plausibility.STOCK_LITRES, to_base=lambda typed: typed * litres_a_unit
-        ),
+        litres=None if is_part else amount,
+        pieces=round(amount) if is_part else None,
         expires_on=reader.optional_day("expires_on"),
         note=reader.optional_line("note", maximum=400),
     )
@@ -131,7 +183,11 @@ def _movement(visit: Visit, posted: Posted) -> NewMovement:
     return new
 
 
-def _packs(text: str) -> list[PackCount]:
+def _times(factor: float) -> Callable[[float], float]:
+    return lambda typed: typed * factor
+
+
+def _packs(text: str, *, is_part: bool) -> list[PackCount]:
     """Read packs as the plan wrote them into the form: 20.0=2,5.0=1."""
     packs = []
     for part in text.split(",")[:20]:
@@ -140,7 +196,8 @@ def _packs(text: str) -> list[PackCount]:
             raise InvalidInputError("The order could not be read; open the page again.")
         if not 1 <= int(count) <= MOST_PACKS:
             raise InvalidInputError("The number of packs is out of bounds; open the page again.")
-        packs.append(PackCount(litres=float(size), count=int(count)))
+        amount = {"pieces": round(float(size))} if is_part else {"litres": float(size)}
+        packs.append(PackCount(count=int(count), **amount))
     return packs
 
 
@@ -153,5 +210,6 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
     with looking(request) as visit:
         overview = show_stock(visit.session, visit.caller, visit.now)
         plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
-        page = stock_page(overview, plan, visit.presentation, form, may_act=visit.may(Scope.STOCK))
+        depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
+        page = stock_page(overview, plan, depots, visit.presentation, form, may_act=visit.may(Scope.STOCK))
         return render("stock.html", frame_of(visit, "stock"), page, status_of(error))

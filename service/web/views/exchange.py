@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.documents.presentation import Presentation
 from service.usecases import explain_plan
 from service.usecases.plan_exchange import PlannedExchange
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +40,9 @@ def exchange_table(planned: PlannedExchange, presentation: Presentation) -> Exch
     shown = [row for row in range(len(plan.n_rounds)) if bool(plan.is_available[row, 0])]
     return ExchangeTable(
         rows=tuple(_row(planned, row, presentation, is_advised=row == advised) for row in shown),
-        why=explain_plan.why(planned),
-        come_back=explain_plan.how_to_come_back(planned) or "",
-        notes=tuple(explain_plan.notes(planned)),
+        why=tell(explain_plan.why(planned)),
+        come_back=tell(explain_plan.how_to_come_back(planned) or ""),
+        notes=tuple(tell(note) for note in explain_plan.notes(planned)),
     )
 
 
@@ -51,7 +51,7 @@ def _row(planned: PlannedExchange, row: int, presentation: Presentation, *, is_a
     days = float(plan.due.days[row, 0])
     cost = presentation.money(round(float(plan.cost_minor[row, 0])), 2)
     return ExchangeRow(
-        name=explain_plan.name_option(planned, row).capitalize(),
+        name=tell(explain_plan.name_option(planned, row).capitalize()),
         is_advised=is_advised,
         litres=presentation.volume(float(plan.poured_litres[row, 0])),
         fresh=presentation.percent(float(plan.fresh_share[row, 0])),

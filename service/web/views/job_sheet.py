@@ -6,14 +6,14 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
-from service.domain.cautions import DEFERENCE
+from service.domain.cautions import DEFERENCE, JobStage, cautions_for
 from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.visual_grades import COLOUR_CAUTION
 from service.usecases.prepare_job import Job, JobPart
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.grades import grade_options
 
@@ -71,6 +71,9 @@ class PartSheet:
     maker_notes: str
     before: tuple[StepBox, ...]
     after: tuple[StepBox, ...]
+    draining: tuple[str, ...]
+    filling: tuple[str, ...]
+    finishing: tuple[str, ...]
     rounds: tuple[RoundRow, ...]
     torques: tuple[TorqueRow, ...]
     excess: str
@@ -108,7 +111,8 @@ def job_sheet_page(
     vehicle, draft = job.projection.vehicle, job.draft
     if draft is not None and not form.values:
         form = FormState(draft.fields)
-    cautions = dict.fromkeys(text for part in job.parts if _is_listed(job, part) for text in part.cautions)
+    listed = [part for part in job.parts if _is_listed(job, part)]
+    cautions = dict.fromkeys(text for part in listed for text in _cautions(part, JobStage.BEFORE))
     return JobSheetPage(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
@@ -116,13 +120,13 @@ def job_sheet_page(
         draft=""
         if draft is None
         else translate(
-            "job_draft", who=draft.saved_by, when=presentation.moment(draft.saved_at.astimezone(zone))
+            "job_draft", who=draft.saved_by, when=presentation.wall_time(draft.saved_at.astimezone(zone))
         ),
         cautions=tuple(cautions),
-        deference=DEFERENCE,
-        colour_caution=COLOUR_CAUTION,
+        deference=tell(DEFERENCE),
+        colour_caution=tell(COLOUR_CAUTION),
         parts=tuple(_part(job, part, presentation, form) for part in job.parts),
-        methods=tuple((str(method), label) for method, label in METHOD_LABELS.items()),
+        methods=tuple((str(method), tell(label)) for method, label in METHOD_LABELS.items()),
         grades=grade_options(),
         volume_unit=presentation.volume_unit,
         unit=vehicle.odometer_unit,
@@ -130,6 +134,12 @@ def job_sheet_page(
         done_by=who,
         form=form,
     )
+
+
+def _cautions(part: JobPart, *stages: JobStage) -> tuple[str, ...]:
+    """Cautions of these stages of the work, to stand where the work is."""
+    kind = FluidKind(part.compartment.kind)
+    return tuple(tell(one.text) for one in cautions_for(kind, part.method) if one.stage in stages)
 
 
 def _is_listed(job: Job, part: JobPart) -> bool:
@@ -144,11 +154,14 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
         key=part.key,
         name=compartment.reference,
         is_listed=part.line is not None,
-        reason=part.reason,
+        reason=tell(part.reason),
         facts=tuple(_facts(part, presentation)),
         maker_notes=compartment.maker_notes or "",
         before=_boxes(part, TICKED_STEPS[:2]),
         after=_boxes(part, TICKED_STEPS[2:]),
+        draining=_cautions(part, JobStage.DRAIN),
+        filling=_cautions(part, JobStage.FILL, JobStage.LEVEL),
+        finishing=_cautions(part, JobStage.AFTER),
         rounds=tuple(_round(part, number, presentation) for number in range(1, _n_rows(part, form) + 1)),
         torques=tuple(
             TorqueRow(name=f"{part.key}-torque_{place}", label=translate(f"torque_{place}"))
@@ -172,7 +185,7 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
     compartment, fluid = part.compartment, part.fluid
     temperature = presentation.celsius(part.ambient_celsius)
     return [
-        (translate("job_kind"), KIND_LABELS[FluidKind(compartment.kind)]),
+        (translate("job_kind"), tell(KIND_LABELS[FluidKind(compartment.kind)])),
         (translate("job_required"), compartment.specification or translate("job_by_maker")),
         (
             translate("job_fluid"),
@@ -180,7 +193,7 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
         ),
         (
             translate("job_plan"),
-            translate("job_plan_text", method=METHOD_LABELS[part.method], n=len(part.rounds) or 1),
+            translate("job_plan_text", method=tell(METHOD_LABELS[part.method]), n=len(part.rounds) or 1),
         ),
         (translate("job_litres"), presentation.volume(part.litres)),
         (translate("job_temperature"), temperature),
@@ -194,7 +207,9 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
 
 def _boxes(part: JobPart, steps: tuple[ServiceStep, ...]) -> tuple[StepBox, ...]:
     return tuple(
-        StepBox(name=f"{part.key}-step_{step}", label=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why)
+        StepBox(
+            name=f"{part.key}-step_{step}", label=tell(STEP_TEXTS[step].label), why=tell(STEP_TEXTS[step].why)
+        )
         for step in steps
         if step in part.steps
     )

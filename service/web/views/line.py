@@ -9,7 +9,7 @@ from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.lines import LineRow, line_row
 
@@ -49,7 +49,7 @@ def line_page(
         row=line_row(line, events, presentation, zone),
         events=tuple(_told(event, presentation, zone) for event in events),
         planned_on=moves[-1] if moves else line.planned_on,
-        cautions=tuple(line.detail.get("cautions", ())),
+        cautions=tuple(tell(caution) for caution in line.detail.get("cautions", ())),
         is_closed=is_closed(events),
         may_plan=may_plan,
         may_tick=may_tick,
@@ -61,6 +61,6 @@ def _told(event: LineEvent, presentation: Presentation, zone: ZoneInfo) -> str:
     what = translate(f"event_{event.kind}")
     if event.kind == "moved":
         what = f"{what} {presentation.day(event.moved_to_on)}"
-    when = presentation.moment(event.at.astimezone(zone))
+    when = presentation.wall_time(event.at.astimezone(zone))
     told = translate("event_at", what=what, who=event.by, when=when)
     return f"{told}: {event.note}" if event.note else told

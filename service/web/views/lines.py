@@ -14,7 +14,7 @@ from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.visits import VisitPin
 from service.usecases.compile_due_list import ListedLine
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.views.days import pin_words
 
 Line = DueListLine | ListedLine
@@ -81,12 +81,12 @@ def line_row(
         vehicle=line.vehicle,
         vehicle_id=format_id(IdKind.VEHICLE, line.vehicle_id),
         compartment=line.compartment,
-        reason=line.reason,
+        reason=tell(line.reason),
         sure=sure_words(line.detail.get("due_by_week_end_probability")),
         is_overdue=line.overdue_probability >= 0.5,
         due=presentation.day(line.due_q50_on),
         due_span=_span(line, presentation),
-        fluid=line.fluid or KIND_LABELS[FluidKind(line.kind)],
+        fluid=line.fluid or tell(KIND_LABELS[FluidKind(line.kind)]),
         work=_work(line, presentation),
         minutes=translate("line_minutes", minutes=presentation.number(line.labour_minutes)),
         badge="badge-done" if closed else BADGES[line.change],
@@ -109,7 +109,9 @@ def _span(line: Line, presentation: Presentation) -> str:
 def _work(line: Line, presentation: Presentation) -> str:
     litres = presentation.volume(line.litres)
     if line.method != ExchangeMethod.DRAIN_AND_FILL:
-        return translate("line_method", method=METHOD_LABELS[ExchangeMethod(line.method)], litres=litres)
+        return translate(
+            "line_method", method=tell(METHOD_LABELS[ExchangeMethod(line.method)]), litres=litres
+        )
     if line.n_rounds == 1:
         return translate("line_one_round", litres=litres)
     return translate("line_rounds", litres=litres, n=line.n_rounds)

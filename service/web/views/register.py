@@ -13,7 +13,7 @@ from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.fluids import Fluid
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 
 Options = tuple[tuple[str, str], ...]
@@ -91,8 +91,8 @@ def vehicle_form_page(
         path=f"{back}/new" if row is None else f"{back}/change",
         back=back,
         values=_values_of(row, names, presentation.distance_unit),
-        classes=tuple((str(one), CLASS_DEFAULTS[one].label) for one in VehicleClass),
-        duties=tuple((str(one), DUTY_DEFAULTS[one].label) for one in Duty),
+        classes=tuple((str(one), tell(CLASS_DEFAULTS[one].label)) for one in VehicleClass),
+        duties=tuple((str(one), tell(DUTY_DEFAULTS[one].label)) for one in Duty),
         units=(("km", translate("unit_km")), ("mi", translate("unit_mi"))),
         weekdays=tuple((str(day), presentation.labels[f"weekday_{day}"]) for day in range(1, 8)),
         open_weekdays=frozenset(str(day) for day in range(1, 8) if mask & (1 << (day - 1))),
@@ -126,7 +126,7 @@ def compartment_form_page(
             "has_fluid_counter": row is not None and row.has_fluid_counter,
             "partial_is_full": row is not None and row.partial_is_full,
         },
-        kinds=tuple((str(kind), KIND_LABELS[kind]) for kind in FluidKind),
+        kinds=tuple((str(kind), tell(KIND_LABELS[kind])) for kind in FluidKind),
         fluids=(
             ("", translate("none")),
             *((fluid.reference, _fluid_name(fluid, row is None)) for fluid in fitting),
@@ -179,7 +179,7 @@ def compartment_values(row: Compartment, fluid: str, presentation: Presentation)
 
 
 def _fluid_name(fluid: Fluid, with_kind: bool) -> str:
-    return f"{fluid.reference} ({KIND_LABELS[FluidKind(fluid.kind)]})" if with_kind else fluid.reference
+    return f"{fluid.reference} ({tell(KIND_LABELS[FluidKind(fluid.kind)])})" if with_kind else fluid.reference
 
 
 def _number(value: float | None, n_decimals: int) -> str:

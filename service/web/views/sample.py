@@ -8,7 +8,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty, Quantity
 from service.domain.visual_grades import COLOUR_CAUTION
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.grades import grade_options
 
@@ -63,7 +63,7 @@ def sample_page(owner: Vehicle, places: Sequence[Compartment], now_local: str, f
             for fields in (form.values, form.errors)
             for name, value in fields.items()
         ),
-        colour_caution=COLOUR_CAUTION,
+        colour_caution=tell(COLOUR_CAUTION),
         unit=owner.odometer_unit,
         now_local=now_local,
         form=form,

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from service.documents.presentation import Presentation
+from service.web.catalogue import chart_words
 from service.web.charts.models import ChartTable, CoverageChart, LifeUsedChart, OdometerChart, StockChart
 
 TABLE_ROWS: Final = 60
@@ -27,6 +28,6 @@ def show_chart(
     """
     from service.web.charts.drawing import draw
 
-    svg, table = draw(chart, presentation)
+    svg, table = draw(chart, presentation, chart_words())
     rows = table.rows[:TABLE_ROWS]
     return ShownChart(svg=svg, table=ChartTable(caption=table.caption, headings=table.headings, rows=rows))

@@ -9,11 +9,13 @@ from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.stock_entries import MovementKind, OrderState
+from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
+from service.store.tables.parts import Part
 from service.usecases.plan_orders import ItemPlan, PlannedOrder, StockPlan
-from service.usecases.show_stock import OpenOrder, StockOverview
+from service.usecases.show_stock import OpenOrder, StockLine, StockOverview
 from service.usecases.used_fluid_levels import UsedFluidLevel
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState
 from service.web.views.shown_chart import ShownChart, show_chart
@@ -33,7 +35,6 @@ class PlannedRow:
 
     packs: str
     packs_field: str
-    litres: str
     order_by: str
     arrives: str
     cost: str
@@ -53,10 +54,11 @@ class OpenOrderRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class FluidCard:
-    """One fluid."""
+class ItemCard:
+    """One fluid or part."""
 
-    fluid: str
+    item: str
+    is_part: bool
     kind: str
     on_hand: str
     on_order: str
@@ -67,7 +69,8 @@ class FluidCard:
     planned: tuple[PlannedRow, ...]
     open_orders: tuple[OpenOrderRow, ...]
     notes: tuple[str, ...]
-    chart: ShownChart
+    chart: ShownChart | None
+    """None for parts: their table says it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,11 +87,12 @@ class UsedRow:
 class StockPage:
     """The whole page."""
 
-    fluids: tuple[FluidCard, ...]
-    seals: tuple[tuple[str, str, str], ...]
+    items: tuple[ItemCard, ...]
     used: tuple[UsedRow, ...]
     without: tuple[tuple[str, str], ...]
     choices: tuple[tuple[str, str], ...]
+    depots: tuple[tuple[str, str], ...]
+    streams: tuple[tuple[str, str], ...]
     kinds: tuple[tuple[str, str], ...]
     volume_unit: str
     n_weeks: int
@@ -97,26 +101,28 @@ class StockPage:
 
 
 def stock_page(
-    overview: StockOverview, plan: StockPlan, presentation: Presentation, form: FormState, *, may_act: bool
+    overview: StockOverview,
+    plan: StockPlan,
+    depots: Sequence[str],
+    presentation: Presentation,
+    form: FormState,
+    *,
+    may_act: bool,
 ) -> StockPage:
     """Fill the page."""
     forecast = plan.forecast
     return StockPage(
-        fluids=tuple(_card(place, one, plan, presentation) for place, one in enumerate(plan.plans)),
-        seals=tuple(
-            (
-                name,
-                presentation.number(float(need.total.q50[0])),
-                presentation.number(float(need.total.q90[0])),
-            )
-            for name, need in sorted(forecast.seals.items())
+        items=tuple(
+            _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
         ),
         used=tuple(_used(level, presentation) for level in overview.used_fluid),
         without=tuple(
-            (KIND_LABELS[FluidKind(kind)], presentation.volume(litres))
+            (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))
             for kind, litres in sorted(forecast.without_fluid.items())
         ),
-        choices=tuple((line.fluid.reference, line.fluid.reference) for line in overview.lines),
+        choices=tuple(_choice(line, presentation) for line in (*overview.lines, *overview.parts)),
+        depots=tuple((name, name) for name in depots),
+        streams=tuple((str(stream), translate(f"stream_{stream}")) for stream in WasteStream),
         kinds=tuple((str(kind), translate(f"movement_{kind}")) for kind in BY_HAND),
         volume_unit=presentation.volume_unit,
         n_weeks=len(forecast.weeks),
@@ -125,50 +131,74 @@ def stock_page(
     )
 
 
-def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation) -> FluidCard:
+def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation) -> ItemCard:
     line, total = one.forecast.line, one.forecast.total
-    return FluidCard(
-        fluid=line.fluid.reference,
-        kind=KIND_LABELS[FluidKind(line.fluid.kind)],
-        on_hand=presentation.volume(line.shelf.quantity),
-        on_order=presentation.volume(line.on_order_quantity),
+
+    def amount(quantity: float) -> str:
+        return _amount(line, quantity, presentation)
+
+    return ItemCard(
+        item=line.item.reference,
+        is_part=_is_part(line),
+        kind=translate("stock_part")
+        if isinstance(line.item, Part)
+        else tell(KIND_LABELS[FluidKind(line.item.kind)]),
+        on_hand=amount(line.shelf.quantity),
+        on_order=amount(line.on_order_quantity),
         expires=presentation.day(line.next_expiry_on),
         need=translate(
             "stock_need",
-            middle=presentation.volume(float(total.q50[0])),
-            low=presentation.volume(float(total.q10[0])),
-            high=presentation.volume(float(total.q90[0])),
+            middle=amount(float(total.q50[0])),
+            low=amount(float(total.q10[0])),
+            high=amount(float(total.q90[0])),
         ),
-        warnings=line.warnings,
-        sentence=one.if_nothing_is_ordered,
-        planned=tuple(_planned(order, plan, presentation) for order in one.orders),
-        open_orders=tuple(_open(order, presentation) for order in line.open_orders),
-        notes=one.notes,
-        chart=_chart(place, one, plan.forecast.weeks, presentation),
+        warnings=tuple(tell(warning) for warning in line.warnings),
+        sentence=tell(one.if_nothing_is_ordered),
+        planned=tuple(_planned(order, line, plan, presentation) for order in one.orders),
+        open_orders=tuple(_open(order, line, presentation) for order in line.open_orders),
+        notes=tuple(tell(note) for note in one.notes),
+        chart=None if _is_part(line) else _chart(place, one, plan.forecast.weeks, presentation),
     )
 
 
-def _planned(order: PlannedOrder, plan: StockPlan, presentation: Presentation) -> PlannedRow:
+def _is_part(line: StockLine) -> bool:
+    return isinstance(line.item, Part)
+
+
+def _amount(line: StockLine, quantity: float, presentation: Presentation) -> str:
+    """Write litres of a fluid or pieces of a part."""
+    if _is_part(line):
+        return translate("stock_pieces", n=presentation.number(quantity))
+    return presentation.volume(quantity)
+
+
+def _choice(line: StockLine, presentation: Presentation) -> tuple[str, str]:
+    name = line.item.reference
+    if _is_part(line):
+        return f"part:{name}", translate("movement_of_part", part=name)
+    return f"fluid:{name}", translate("movement_of_fluid", fluid=name, unit=presentation.volume_unit)
+
+
+def _planned(order: PlannedOrder, line: StockLine, plan: StockPlan, presentation: Presentation) -> PlannedRow:
     money = presentation.money(order.cost_minor, 2)
     return PlannedRow(
         packs=", ".join(
-            translate("stock_packs", n=count, size=presentation.volume(litres))
-            for litres, count in order.packs
+            translate("stock_packs", n=count, size=_amount(line, size, presentation))
+            for size, count in order.packs
         ),
         packs_field=",".join(f"{litres!r}={count}" for litres, count in order.packs),
-        litres=presentation.volume(order.quantity),
         order_by=presentation.day(order.order_by),
         arrives=presentation.day(order.arrives_on),
         cost=f"{money}\u00a0{plan.currency}",
-        why=order.why,
+        why=tell(order.why),
         is_late=order.order_by <= plan.forecast.today,
     )
 
 
-def _open(order: OpenOrder, presentation: Presentation) -> OpenOrderRow:
+def _open(order: OpenOrder, line: StockLine, presentation: Presentation) -> OpenOrderRow:
     return OpenOrderRow(
         order_id=format_id(IdKind.PURCHASE_ORDER, order.order_id),
-        litres=presentation.volume(order.quantity),
+        litres=_amount(line, order.quantity, presentation),
         expected=presentation.day(order.expected_on),
         state=translate(f"order_{order.state}"),
         is_planned=order.state is OrderState.PLANNED,
@@ -214,7 +244,7 @@ def _is_in(day: date, week: IsoWeek) -> bool:
 def _used(level: UsedFluidLevel, presentation: Presentation) -> UsedRow:
     return UsedRow(
         depot=level.depot,
-        stream=level.stream.replace("_", " "),
+        stream=translate(f"stream_{level.stream}"),
         litres=presentation.volume(level.litres),
         capacity=presentation.volume(level.depot_capacity_litres),
     )

@@ -17,7 +17,7 @@ from service.store.tables.readings import Reading
 from service.store.tables.services import ReturnVisit
 from service.store.tables.visits import VisitPin
 from service.usecases.show_vehicle import CompartmentView, VehicleView
-from service.web.catalogue import ENGLISH, translate
+from service.web.catalogue import ENGLISH, tell, translate
 from service.web.forms import FormState
 from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
@@ -141,9 +141,9 @@ def vehicle_page(
 
 def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str, str]]:
     projection, vehicle = view.projection, view.projection.vehicle
-    yield translate("fact_class"), CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label
+    yield translate("fact_class"), tell(CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label)
     yield translate("fact_depot"), view.depot
-    yield translate("fact_duty"), DUTY_DEFAULTS[Duty(vehicle.duty)].label
+    yield translate("fact_duty"), tell(DUTY_DEFAULTS[Duty(vehicle.duty)].label)
     if projection.odometer_km is not None:
         low, middle, high = (presentation.distance(float(value)) for value in projection.odometer_km)
         yield translate("fact_odometer"), translate("fact_spread", middle=middle, low=low, high=high)
@@ -160,9 +160,9 @@ def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReadi
     shown = "–" if row.odometer is None else f"{presentation.number(row.odometer)}\u00a0{row.unit}"
     return HeldReading(
         reading_id=format_id(IdKind.READING, row.id),
-        taken=presentation.moment(row.taken_at.astimezone(zone)),
+        taken=presentation.wall_time(row.taken_at.astimezone(zone)),
         odometer=shown,
-        why=REASON_TEXTS[ReadingReason(row.reason)].sentence if row.reason else "",
+        why=tell(REASON_TEXTS[ReadingReason(row.reason)].sentence) if row.reason else "",
     )
 
 
@@ -207,7 +207,7 @@ def _card(
     return CompartmentCard(
         compartment_id=format_id(IdKind.COMPARTMENT, compartment.id),
         name=compartment.reference,
-        kind=KIND_LABELS[FluidKind(compartment.kind)],
+        kind=tell(KIND_LABELS[FluidKind(compartment.kind)]),
         facts=tuple(facts),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
@@ -234,20 +234,27 @@ def _intervals(one: CompartmentView, presentation: Presentation) -> Iterator[str
         yield translate("hours", n=presentation.number(compartment.interval_hours))
 
 
+def _action(action: str) -> str:
+    key = f"action_{action.replace(' ', '_').replace('-', '_')}"
+    return translate(key) if key in ENGLISH else action
+
+
 def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tuple[Event, ...]:
     """Records and changes together, the latest first."""
     dated: list[tuple[datetime, str, str]] = []
     for one in view.compartments:
         for step in one.history.steps:
             if step.event in {"service", "sample"}:
-                what = translate(f"event_{step.event}", compartment=one.compartment.reference, why=step.why)
+                what = translate(
+                    f"event_{step.event}", compartment=one.compartment.reference, why=tell(step.why)
+                )
                 dated.append((step.at, what, step.by or ""))
     for change in view.changes:
         key = f"change_{change.object_type}"
         subject = translate(key) if key in ENGLISH else change.object_type
-        dated.append((change.at, f"{subject}: {change.action}", change.actor))
+        dated.append((change.at, f"{subject}: {_action(change.action)}", change.actor))
     dated.sort(key=lambda entry: entry[0], reverse=True)
     return tuple(
-        Event(when=presentation.moment(at.astimezone(zone)), what=what, who=who)
+        Event(when=presentation.wall_time(at.astimezone(zone)), what=what, who=who)
         for at, what, who in dated[:HISTORY_SHOWN]
     )

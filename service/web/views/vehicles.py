@@ -9,7 +9,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.vehicles import Vehicle
 from service.usecases.list_fleet import FleetPart
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.views.paging import Pager
 
 
@@ -67,7 +67,7 @@ def _row(vehicle: Vehicle, part: FleetPart, presentation: Presentation) -> Vehic
     return VehicleRow(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
-        vehicle_class=CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label,
+        vehicle_class=tell(CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label),
         depot=part.depots[vehicle.depot_id],
         odometer=presentation.distance(part.odometer_km.get(key)),
         next_due="–"

@@ -14,7 +14,7 @@ from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
 from service.usecases.show_due_list import ShownList
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.views.lines import Line, LineRow, line_row
 from service.web.views.paging import Pager, pager_of
 
@@ -113,7 +113,7 @@ def week_page(
         ),
         previous_week=str(shown.week.shifted(-1)),
         next_week=str(shown.week.shifted(1)),
-        published="" if published is None else presentation.moment(_local(published.published_at, zone)),
+        published="" if published is None else presentation.wall_time(_local(published.published_at, zone)),
         may_publish=published is None and rights["plan"],
         may_plan=rights["plan"],
         may_tick=published is not None and rights["tick"],
@@ -185,7 +185,7 @@ def _group(
 def _litres(entries: Sequence[_Entry], presentation: Presentation) -> tuple[tuple[str, str], ...]:
     litres: Counter[str] = Counter()
     for one in entries:
-        litres[one.line.fluid or KIND_LABELS[FluidKind(one.line.kind)]] += one.line.litres  # type: ignore[assignment]
+        litres[one.line.fluid or tell(KIND_LABELS[FluidKind(one.line.kind)])] += one.line.litres  # type: ignore[assignment]
     return tuple((name, presentation.volume(float(value))) for name, value in sorted(litres.items()))
 
 
@@ -215,7 +215,7 @@ def _names(places: Iterable[dict[str, str]]) -> tuple[str, ...]:
 
 def _cautions(entries: Sequence[_Entry]) -> tuple[str, ...]:
     found = (caution for one in entries for caution in one.line.detail.get("cautions", ()))
-    return tuple(dict.fromkeys(found))[:6]
+    return tuple(tell(caution) for caution in dict.fromkeys(found))[:6]
 
 
 def _local(moment: datetime, zone: ZoneInfo) -> datetime:
