@@ -39,6 +39,7 @@ LIMIT_BY_CODE: Final = {
     LimitCode.CONDITION: Limit.CONDITION,
     LimitCode.CONTAMINATION: Limit.CONTAMINATION,
 }
+NAME_BY_CODE: Final = {int(code): str(name) for code, name in LIMIT_BY_CODE.items()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,10 +83,21 @@ class FleetProjection:
         """Limit that most likely bites first."""
         return LIMIT_BY_CODE.get(LimitCode(int(self.due.biting_limit[place])))
 
+    def limit_names(self) -> list[str | None]:
+        """Name of that limit of every compartment."""
+        return [NAME_BY_CODE.get(code) for code in self.due.biting_limit.tolist()]
+
     def limit_probabilities(self, place: int) -> dict[str, float]:
         """Probability of being the first limit reached within the horizon, by limit; what is impossible is left out."""
-        row = self.due.limit_probability[place]
-        return {str(name): float(row[code]) for code, name in LIMIT_BY_CODE.items() if row[code] > 0.0}
+        return _by_limit(self.due.limit_probability[place].tolist())
+
+    def probabilities_by_limit(self) -> list[dict[str, float]]:
+        """Those of every compartment."""
+        return [_by_limit(row) for row in self.due.limit_probability.tolist()]
+
+
+def _by_limit(row: Sequence[float]) -> dict[str, float]:
+    return {name: row[code] for code, name in NAME_BY_CODE.items() if row[code] > 0.0}
 
 
 def project_due(

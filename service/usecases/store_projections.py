@@ -38,29 +38,43 @@ def _rows(organisation_id: int, usage: FleetUsage, projection: FleetProjection) 
     life_used = np.maximum(projection.fluid_now.life_used[:, np.newaxis] + spread, 0.0).tolist()
     recommended = recommend_exchange(projection.compartments)
     weeks = np.ascontiguousarray(projection.due.week_probability, dtype=np.float32)
-    overdue = projection.due.overdue_probability.tolist()
-    for place, key in enumerate(projection.compartments["id"]):
-        limit = projection.limit_of(place)
-        low, middle, high = odometer[place] if is_read[place] else (None, None, None)
+    columns = zip(
+        projection.compartments["id"],
+        projection.compartments["vehicle_id"],
+        is_read,
+        odometer,
+        life_used,
+        zip(*projection.due_dates, strict=True),
+        projection.limit_names(),
+        projection.probabilities_by_limit(),
+        projection.due.overdue_probability.tolist(),
+        weeks,
+        recommended.litres.tolist(),
+        recommended.n_rounds.tolist(),
+        recommended.method,
+        strict=True,
+    )
+    for key, vehicle_id, has_odometer, km, life, dates, limit, by_limit, overdue, week, *exchange in columns:
+        low, middle, high = km if has_odometer else (None, None, None)
         yield {
             "compartment_id": key,
             "organisation_id": organisation_id,
-            "vehicle_id": projection.compartments["vehicle_id"][place],
+            "vehicle_id": vehicle_id,
             "as_of": projection.now,
             "odometer_q10_km": low,
             "odometer_q50_km": middle,
             "odometer_q90_km": high,
-            "life_used_q10": life_used[place][0],
-            "life_used_q50": life_used[place][1],
-            "life_used_q90": life_used[place][2],
-            "due_q10_on": projection.due_dates[0][place],
-            "due_q50_on": projection.due_dates[1][place],
-            "due_q90_on": projection.due_dates[2][place],
-            "limit_reached": "none" if limit is None else str(limit),
-            "probability_by_limit": projection.limit_probabilities(place),
-            "overdue_probability": overdue[place],
-            "week_probabilities": weeks[place].tobytes(),
-            "litres": float(recommended.litres[place]),
-            "n_rounds": int(recommended.n_rounds[place]),
-            "method": str(recommended.method[place]),
+            "life_used_q10": life[0],
+            "life_used_q50": life[1],
+            "life_used_q90": life[2],
+            "due_q10_on": dates[0],
+            "due_q50_on": dates[1],
+            "due_q90_on": dates[2],
+            "limit_reached": limit or "none",
+            "probability_by_limit": by_limit,
+            "overdue_probability": overdue,
+            "week_probabilities": week.tobytes(),
+            "litres": exchange[0],
+            "n_rounds": exchange[1],
+            "method": str(exchange[2]),
         }

@@ -1,12 +1,15 @@
 """What the projection reads and writes, as columns: a fleet is too large for an object a row."""
 
+import json
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, delete, insert, select, update
+from sqlalchemy import ColumnElement, Text, cast, delete, select, update
 from sqlmodel import Session, col
 
+from service.store.bulk import insert_rows
+from service.store.in_lists import is_one_of
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -19,9 +22,6 @@ class StoredUsage(NamedTuple):
     hours_state: bytes
     changed_from: datetime | None = None
 
-
-VEHICLE_CHUNK: Final = 10_000
-"""Vehicles in one IN list; SQLite takes 32,766 values, PostgreSQL 65,535."""
 
 COMPARTMENT_COLUMNS: Final = (
     Compartment.id,
@@ -57,6 +57,7 @@ COMPARTMENT_COLUMNS: Final = (
     CompartmentState.return_rounds,
     CompartmentState.fresh_fraction,
 )
+JSON_COLUMNS: Final = ("ageing", "seals")
 
 
 def read_compartments(
@@ -64,7 +65,7 @@ def read_compartments(
 ) -> dict[str, list[Any]]:
     """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
     query = (
-        select(*(col(column) for column in COMPARTMENT_COLUMNS))
+        select(*(_as_text(column) for column in COMPARTMENT_COLUMNS))
         .join(
             Vehicle,
             (col(Vehicle.organisation_id) == Compartment.organisation_id)
@@ -72,20 +73,33 @@ def read_compartments(
         )
         .join(CompartmentState, col(CompartmentState.compartment_id) == Compartment.id)
         .where(
-            col(Compartment.organisation_id) == organisation_id, col(Compartment.vehicle_id).in_(vehicle_ids)
+            col(Compartment.organisation_id) == organisation_id,
+            is_one_of(session, col(Compartment.vehicle_id), vehicle_ids),
         )
         .order_by(col(Compartment.vehicle_id), col(Compartment.id))
     )
     names = [column.key for column in query.selected_columns]
     rows = session.connection().execute(query).all()
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(names)
-    return {str(name): list(values) for name, values in zip(names, columns, strict=True)}
+    found = {str(name): list(values) for name, values in zip(names, columns, strict=True)}
+    return found | {name: _decoded(found[name]) for name in JSON_COLUMNS}
+
+
+def _as_text(column: Any) -> Any:
+    """Leave the decoding of JSON to `_decoded`."""
+    return cast(col(column), Text).label(column.key) if column.key in JSON_COLUMNS else col(column)
+
+
+def _decoded(texts: Sequence[str]) -> list[Any]:
+    """Decode JSON; most compartments say the same, and such share one value that nobody may change."""
+    by_text = {text: json.loads(text) for text in set(texts)}
+    return [by_text[text] for text in texts]
 
 
 def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, StoredUsage]:
     """Read the usage states of some vehicles that rest on all their readings; the others are missing."""
     columns = (col(VehicleUsage.vehicle_id), col(VehicleUsage.usage_state), col(VehicleUsage.hours_state))
-    query = select(*columns).where(*_is_current(organisation_id, vehicle_ids))
+    query = select(*columns).where(*_is_current(session, organisation_id, vehicle_ids))
     return {row[0]: StoredUsage(row[1] or b"", row[2] or b"") for row in session.connection().execute(query)}
 
 
@@ -100,7 +114,7 @@ def read_earlier_usage(
         col(VehicleUsage.changed_from),
     ).where(
         col(VehicleUsage.organisation_id) == organisation_id,
-        col(VehicleUsage.vehicle_id).in_(vehicle_ids),
+        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
         col(VehicleUsage.usage_state).is_not(None),
         col(VehicleUsage.hours_state).is_not(None),
     )
@@ -112,14 +126,16 @@ def read_earlier_usage(
 
 def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
     """Those of some vehicles whose stored states rest on all their readings."""
-    query = select(col(VehicleUsage.vehicle_id)).where(*_is_current(organisation_id, vehicle_ids))
+    query = select(col(VehicleUsage.vehicle_id)).where(*_is_current(session, organisation_id, vehicle_ids))
     return set(session.connection().execute(query).scalars())
 
 
-def _is_current(organisation_id: int, vehicle_ids: Sequence[int]) -> tuple[ColumnElement[bool], ...]:
+def _is_current(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
+) -> tuple[ColumnElement[bool], ...]:
     return (
         col(VehicleUsage.organisation_id) == organisation_id,
-        col(VehicleUsage.vehicle_id).in_(vehicle_ids),
+        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
         col(VehicleUsage.is_stale).is_(False),
         col(VehicleUsage.usage_state).is_not(None),
         col(VehicleUsage.hours_state).is_not(None),
@@ -164,12 +180,10 @@ def replace_projections(
 
 
 def _replace(
-    session: Session, table: type, key: Any, ids: Sequence[int], rows: Sequence[dict[str, Any]]
+    session: Session, table: Any, key: Any, ids: Sequence[int], rows: Sequence[dict[str, Any]]
 ) -> None:
-    """Delete and insert below the object layer, which would send rows with different nulls one by one."""
-    connection = session.connection()
-    for start in range(0, len(ids), VEHICLE_CHUNK):
-        connection.execute(delete(table).where(key.in_(ids[start : start + VEHICLE_CHUNK])))
-    if rows:
-        connection.execute(insert(table), list(rows))
+    """Delete and insert below the object layer."""
+    session.flush()
+    session.connection().execute(delete(table).where(is_one_of(session, key, ids)))
+    insert_rows(session, table.__table__, rows)
     session.expire_all()
