@@ -5,7 +5,7 @@ import re
 from hashlib import sha256
 from typing import Final
 
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from fastapi.openapi.docs import get_swagger_ui_html
 from fastapi.responses import HTMLResponse
 
@@ -15,18 +15,24 @@ _INLINE_SCRIPT: Final = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 def install_documentation(app: FastAPI) -> None:
     """Serve /docs; the files of it are mounted by the class that the application is made with."""
+    app.get("/docs", include_in_schema=False)(show_documentation)
 
-    @app.get("/docs", include_in_schema=False)
-    def show_documentation() -> HTMLResponse:
-        page = get_swagger_ui_html(
-            openapi_url="/openapi.json",
-            title=f"{app.title}: the API",
-            swagger_js_url=f"{FILES}/swagger-ui-bundle.js",
-            swagger_css_url=f"{FILES}/swagger-ui.css",
-            swagger_favicon_url=f"{FILES}/favicon.png",
-        )
-        page.headers["Content-Security-Policy"] = _policy(bytes(page.body).decode())
-        return page
+
+def show_documentation(request: Request) -> HTMLResponse:
+    """Show the page.
+
+    No function of an application's own: the framework remembers what it has seen of functions for as long as the
+    process lives, and with one that knew its application every application ever made.
+    """
+    page = get_swagger_ui_html(
+        openapi_url="/openapi.json",
+        title=f"{request.app.title}: the API",
+        swagger_js_url=f"{FILES}/swagger-ui-bundle.js",
+        swagger_css_url=f"{FILES}/swagger-ui.css",
+        swagger_favicon_url=f"{FILES}/favicon.png",
+    )
+    page.headers["Content-Security-Policy"] = _policy(bytes(page.body).decode())
+    return page
 
 
 def _policy(page: str) -> str:

@@ -1,0 +1,22 @@
+"""An application as a whole."""
+
+import gc
+import weakref
+
+from fastapi.testclient import TestClient
+
+from service.main import build_app
+from service.settings import Settings
+
+
+def test_an_application_that_nobody_uses_any_more_is_forgotten(database, clock):
+    """Nothing that lives as long as the process holds on to it, or tests and embedding programs grow without end."""
+    app = build_app(Settings(environment="test", scheduler=False), database, clock)
+    with TestClient(app) as client:
+        assert client.get("/docs").status_code == 200
+        assert client.get("/v1/vehicles").status_code == 401
+        assert client.get("/openapi.json").status_code == 200
+    noted = weakref.ref(app)
+    del app, client
+    gc.collect()
+    assert noted() is None
