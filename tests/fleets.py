@@ -166,11 +166,26 @@ def seasonal_work(rng: np.random.Generator, n: int, days: int) -> Floats:
     return _own(rng, n, 45.0, 0.5) * np.maximum(busy, 0.05) * daily * _steps(rng, n, days, 3.0, 0.3)
 
 
+def changing_jobs(rng: np.random.Generator, n: int, days: int) -> Floats:
+    """A new level of the rate every other year, calm drivers and restless ones, and tours of some days now and then."""
+    restless = _own(rng, n, 1.0, 0.5)
+    job = np.cumsum((rng.random((n, days)) < 1.0 / 640.0).astype(np.int64), axis=1)
+    level = np.take_along_axis(0.3 * rng.standard_normal((n, int(job.max()) + 1)), job, axis=1)
+    log_rate = level + _persistent(rng, n, days, 100.0, 0.18 * restless)
+    shape = np.broadcast_to(2.2 / restless**2, (n, days))
+    daily = np.exp(log_rate) * rng.gamma(shape, 1.0 / shape) * _own(rng, n, 32.0, 0.5)
+    vehicle, start = np.nonzero(rng.random((n, days)) < _own(rng, n, 1.0 / 110.0, 0.6))
+    tour = 40.0 * np.exp(0.8 * rng.standard_normal(vehicle.size))
+    for day in range(8):
+        np.add.at(daily, (vehicle, np.minimum(start + day, days - 1)), tour)
+    return daily * _spells(rng, n, days, 120.0, 7.0) * _season(rng, n, days, 0.12)
+
+
 PROCESSES: dict[str, Callable[[np.random.Generator, int, int], Floats]] = {
     process.__name__: process
     for process in (
         weekly_work, private_cars, slow_drift, city_buses, pool_vehicles, ageing_cars, common_shock,
-        steady_with_shifts, seasonal_work,
+        steady_with_shifts, seasonal_work, changing_jobs,
     )
 }  # fmt: skip
 

@@ -182,7 +182,7 @@ def test_intervals_hold_roughly_where_the_model_is_wrong(process):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "process", ["weekly_work", "slow_drift", "city_buses", "pool_vehicles", "ageing_cars"]
+    "process", ["weekly_work", "slow_drift", "city_buses", "pool_vehicles", "ageing_cars", "changing_jobs"]
 )
 def test_the_projection_beats_every_plain_one(process):
     fleet = simulate_fleet(np.random.default_rng(6), process, 150, 1100, 20.0)
