@@ -14,7 +14,9 @@ from service.errors import InvalidInputError
 
 MAX_DEPTH: Final = 24
 MAX_NODES: Final = 300_000
-"""More than a document of ten thousand machines has."""
+"""More than a document of ten thousand machines has; counted before anything is built where that is possible."""
+
+_TOO_MUCH: Final = "The document is too large or nested too deep."
 
 
 @dataclass(slots=True)
@@ -45,6 +47,8 @@ def read_xml(content: bytes) -> Node:
     InvalidInputError
         If it is none, declares a document type, or is too large or too deep.
     """
+    if content.count(b"<") > 2 * MAX_NODES:
+        raise InvalidInputError(_TOO_MUCH)
     reader = _XmlReader()
     parser = expat.ParserCreate()
     parser.buffer_text = True
@@ -67,6 +71,8 @@ def read_json(content: bytes) -> Node:
     InvalidInputError
         If it is none, or is too large or too deep.
     """
+    if content.count(b"[") + content.count(b"{") > MAX_NODES:
+        raise InvalidInputError(_TOO_MUCH)
     try:
         value = json.loads(content, parse_constant=_refuse_constant, parse_float=str, parse_int=str)
     except (ValueError, RecursionError) as error:
@@ -96,9 +102,6 @@ def tree_of(value: Any) -> Node:
 
     found = list(build(value, 0))
     return found[0] if len(found) == 1 and not isinstance(value, list) else Node("", {"": found})
-
-
-_TOO_MUCH: Final = "The document is too large or nested too deep."
 
 
 class _XmlReader:

@@ -188,8 +188,9 @@ def test_documents_that_are_none_or_mean_harm_are_refused(content: bytes) -> Non
         b'{"a":' * 100_000,
         b'{"Equipment": NaN}',
         b"\xff",
+        b'{"Equipment": [' + b"[]," * 2_500_000 + b"[]]}",
     ],
-    ids=range(10),
+    ids=range(11),
 )
 def test_json_that_is_no_fleet_is_refused(content: bytes) -> None:
     with pytest.raises(InvalidInputError):
