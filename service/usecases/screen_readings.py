@@ -13,12 +13,12 @@ from sqlmodel import Session
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
-from service.store.repositories import fleet, readings
+from service.store.repositories import readings
 from service.usecases.caller import Caller
 from service.usecases.change_verdicts import Decision, note_changes
 from service.usecases.engine_time import days_of
 from service.usecases.reading_windows import StoredReadings, WindowStart
-from service.usecases.usage_model import known_usage
+from service.usecases.usage_model import known_usage, vehicle_classes
 
 OUTCOME_BY_CODE: Final = {
     Outcome.ACCEPTED: ReadingOutcome.ACCEPTED,
@@ -252,8 +252,7 @@ def _prior_rates(
     session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]
 ) -> NDArray[np.float64]:
     ids = vehicle_ids.tolist()
-    found = fleet.classes_of_vehicles(session, organisation_id, ids)
-    classes = [found[key] for key in ids]
+    classes = vehicle_classes(session, organisation_id, ids)
     return np.asarray(np.exp(known_usage(session, organisation_id).odometer_priors(classes).log_rate))
 
 

@@ -20,7 +20,7 @@ from service.engine.usage.hyperparameters import (
 )
 from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
 from service.engine.usage.season import HARMONICS, NO_SEASON, Season, fit_seasons, seasons_of_vehicles
-from service.store.repositories import readings
+from service.store.repositories import fleet, readings
 from service.store.tables.projections import UsageModel
 from service.store.tables.vehicles import Vehicle
 
@@ -90,10 +90,7 @@ def shared_log_sd(session: Session, organisation_id: int) -> float:
 
 def vehicle_classes(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[str]:
     """Classes of vehicles, in the order asked for."""
-    query = select(Vehicle.id, Vehicle.vehicle_class).where(
-        Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(vehicle_ids)
-    )
-    found = dict(session.exec(query).all())
+    found = fleet.classes_of_vehicles(session, organisation_id, vehicle_ids)
     return [found[key] for key in vehicle_ids]
 
 
