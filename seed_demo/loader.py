@@ -31,6 +31,7 @@ from service.usecases.record_services import record_service
 from service.usecases.refresh_fleet import refresh_fleet
 from service.usecases.register_compartments import register_compartment
 from service.usecases.register_fluids import add_fluid
+from service.usecases.register_parts import add_part
 from service.usecases.register_vehicles import NewVehicle, register_vehicle
 from service.usecases.sample_entries import NewSample
 from service.usecases.service_entries import NewRound, NewService, NewWork
@@ -38,6 +39,10 @@ from service.usecases.service_entries import NewRound, NewService, NewWork
 Progress = Callable[[str], None]
 
 SERVICES_A_TURN: Final = 100
+
+PART_PACKS: Final = (PackOffer(pieces=25, price_minor=900), PackOffer(pieces=100, price_minor=2_900))
+PIECES_COUNTED: Final = 12
+"""Invented, as are the packs: of every seal a dozen is left."""
 
 
 def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed: int = 7) -> Caller:
@@ -108,6 +113,13 @@ def _register(database: Database, caller: Caller, now: datetime, fleet: DemoFlee
             }
             kept["reference"], kept["seals"] = kept.pop("compartment"), list(kept["seals"])
             register_compartment(session, caller, now, place.vehicle, FluidKind(place.kind), kept)
+        for part in _parts(fleet):
+            add_part(session, caller, now, part, {}, PART_PACKS)
+
+
+def _parts(fleet: DemoFleet) -> list[str]:
+    """Seals and washers that the compartments name."""
+    return sorted({seal.part for place in fleet.compartments for seal in place.seals})
 
 
 def _stock(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
@@ -191,6 +203,9 @@ def _sample_and_order(database: Database, caller: Caller, now: datetime, fleet: 
                 reference=order.reference,
             )
             make_order(session, caller, now, new)
+        for part in _parts(fleet):
+            count = NewMovement(kind=MovementKind.COUNT, part=part, pieces=PIECES_COUNTED, at=now)
+            record_movement(session, caller, now, count)
 
 
 def _read(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
