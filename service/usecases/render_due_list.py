@@ -44,7 +44,7 @@ _WRITERS: Final[dict[FileKind, Callable[[DueListDocument, Presentation], bytes]]
     FileKind.PDF: due_list_pdf,
     FileKind.ICS: due_list_calendar,
 }
-_VOLUME_UNITS: Final = {"litre": "L", "us_gallon": "US gal", "imperial_gallon": "imp gal"}
+_VOLUME_UNITS: Final = {"litre": "L", "us_gallon": "US gal", "us_quart": "US qt", "imperial_gallon": "imp gal"}
 _MONTH_FIRST: Final = frozenset({"en-US"})
 
 

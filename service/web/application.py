@@ -9,6 +9,7 @@ from fastapi.staticfiles import StaticFiles
 from service.web.failures import install_failure_pages
 from service.web.pages import (
     accuracy,
+    articles,
     compartments,
     days,
     driver,
@@ -41,6 +42,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     days.router,
     driver_links.router,
     driver.router,
+    articles.router,
     stock.router,
     accuracy.router,
     settings.router,

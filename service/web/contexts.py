@@ -97,6 +97,16 @@ class DriverLinkPage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ArticlesPage:
+    """The forms for a new fluid and a new part."""
+
+    kinds: tuple[tuple[str, str], ...]
+    volume_unit: str
+    currency: str
+    form: FormState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnChoice:
     """Which column of a table holds a field."""
 

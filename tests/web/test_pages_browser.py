@@ -36,6 +36,7 @@ PAGES = {
     "reading": "/vehicles/VAN-01/reading",
     "job-sheet": "/vehicles/VAN-01/job-sheet",
     "stock": "/stock",
+    "article-new": "/stock/new",
     "accuracy": "/accuracy",
     "settings": "/settings",
     "people": "/settings/people",

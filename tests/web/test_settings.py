@@ -176,3 +176,24 @@ def test_a_file_is_read_like_a_table(owner):
     refused = owner.client.post("/start/vehicles", data=hidden, files={"file": spoilt}, headers=headers)
     assert refused.status_code == 422
     assert "not in UTF-8" in refused.text
+
+
+def test_volumes_can_be_read_and_typed_in_quarts(workshop, fleet):
+    """1 US liquid quart is a quarter of a gallon of 231 cubic inches: 0.946352946 L (NIST Handbook 44, appendix C)."""
+    workshop.come_in()
+    html = workshop.get("/settings").text
+    assert '<option value="us_quart">US quarts</option>' in html
+    workshop.operator.client.patch(
+        "/v1/organisation", json={"volume_unit": "us_quart"}, headers=workshop.operator.headers
+    ).raise_for_status()
+    page = workshop.get("/vehicles/VAN-01").text.replace("\u00a0", " ")
+    assert f"{9.0 / 0.946352946:.1f} US qt" in page
+    action = re.search(r'action="(/settings/depots/dep_\d+)"', workshop.get("/settings").text)[1]
+    minutes = {f"minutes-{day}": "480" for day in range(1, 8)}
+    assert workshop.fill("/settings", action, **minutes, capacity="200").status_code == 303
+    depots = workshop.operator.get("/v1/depots").json()["depots"]
+    assert any(
+        depot["used_fluid_capacity_litres"] == pytest.approx(200 * 0.946352946)
+        for depot in depots
+        if depot["used_fluid_capacity_litres"] is not None
+    )

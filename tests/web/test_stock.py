@@ -74,6 +74,30 @@ def test_parts_are_kept_by_the_piece(storekeeper):
     assert "aria-invalid" in answer.text
 
 
+def test_a_fluid_and_a_part_are_added_by_hand(workshop, fleet):
+    workshop.come_in("petra", Role.PLANNER)
+    fluid = {"fluid_name": "Blue Nine", "fluid_kind": "cvt", "specifications": "Invented IX\nInvented X"}
+    prices = {"fluid_pack": "20", "fluid_price": "169,50", "fluid_lead": "5"}
+    assert workshop.fill("/stock/new", "/stock/fluids", **fluid, **prices).status_code == 303
+    rows = workshop.operator.get("/v1/fluids").json()["fluids"]
+    (row,) = (row for row in rows if row["fluid"] == "Blue Nine")
+    assert row["specifications"] == ["Invented IX", "Invented X"]
+    assert (row["packs"][0]["litres"], row["packs"][0]["price_minor"], row["lead_time_days"]) == (
+        20,
+        16950,
+        5,
+    )
+    again = workshop.fill("/stock/new", "/stock/fluids", **fluid)
+    assert again.status_code == 409
+    assert "Invented IX" in again.text
+    part = {"part_name": "cover", "part_pack": "2.5"}
+    assert "whole pieces" in workshop.fill("/stock/new", "/stock/parts", **part).text
+    assert workshop.fill("/stock/new", "/stock/parts", **part | {"part_pack": "10"}).status_code == 303
+    page = workshop.get("/stock").text
+    assert "Blue Nine" in page
+    assert "cover" in page
+
+
 FETCHED = {
     "used_depot": "North",
     "used_stream": "lubricating_oil",

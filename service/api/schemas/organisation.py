@@ -49,7 +49,7 @@ class OrganisationRead(BaseModel):
     locale: str
     currency: str
     distance_unit: Literal["km", "mi"]
-    volume_unit: Literal["litre", "us_gallon", "imperial_gallon"]
+    volume_unit: Literal["litre", "us_gallon", "us_quart", "imperial_gallon"]
     publishing_weekday: int
     publishing_time: str
     planning: dict[str, float]
@@ -75,7 +75,7 @@ class OrganisationUpdate(Body):
     locale: Annotated[str, Field(strict=True, pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
     currency: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$", description="ISO 4217.")] | None = None
     distance_unit: Literal["km", "mi"] | None = None
-    volume_unit: Literal["litre", "us_gallon", "imperial_gallon"] | None = None
+    volume_unit: Literal["litre", "us_gallon", "us_quart", "imperial_gallon"] | None = None
     publishing_weekday: Weekday | None = Field(
         default=None, description="1 is Monday; the list of the week after is fixed on it."
     )

@@ -16,7 +16,7 @@ class Organisation(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("name"),
         one_of("distance_unit", ("km", "mi"), "distance_unit"),
-        one_of("volume_unit", ("litre", "us_gallon", "imperial_gallon"), "volume_unit"),
+        one_of("volume_unit", ("litre", "us_gallon", "us_quart", "imperial_gallon"), "volume_unit"),
         CheckConstraint("publishing_weekday BETWEEN 1 AND 7", name="publishing_weekday"),
         CheckConstraint("publishing_minute BETWEEN 0 AND 1439", name="publishing_minute"),
         CheckConstraint("length(currency) = 3", name="currency"),

@@ -16,7 +16,7 @@ from service.usecases.change_settings import change_depot, change_organisation, 
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.settings import DISTANCE_UNITS, VOLUME_UNITS, WEEKDAYS, settings_page
-from service.web.visits import doing, looking, status_of
+from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 
@@ -64,7 +64,7 @@ def post_depot(request: Request, depot: DepotPath, form: Form) -> Response:
     """Change a depot."""
     try:
         with doing(request, form) as visit:
-            change_depot(visit.session, visit.caller, visit.now, depot, _depot(form))
+            change_depot(visit.session, visit.caller, visit.now, depot, _depot(visit, form))
             return visit.done("/settings", told="settings")
     except (InvalidInputError, ConflictError) as error:
         return _show(request, EMPTY, FormState.after(form, error), depot, error)
@@ -94,13 +94,16 @@ def _organisation(posted: Posted) -> dict[str, Any]:
     }
 
 
-def _depot(posted: Posted) -> dict[str, Any]:
+def _depot(visit: Visit, posted: Posted) -> dict[str, Any]:
     reader = FormReader(posted)
+    litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
     changes = {
         "bay_minutes": [round(reader.number(f"minutes-{day}", MINUTES_A_DAY)) for day in WEEKDAYS],
         "holiday_region": reader.optional_line("holiday_region", maximum=16),
         "closed_on": _days(reader, posted.text("closed_on")),
-        "used_fluid_capacity_litres": reader.optional_number("capacity", plausibility.STOCK_LITRES),
+        "used_fluid_capacity_litres": reader.optional_number(
+            "capacity", plausibility.STOCK_LITRES, to_base=lambda typed: typed * litres_a_unit
+        ),
     }
     reader.finish()
     return changes

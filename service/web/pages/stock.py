@@ -211,5 +211,13 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
         overview = show_stock(visit.session, visit.caller, visit.now)
         plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
         depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
-        page = stock_page(overview, plan, depots, visit.presentation, form, may_act=visit.may(Scope.STOCK))
+        page = stock_page(
+            overview,
+            plan,
+            depots,
+            visit.presentation,
+            form,
+            may_act=visit.may(Scope.STOCK),
+            may_plan=visit.may(Scope.PLANNING),
+        )
         return render("stock.html", frame_of(visit, "stock"), page, status_of(error))

@@ -15,7 +15,7 @@ from service.web.catalogue import translate
 from service.web.forms import FormState
 
 LOCALES: Final = ("en-GB", "en-US", "en-IE", "de-DE", "fr-FR", "nl-NL", "es-ES", "pl-PL", "sv-SE")
-VOLUME_UNITS: Final = ("litre", "us_gallon", "imperial_gallon")
+VOLUME_UNITS: Final = ("litre", "us_gallon", "us_quart", "imperial_gallon")
 DISTANCE_UNITS: Final = ("km", "mi")
 WEEKDAYS: Final = tuple(range(1, 8))
 
@@ -49,6 +49,7 @@ class SettingsPage:
     form: FormState
     depot_form: FormState
     depot_id: str
+    volume_unit: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +120,7 @@ def settings_page(
         form=form,
         depot_form=depot_form,
         depot_id=depot_id,
+        volume_unit=presentation.volume_unit,
     )
 
 
@@ -182,7 +184,7 @@ def _depot(depot: Depot, presentation: Presentation) -> DepotForm:
         closed_on="\n".join(depot.closed_on),
         capacity=""
         if depot.used_fluid_capacity_litres is None
-        else f"{depot.used_fluid_capacity_litres:.10g}",
+        else f"{presentation.volume_value(depot.used_fluid_capacity_litres):.10g}",
     )
 
 

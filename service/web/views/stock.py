@@ -97,6 +97,7 @@ class StockPage:
     volume_unit: str
     n_weeks: int
     may_act: bool
+    may_plan: bool
     form: FormState
 
 
@@ -108,6 +109,7 @@ def stock_page(
     form: FormState,
     *,
     may_act: bool,
+    may_plan: bool,
 ) -> StockPage:
     """Fill the page."""
     forecast = plan.forecast
@@ -127,6 +129,7 @@ def stock_page(
         volume_unit=presentation.volume_unit,
         n_weeks=len(forecast.weeks),
         may_act=may_act,
+        may_plan=may_plan,
         form=form,
     )
 

@@ -35,7 +35,7 @@ def upgrade() -> None:
     sa.Column('planning', sa.JSON(), nullable=False),
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.CheckConstraint("distance_unit IN ('km', 'mi')", name=op.f('ck_organisation_distance_unit')),
-    sa.CheckConstraint("volume_unit IN ('litre', 'us_gallon', 'imperial_gallon')", name=op.f('ck_organisation_volume_unit')),
+    sa.CheckConstraint("volume_unit IN ('litre', 'us_gallon', 'us_quart', 'imperial_gallon')", name=op.f('ck_organisation_volume_unit')),
     sa.CheckConstraint('length(currency) = 3', name=op.f('ck_organisation_currency')),
     sa.CheckConstraint('publishing_minute BETWEEN 0 AND 1439', name=op.f('ck_organisation_publishing_minute')),
     sa.CheckConstraint('publishing_weekday BETWEEN 1 AND 7', name=op.f('ck_organisation_publishing_weekday')),
