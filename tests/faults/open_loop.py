@@ -7,6 +7,7 @@ import asyncio
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 Request = Callable[[int], bytes]
@@ -39,27 +40,41 @@ class Load:
         return f"{name}: {len(self.latencies)} calls, {', '.join(parts)}, {dict(self.statuses)}, lag p99 {lag:.0f} ms"
 
 
-async def _send(
-    port: int, idle: list[tuple[asyncio.StreamReader, asyncio.StreamWriter]], content: bytes
-) -> int:
+Connection = tuple[asyncio.StreamReader, asyncio.StreamWriter]
+
+
+async def _send(port: int, idle: list[Connection], content: bytes) -> int:
     """Make one call on a connection that is free, or on a new one; gives the status."""
-    reader, writer = idle.pop() if idle else await asyncio.open_connection("127.0.0.1", port)
-    writer.write(content)
-    head = await reader.readuntil(b"\r\n\r\n")
-    lines = head.lower().split(b"\r\n")
-    length = next((int(line.split(b":")[1]) for line in lines if line.startswith(b"content-length:")), 0)
-    await reader.readexactly(length)
-    if b"connection: close" in lines:
-        writer.close()
-    else:
-        idle.append((reader, writer))
-    return int(head.split(b" ", 2)[1])
+    while idle:
+        try:
+            return await _exchange(idle.pop(), idle, content)
+        except (OSError, asyncio.IncompleteReadError):
+            continue  # the server had closed it, idle as it was
+    return await _exchange(await asyncio.open_connection("127.0.0.1", port), idle, content)
+
+
+async def _exchange(connection: Connection, idle: list[Connection], content: bytes) -> int:
+    reader, writer = connection
+    is_open = False
+    try:
+        writer.write(content)
+        head = await reader.readuntil(b"\r\n\r\n")
+        lines = head.lower().split(b"\r\n")
+        length = next((int(line.split(b":")[1]) for line in lines if line.startswith(b"content-length:")), 0)
+        await reader.readexactly(length)
+        is_open = b"connection: close" not in lines
+        return int(head.split(b" ", 2)[1])
+    finally:
+        if is_open:
+            idle.append(connection)
+        else:
+            writer.close()
 
 
 async def run_load(port: int, per_second: float, seconds: float, request: Request, first: int = 0) -> Load:
     """Call at a constant rate for a while."""
     load = Load()
-    idle: list[tuple[asyncio.StreamReader, asyncio.StreamWriter]] = []
+    idle: list[Connection] = []
 
     async def call(number: int, due: float) -> None:
         load.lags.append(time.perf_counter() - due)
@@ -79,6 +94,8 @@ async def run_load(port: int, per_second: float, seconds: float, request: Reques
     await asyncio.gather(*tasks)
     for _, writer in idle:
         writer.close()
+        with suppress(OSError):
+            await writer.wait_closed()
     return load
 
 
