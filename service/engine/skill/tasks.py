@@ -11,7 +11,7 @@ from service.engine.usage.filter import filter_readings
 from service.engine.usage.fit import fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.predict import odometer_quantiles
-from service.engine.usage.priors import RatePriors, configured_priors, fit_priors
+from service.engine.usage.priors import configured_priors, fit_priors
 from service.engine.usage.season import NO_SEASON, Season, fit_season
 from service.errors import InvalidInputError
 
@@ -79,9 +79,10 @@ def project_tasks(pasts: Pasts, task_origin: Integers, target_days: Floats) -> F
 
     Notes
     -----
-    A task rests on its own origin's entries. Rates, season and hyperparameters are learnt from the fleet as it was
-    known at the last of a row of dates `REFIT_DAYS` apart that is not later than the origin: from each
-    vehicle's latest origin up to that date.
+    A task rests on its own origin's entries. A file names no classes, so its vehicles may be of any kind: their
+    rates have the prior of vehicles of which nothing is known. Season and hyperparameters are learnt from the
+    fleet as it was known at the last of a row of dates `REFIT_DAYS` apart that is not later than the origin: from
+    each vehicle's latest origin up to that date.
     """
     _check(pasts)
     period = np.floor((pasts.origin_days - np.min(pasts.origin_days, initial=0.0)) / REFIT_DAYS).astype(
@@ -92,9 +93,7 @@ def project_tasks(pasts: Pasts, task_origin: Integers, target_days: Floats) -> F
     for one in np.unique(period):
         rows = np.flatnonzero(period == one)
         accepted, last_factor, last_offset = _screen(pasts, rows, learnt.rate)
-        priors = (
-            configured_priors(rows.size) if learnt.priors is None else learnt.priors.take(np.zeros_like(rows))
-        )
+        priors = configured_priors(rows.size)
         clock = learnt.season.operational_days
         state = filter_readings(
             clock(accepted.time_days), accepted.odometer_km, accepted.offsets, priors, learnt.hyperparameters
@@ -146,7 +145,6 @@ class _Learnt:
     """What the fleet has taught so far."""
 
     def __init__(self) -> None:
-        self.priors: RatePriors | None = None
         self.hyperparameters: Hyperparameters = DEFAULT_HYPERPARAMETERS
         self.season: Season = NO_SEASON
         self.rate = float(np.exp(configured_priors(1).log_rate[0]))
@@ -165,10 +163,9 @@ class _Learnt:
         odometer = np.concatenate([self._histories[key][1] for key in keys])
         lengths = [self._histories[key][0].size for key in keys]
         offsets = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-        self.priors = fit_priors(time, odometer, offsets, np.zeros(len(keys), dtype=np.int64), 1)
-        self.rate = float(np.exp(self.priors.log_rate[0]))
-        every = self.priors.take(np.zeros(len(keys), dtype=np.int64))
+        fleet = fit_priors(time, odometer, offsets, np.zeros(len(keys), dtype=np.int64), 1)
+        self.rate = float(np.exp(fleet.log_rate[0]))
         self.season = fit_season(time, odometer, offsets)
         self.hyperparameters = fit_hyperparameters(
-            self.season.operational_days(time), odometer, offsets, every
+            self.season.operational_days(time), odometer, offsets, configured_priors(len(keys))
         )
