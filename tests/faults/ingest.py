@@ -14,6 +14,8 @@ from tests.faults.nodes import Store
 FIRST = datetime(2024, 1, 1, tzinfo=UTC)
 N_VEHICLES = 120
 SMALLEST, LARGEST = 100, 1_000
+RETRY_SECONDS = 0.5
+"""A sender keeps what was not acknowledged and sends it again, as devices do."""
 
 
 def register_fleet(url: str, secret: str, n_vehicles: int = N_VEHICLES) -> None:
@@ -136,8 +138,8 @@ class Load:
                 n_rows = 5_400 if is_csv and rng.random() < 0.3 else None
                 batch = self.book.new_batch(rng, n_rows=n_rows, is_csv=is_csv)
                 self.book.deliver(client, batch)
-                if batch.is_stored is None:
-                    self.stop.wait(0.2)
+                while batch.is_stored is None and not self.stop.wait(RETRY_SECONDS):
+                    self.book.deliver(client, batch)
 
 
 def stored_references(store: Store, organisation_id: int) -> list[str]:
