@@ -56,9 +56,7 @@ def earliest(days: Mapping[Limit, date | None]) -> tuple[Limit, date] | None:
 
 def distance_reason(left: float, unit: DistanceUnit) -> str:
     """Say how far the interval still reaches, in the organisation's unit."""
-    if left > 0:
-        return f"The interval ends in about {left:,.0f} {unit}."
-    return f"The interval ended about {-left:,.0f} {unit} ago." if left < 0 else "The interval ends now."
+    return _interval_reason(left, unit)
 
 
 def calendar_reason(months: int, due_on: date, today: date) -> str:
@@ -69,11 +67,14 @@ def calendar_reason(months: int, due_on: date, today: date) -> str:
 
 def hours_reason(left: float) -> str:
     """Say how many running hours are left."""
-    if left > 0:
-        return f"The interval ends in about {left:,.0f} running hours."
-    return (
-        f"The interval ended about {-left:,.0f} running hours ago." if left < 0 else "The interval ends now."
-    )
+    return _interval_reason(left, "running hours")
+
+
+def _interval_reason(left: float, unit: str) -> str:
+    whole = round(left)
+    if whole > 0:
+        return f"The interval ends in about {whole:,} {unit}."
+    return f"The interval ended about {-whole:,} {unit} ago." if whole < 0 else "The interval ends now."
 
 
 def condition_reason(life_used: float, planned_limit: float, *, sampled: bool) -> str:
