@@ -19,22 +19,22 @@ from service.domain.vehicle_classes import VehicleClass
 from service.store.session import Database
 from service.store.tables.organisation import Depot
 from service.store.tables.readings import Reading
-from service.usecases.caller import Caller
-from service.usecases.decide_readings import decide_reading
-from service.usecases.found_organisation import found_organisation
-from service.usecases.offer_packs import PackOffer
-from service.usecases.place_orders import NewOrder, PackCount, make_order
-from service.usecases.record_movements import NewMovement, record_movement
-from service.usecases.record_readings import MAX_ROWS, ReadingRow, record_readings
-from service.usecases.record_samples import record_samples
-from service.usecases.record_services import record_service
-from service.usecases.refresh_fleet import refresh_fleet
-from service.usecases.register_compartments import register_compartment
-from service.usecases.register_fluids import add_fluid
-from service.usecases.register_parts import add_part
-from service.usecases.register_vehicles import NewVehicle, register_vehicle
-from service.usecases.sample_entries import NewSample
-from service.usecases.service_entries import NewRound, NewService, NewWork
+from service.usecases.access.caller import Caller
+from service.usecases.access.found_organisation import found_organisation
+from service.usecases.due.refresh_fleet import refresh_fleet
+from service.usecases.fleet.register_compartments import register_compartment
+from service.usecases.fleet.register_fluids import add_fluid
+from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicle
+from service.usecases.fluids.record_samples import record_samples
+from service.usecases.fluids.sample_entries import NewSample
+from service.usecases.readings.decide_readings import decide_reading
+from service.usecases.readings.record_readings import MAX_ROWS, ReadingRow, record_readings
+from service.usecases.services.record_services import record_service
+from service.usecases.services.service_entries import NewRound, NewService, NewWork
+from service.usecases.stock.offer_packs import PackOffer
+from service.usecases.stock.place_orders import NewOrder, PackCount, make_order
+from service.usecases.stock.record_movements import NewMovement, record_movement
+from service.usecases.stock.register_parts import add_part
 
 Progress = Callable[[str], None]
 

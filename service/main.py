@@ -22,9 +22,9 @@ from service.jobs.housekeeping import Housekeeping
 from service.jobs.machine_pulls import MachinePulls
 from service.settings import Settings
 from service.store.session import Database
-from service.usecases.compose_mail import Sender
-from service.usecases.deliver import Carriers
-from service.usecases.note_token_uses import TokenUses
+from service.usecases.access.note_token_uses import TokenUses
+from service.usecases.deliveries.compose_mail import Sender
+from service.usecases.deliveries.deliver import Carriers
 
 if TYPE_CHECKING:
     from fastapi import FastAPI

@@ -13,9 +13,9 @@ from service.domain.fleet_documents import FleetDocument, read_fleet_document, r
 from service.domain.outcomes import ReadingOutcome
 from service.errors import FieldError, InvalidInputError
 from service.store.tables.machine_sources import MachineSource
-from service.usecases.caller import Caller
-from service.usecases.take_fleet_document import take_document, take_frames
-from service.usecases.take_machine_values import take_values
+from service.usecases.access.caller import Caller
+from service.usecases.machines.take_fleet_document import take_document, take_frames
+from service.usecases.machines.take_machine_values import take_values
 
 XML_TYPES: Final = frozenset({"application/xml", "text/xml"})
 JSON_TYPE: Final = "application/json"

@@ -14,7 +14,7 @@ from starlette.types import Scope
 
 from service.domain.outcomes import ReadingOutcome
 from service.store.session import Database
-from service.usecases.show_figures import Figures, show_figures
+from service.usecases.week.show_figures import Figures, show_figures
 
 READ_AFRESH_AFTER: Final = timedelta(seconds=10)
 """Figures are read from the database at most this often, however many scrape."""

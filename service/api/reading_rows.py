@@ -12,7 +12,7 @@ from service.api.inputs import parse_instant
 from service.domain import plausibility, texts
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.errors import FieldError, InvalidInputError
-from service.usecases.record_readings import MAX_ROWS, ReadingRow, RowResult
+from service.usecases.readings.record_readings import MAX_ROWS, ReadingRow, RowResult
 
 READING_EXAMPLE: Final[dict[str, Any]] = {
     "vehicle": "VAN-07",

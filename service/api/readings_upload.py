@@ -26,8 +26,8 @@ from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.domain.zones import zone_named
 from service.errors import FieldError, InvalidInputError
-from service.usecases.import_readings import ImportCounts, import_readings, open_readings_file
-from service.usecases.record_readings import RowResult
+from service.usecases.readings.import_readings import ImportCounts, import_readings, open_readings_file
+from service.usecases.readings.record_readings import RowResult
 
 SPOOL_BYTES: Final = 1024 * 1024
 SENT_BYTES: Final = 64 * 1024

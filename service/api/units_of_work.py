@@ -25,8 +25,8 @@ from service.errors import AuthenticationRequiredError, InvalidInputError, Stale
 from service.store.repositories import idempotency
 from service.store.session import Database
 from service.store.tables.operations import IdempotencyKey
-from service.usecases.authenticate import authenticate_token
-from service.usecases.caller import Caller
+from service.usecases.access.authenticate import authenticate_token
+from service.usecases.access.caller import Caller
 
 bearer = HTTPBearer(
     auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens."

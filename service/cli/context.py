@@ -14,8 +14,8 @@ from service.main import build_clock, build_database
 from service.settings import Settings
 from service.store.schema import current_revision, newest_revision
 from service.store.session import Database
-from service.usecases.caller import Caller, system_caller
-from service.usecases.found_organisation import find_organisation
+from service.usecases.access.caller import Caller, system_caller
+from service.usecases.access.found_organisation import find_organisation
 
 EXIT_REFUSED: Final = 1
 """What was asked cannot be done as it was asked."""

@@ -9,8 +9,8 @@ import typer
 from service.cli.context import EXIT_REFUSED, OrganisationOption, acting_for, opened_database
 from service.domain.outcomes import REASON_TEXTS
 from service.domain.zones import zone_named
-from service.usecases.import_readings import import_readings, open_readings_file
-from service.usecases.record_readings import RowResult
+from service.usecases.readings.import_readings import import_readings, open_readings_file
+from service.usecases.readings.record_readings import RowResult
 
 SHOWN_ROWS = 50
 

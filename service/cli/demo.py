@@ -18,9 +18,9 @@ from service.settings import Settings
 from service.store.repositories import fleet, people
 from service.store.schema import upgrade_schema
 from service.store.session import Database
-from service.usecases.caller import Caller
-from service.usecases.manage_people import add_person, invite_again
-from service.usecases.manage_tokens import create_token
+from service.usecases.access.caller import Caller
+from service.usecases.access.manage_people import add_person, invite_again
+from service.usecases.access.manage_tokens import create_token
 
 FILE_NAME = "demo.sqlite"
 DEMO_LOGIN = "demo"

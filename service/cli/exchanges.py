@@ -6,8 +6,14 @@ import typer
 
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.fluid_kinds import FluidKind
-from service.usecases.explain_plan import how_to_come_back, name_option, what_it_keeps, what_would_change, why
-from service.usecases.plan_exchange import PlannedExchange, plan_exchange
+from service.usecases.plans.explain_plan import (
+    how_to_come_back,
+    name_option,
+    what_it_keeps,
+    what_would_change,
+    why,
+)
+from service.usecases.plans.plan_exchange import PlannedExchange, plan_exchange
 
 
 def exchange(

@@ -13,7 +13,7 @@ from service.cli.context import OrganisationOption, acting_for, opened_database,
 from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
 from service.engine.skill.tasks import Pasts, project_tasks
 from service.errors import InvalidInputError
-from service.usecases.show_accuracy import show_accuracy
+from service.usecases.usage.show_accuracy import show_accuracy
 
 InputFile = Annotated[Path, typer.Option(exists=True, dir_okay=False, readable=True)]
 

@@ -9,7 +9,7 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.errors import ConflictError
 from service.store.schema import newest_revision
-from service.usecases.move_organisation import export_organisation, restore_organisation
+from service.usecases.access.move_organisation import export_organisation, restore_organisation
 
 ONLY_OURS = 0o600
 """The file holds what the database holds: nobody else may read it."""

@@ -8,7 +8,7 @@ from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Role
 from service.store.repositories.people import list_people
-from service.usecases.manage_people import add_person
+from service.usecases.access.manage_people import add_person
 
 app = typer.Typer(no_args_is_help=True, help="People who sign in to the pages.")
 

@@ -9,8 +9,8 @@ from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Scope
 from service.store.repositories import access, fleet
-from service.usecases.found_organisation import found_organisation
-from service.usecases.manage_tokens import create_token, revoke_token
+from service.usecases.access.found_organisation import found_organisation
+from service.usecases.access.manage_tokens import create_token, revoke_token
 
 app = typer.Typer(no_args_is_help=True, help="API tokens: a secret is shown once, when it is made.")
 organisations = typer.Typer(no_args_is_help=True, help="Organisations; each sees its own fleet only.")

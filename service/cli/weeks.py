@@ -8,11 +8,11 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.weeks import publishing_instant
 from service.jobs.clock import node_name
-from service.usecases.forecast_stock import forecast_stock
-from service.usecases.publish_due_list import draft_list, publish_list
-from service.usecases.render_due_list import FileKind, render_due_list
-from service.usecases.show_due_list import CURRENT, ShownList, show_due_list, week_named
-from service.usecases.weekly_rule import publishing_rule
+from service.usecases.stock.forecast_stock import forecast_stock
+from service.usecases.week.publish_due_list import draft_list, publish_list
+from service.usecases.week.render_due_list import FileKind, render_due_list
+from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
+from service.usecases.week.weekly_rule import publishing_rule
 
 app = typer.Typer(no_args_is_help=True, help="Due lists: print one, or publish it ahead of its time.")
 

@@ -16,7 +16,7 @@ from procrastinate.schema import SchemaManager
 from sqlalchemy import make_url
 
 from service.store.repositories.fleet_ranges import VehicleRange
-from service.usecases.project_fleet import Chunk
+from service.usecases.due.project_fleet import Chunk
 
 log = structlog.get_logger("worker")
 

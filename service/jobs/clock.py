@@ -15,7 +15,7 @@ from service.clock import Clock, SystemClock
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import fleet, jobs
 from service.store.session import Database
-from service.usecases.refresh_fleet import fit_fleet, keep_fit, refresh_fleet
+from service.usecases.due.refresh_fleet import fit_fleet, keep_fit, refresh_fleet
 
 log = structlog.get_logger("clock")
 

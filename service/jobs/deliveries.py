@@ -15,8 +15,8 @@ from service.store.repositories import outbox
 from service.store.repositories.outbox import Occupied
 from service.store.session import Database
 from service.store.tables.operations import OutboxMessage
-from service.usecases import deliver
-from service.usecases.deliver import Carriers
+from service.usecases.deliveries import deliver
+from service.usecases.deliveries.deliver import Carriers
 
 log = structlog.get_logger("deliveries")
 

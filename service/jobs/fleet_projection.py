@@ -11,7 +11,7 @@ import structlog
 from service.clock import Clock
 from service.store.repositories import fleet, jobs
 from service.store.session import Database
-from service.usecases.project_fleet import Chunk, chunks_of, due_since, project_chunk
+from service.usecases.due.project_fleet import Chunk, chunks_of, due_since, project_chunk
 
 log = structlog.get_logger("projection")
 

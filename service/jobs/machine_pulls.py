@@ -13,7 +13,7 @@ from service.errors import ServiceError, UpstreamError
 from service.store.repositories import machine_sources
 from service.store.session import Database
 from service.store.tables.machine_sources import MachineSource
-from service.usecases import pull_source
+from service.usecases.machines import pull_source
 
 log = structlog.get_logger("pulls")
 

@@ -8,9 +8,9 @@ from service.domain.weeks import IsoWeek, publishing_instant
 from service.errors import ServiceError
 from service.store.repositories import fleet, jobs
 from service.store.session import Database
-from service.usecases.caller import Caller, system_caller
-from service.usecases.publish_due_list import JOB, draft_list, publish_list
-from service.usecases.weekly_rule import due_weeks
+from service.usecases.access.caller import Caller, system_caller
+from service.usecases.week.publish_due_list import JOB, draft_list, publish_list
+from service.usecases.week.weekly_rule import due_weeks
 
 log = structlog.get_logger("weekly_run")
 

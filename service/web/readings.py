@@ -12,8 +12,8 @@ from service.domain.units_of_distance import DistanceUnit
 from service.errors import FieldError, InvalidInputError
 from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles, miles_from_km
-from service.usecases.caller import Caller
-from service.usecases.record_readings import ReadingRow, record_readings
+from service.usecases.access.caller import Caller
+from service.usecases.readings.record_readings import ReadingRow, record_readings
 from service.web.forms import FormReader, Posted
 
 

@@ -23,9 +23,9 @@ from service.store.session import Database
 from service.store.tables.access import Person
 from service.store.tables.operations import IdempotencyKey
 from service.store.tables.organisation import Organisation
-from service.usecases.caller import Caller
-from service.usecases.render_due_list import presentation_of
-from service.usecases.sign_in import authenticate_browser
+from service.usecases.access.caller import Caller
+from service.usecases.access.sign_in import authenticate_browser
+from service.usecases.week.render_due_list import presentation_of
 from service.web.forms import ID_FIELD, Posted
 from service.web.trust import form_token, require_own_origin, require_own_token
 

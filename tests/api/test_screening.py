@@ -70,7 +70,7 @@ def test_kilometres_keyed_for_an_odometer_in_miles_are_held(fleet):
 
 
 def test_another_vehicles_number_is_recognised(fleet, database, clock):
-    from service.usecases.refresh_fleet import refresh_fleet
+    from service.usecases.due.refresh_fleet import refresh_fleet
 
     send(fleet, *steady())
     send(fleet, *steady(start=313_000.0, rate=20.0), vehicle="VAN-08")

@@ -18,7 +18,7 @@ from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.projections import CompartmentState
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.usecases.engine_time import days_of, instant_of
+from service.usecases.usage.engine_time import days_of, instant_of
 
 BLOCK: Final = 10_000
 N_READINGS: Final = 20

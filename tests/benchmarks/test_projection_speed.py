@@ -14,10 +14,11 @@ from sqlalchemy import func, insert, select
 from seed_demo.large import build_fleet_of
 from service.store.tables.projections import Projection
 from service.store.tables.readings import Reading, VehicleUsage
-from service.usecases import estimate_usage, project_due
-from service.usecases import store_projections as stored
-from service.usecases.engine_time import days_of, instant_of
-from service.usecases.store_projections import store_projections
+from service.usecases.due import project_due
+from service.usecases.due import store_projections as stored
+from service.usecases.due.store_projections import store_projections
+from service.usecases.usage import estimate_usage
+from service.usecases.usage.engine_time import days_of, instant_of
 from tests.benchmarks.large_store import load_large_fleet
 from tests.service_fixtures import START
 

@@ -17,7 +17,7 @@ from service.domain.weeks import IsoWeek
 from service.jobs.weekly_run import run_weekly
 from service.store.schema import upgrade_schema
 from service.store.session import Database
-from service.usecases.publish_due_list import draft_list
+from service.usecases.week.publish_due_list import draft_list
 from tests.benchmarks.large_store import load_large_fleet
 
 NOW: Final = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)

@@ -17,7 +17,7 @@ from sqlalchemy import create_engine, make_url, text
 from deploy.backup import back_up
 from deploy.restore import restore
 from service.store.session import Database
-from service.usecases.import_readings import CHUNK_ROWS
+from service.usecases.readings.import_readings import CHUNK_ROWS
 from tests.deploy.test_backup import postgresql_programs
 from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
 from tests.faults.nodes import Store, serving

@@ -11,7 +11,7 @@ import pytest
 
 from service.store.schema import upgrade_schema
 from service.store.session import Database
-from service.usecases.import_readings import CHUNK_ROWS
+from service.usecases.readings.import_readings import CHUNK_ROWS
 from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
 from tests.faults.nodes import Store, serving
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from service.usecases.import_readings import CHUNK_ROWS
+from service.usecases.readings.import_readings import CHUNK_ROWS
 from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
 from tests.faults.nodes import Node, Store, serving
 

@@ -24,9 +24,9 @@ from service.domain.vehicle_classes import VehicleClass
 from service.domain.weeks import IsoWeek, PublishingRule, publishing_instant
 from service.jobs.weekly_run import run_weekly
 from service.store.tables.organisation import Organisation
-from service.usecases.caller import Caller
-from service.usecases.register_compartments import register_compartment
-from service.usecases.register_vehicles import NewVehicle, register_vehicle
+from service.usecases.access.caller import Caller
+from service.usecases.fleet.register_compartments import register_compartment
+from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicle
 from tests.faults.nodes import Node, Store, scheduling
 
 START = datetime(2026, 5, 6, 12, 0, tzinfo=UTC)

@@ -15,7 +15,7 @@ from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
 from service.jobs.fleet_projection import FleetProjection, do_chunk
 from service.store.session import Database
 from service.store.tables.projections import Projection
-from service.usecases import project_fleet
+from service.usecases.due import project_fleet
 from tests.faults.nodes import Node, Store
 from tests.service_fixtures import START
 

@@ -15,11 +15,11 @@ from service.domain.events import Event
 from service.jobs.deliveries import Deliveries
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import outbox
-from service.usecases import subscribe
-from service.usecases.caller import Caller
-from service.usecases.compose_mail import Sender
-from service.usecases.deliver import Carriers
-from service.usecases.found_organisation import found_organisation
+from service.usecases.access.caller import Caller
+from service.usecases.access.found_organisation import found_organisation
+from service.usecases.deliveries import subscribe
+from service.usecases.deliveries.compose_mail import Sender
+from service.usecases.deliveries.deliver import Carriers
 
 FRIDAY_MORNING = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
 LOOPBACK = TargetRules(parse_networks("127.0.0.0/8"))

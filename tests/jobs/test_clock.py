@@ -12,10 +12,10 @@ from service.jobs.housekeeping import Housekeeping
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists, housekeeping, jobs
 from service.store.tables.operations import IdempotencyKey, JobFailure, NodeHeartbeat
-from service.usecases.change_settings import change_organisation
-from service.usecases.manage_tokens import create_token
-from service.usecases.note_token_uses import TokenUses
-from service.usecases.publish_due_list import draft_list, publish_list
+from service.usecases.access.manage_tokens import create_token
+from service.usecases.access.note_token_uses import TokenUses
+from service.usecases.fleet.change_settings import change_organisation
+from service.usecases.week.publish_due_list import draft_list, publish_list
 
 WEEK = timedelta(days=7)
 

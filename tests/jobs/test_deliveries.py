@@ -11,8 +11,8 @@ from standardwebhooks import Webhook, WebhookVerificationError
 from service.domain.retries import GIVE_UP_AFTER, JITTER_FRACTION
 from service.jobs.deliveries import ORGANISATION_THREADS
 from service.store.repositories import outbox, subscriptions
-from service.usecases import deliver, subscribe
-from service.usecases.announce_list import MAX_FLUIDS
+from service.usecases.deliveries import deliver, subscribe
+from service.usecases.week.announce_list import MAX_FLUIDS
 from tests.clients.sinks import Sink, flood, hang, listening, statuses
 from tests.jobs.conftest import Node
 
@@ -174,7 +174,7 @@ def test_two_nodes_send_each_message_once(workshop, database, clock):
 
 
 def test_killed_before_the_publishing_commit_nothing_is_announced(workshop, node, monkeypatch):
-    from service.usecases import publish_due_list
+    from service.usecases.week import publish_due_list
 
     with listening(Sink()) as sink:
         workshop.subscribe(sink.url)

@@ -7,8 +7,8 @@ from sqlalchemy import func, select
 
 from service.jobs.fleet_projection import FleetProjection
 from service.store.tables.projections import Projection, UsageModel
-from service.usecases import project_fleet
-from service.usecases.project_fleet import due_since
+from service.usecases.due import project_fleet
+from service.usecases.due.project_fleet import due_since
 from tests.jobs.vans import add_due_van
 
 N_VANS = 5

@@ -158,7 +158,7 @@ def test_where_an_address_leads_is_checked_again_at_each_pull(database, clock, p
 
 def test_a_source_that_another_node_is_pulling_is_left_alone(database, portal, pulls, pulled, clock):
     from service.store.repositories import machine_sources
-    from service.usecases.pull_source import LEASE
+    from service.usecases.machines.pull_source import LEASE
 
     pulled()
     with database.transaction() as session:

@@ -9,7 +9,7 @@ from pypdf import PdfReader
 
 from service.clients.mail import mailer_for
 from service.errors import NotFoundError
-from service.usecases import subscribe
+from service.usecases.deliveries import subscribe
 from tests.clients.inbox import receiving
 from tests.jobs.conftest import Node
 
@@ -74,7 +74,7 @@ def test_the_server_away_or_one_address_refused_loses_nothing(workshop, database
 
 
 def test_a_copy_after_a_kill_has_the_same_message_id(workshop, database, clock, monkeypatch):
-    from service.usecases import deliver
+    from service.usecases.deliveries import deliver
 
     def die(*_arguments):
         raise RuntimeError("killed")

@@ -12,9 +12,9 @@ from service.engine.usage.predict import odometer_quantiles
 from service.store.repositories import fleet, readings
 from service.store.schema import upgrade_schema
 from service.store.session import Database
-from service.usecases.compile_due_list import load_names, project_fleet
-from service.usecases.engine_time import days_of
-from service.usecases.estimate_usage import current_usage
+from service.usecases.usage.engine_time import days_of
+from service.usecases.usage.estimate_usage import current_usage
+from service.usecases.week.compile_due_list import load_names, project_fleet
 
 NOW = datetime(2026, 5, 1, 7, 0, tzinfo=UTC)
 

@@ -17,10 +17,10 @@ from service.store.repositories import fleet
 from service.store.session import Database
 from service.store.tables.readings import Reading, VehicleUsage
 from service.store.tables.vehicles import Vehicle
-from service.usecases.caller import Caller
-from service.usecases.manage_tokens import create_token
-from service.usecases.publish_due_list import draft_list, publish_list
-from service.usecases.subscribe import subscribe
+from service.usecases.access.caller import Caller
+from service.usecases.access.manage_tokens import create_token
+from service.usecases.deliveries.subscribe import subscribe
+from service.usecases.week.publish_due_list import draft_list, publish_list
 from tests.service_fixtures import START
 
 ODD_TEXTS = (

@@ -20,8 +20,8 @@ from service.store.repositories import whole_organisation
 from service.store.session import Database
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
-from service.usecases.move_organisation import export_organisation, restore_organisation
-from service.usecases.publish_due_list import draft_list
+from service.usecases.access.move_organisation import export_organisation, restore_organisation
+from service.usecases.week.publish_due_list import draft_list
 from tests.service_fixtures import START
 
 SCHEMA = "0001"

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from service.store.repositories import projections
-from service.usecases import estimate_usage as usage_room
-from service.usecases.caller import system_caller
-from service.usecases.decide_readings import decide_reading
-from service.usecases.estimate_usage import current_usage, estimate_usage
-from service.usecases.refresh_fleet import refresh_fleet
+from service.usecases.access.caller import system_caller
+from service.usecases.due.refresh_fleet import refresh_fleet
+from service.usecases.readings.decide_readings import decide_reading
+from service.usecases.usage import estimate_usage as usage_room
+from service.usecases.usage.estimate_usage import current_usage, estimate_usage
 from tests.service_fixtures import START
 
 FIRST_DAY = START - timedelta(days=400)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from service.usecases.repeat_jobs import done_again
+from service.usecases.stock.repeat_jobs import done_again
 
 
 def renewals(step: float, until: float, rate: float) -> float:

@@ -5,9 +5,9 @@ import io
 
 from service.domain.roles import Scope
 from service.store.repositories import fleet
-from service.usecases.caller import Caller
-from service.usecases.plan_orders import plan_stock_orders
-from service.usecases.render_stock_papers import PlanFileKind, render_order_plan
+from service.usecases.access.caller import Caller
+from service.usecases.stock.plan_orders import plan_stock_orders
+from service.usecases.stock.render_stock_papers import PlanFileKind, render_order_plan
 from tests.api.test_parts import shop  # noqa: F401
 
 

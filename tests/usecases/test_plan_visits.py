@@ -11,12 +11,12 @@ from service.domain.weeks import IsoWeek
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
-from service.usecases.caller import system_caller
-from service.usecases.compile_due_list import load_names
-from service.usecases.explain_visits import explain_visit
-from service.usecases.plan_visits import plan_visits
-from service.usecases.publish_due_list import draft_list
-from service.usecases.show_visits import show_visits
+from service.usecases.access.caller import system_caller
+from service.usecases.week.compile_due_list import load_names
+from service.usecases.week.explain_visits import explain_visit
+from service.usecases.week.plan_visits import plan_visits
+from service.usecases.week.publish_due_list import draft_list
+from service.usecases.week.show_visits import show_visits
 
 NOW = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
 WEEK = IsoWeek(2026, 19)

@@ -6,8 +6,8 @@ from types import SimpleNamespace
 import pytest
 
 from service.domain.cautions import DEFERENCE
-from service.usecases.compile_due_list import ListedLine
-from service.usecases.render_due_list import _notes, document_line
+from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.render_due_list import _notes, document_line
 
 
 def line(limit: str) -> ListedLine:

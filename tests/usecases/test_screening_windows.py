@@ -7,9 +7,9 @@ import pytest
 from sqlalchemy import insert
 
 from service.store.tables.readings import Reading
-from service.usecases import reading_windows
-from service.usecases.engine_time import days_of
-from service.usecases.reading_windows import load_readings
+from service.usecases.readings import reading_windows
+from service.usecases.readings.reading_windows import load_readings
+from service.usecases.usage.engine_time import days_of
 from tests.service_fixtures import START
 
 FIRST_DAY = START - timedelta(days=600)

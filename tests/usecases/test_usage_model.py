@@ -15,8 +15,8 @@ from service.jobs.clock import Tick
 from service.store.repositories import projections, readings
 from service.store.tables.projections import UsageModel
 from service.store.tables.readings import Reading
-from service.usecases.estimate_usage import FleetUsage, current_usage, estimate_usage, meter
-from service.usecases.usage_model import known_usage, shared_log_sd
+from service.usecases.usage.estimate_usage import FleetUsage, current_usage, estimate_usage, meter
+from service.usecases.usage.usage_model import known_usage, shared_log_sd
 from tests.benchmarks.test_ingest_speed import add_vehicles
 from tests.service_fixtures import START
 

@@ -13,8 +13,8 @@ from playwright.sync_api import Browser, sync_playwright
 from service.domain.roles import Role
 from service.store.schema import upgrade_schema
 from service.store.session import Database
-from service.usecases.caller import system_caller
-from service.usecases.manage_people import add_person
+from service.usecases.access.caller import system_caller
+from service.usecases.access.manage_people import add_person
 from tests.service_fixtures import HandClock, Operator
 from tests.web.small_fleet import fill
 

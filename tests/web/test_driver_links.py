@@ -14,8 +14,8 @@ from service.domain.roles import Role, Scope
 from service.store.repositories.access import hash_secret
 from service.store.tables.access import AuditEntry, Token
 from service.store.tables.operations import IdempotencyKey
-from service.usecases.caller import system_caller
-from service.usecases.manage_tokens import create_token
+from service.usecases.access.caller import system_caller
+from service.usecases.access.manage_tokens import create_token
 from tests.documents.pdf_reading import claims_pdf_ua, full_text
 from tests.web.conftest import hidden_in, token_in
 

@@ -14,8 +14,8 @@ from playwright.sync_api import Browser
 from service.jobs.weekly_run import run_weekly
 from service.main import build_app
 from service.settings import Settings
-from service.usecases.caller import system_caller
-from service.usecases.driver_links import make_link
+from service.usecases.access.caller import system_caller
+from service.usecases.fleet.driver_links import make_link
 from tests.web.open_browser import SCHEMES, SIZES, OpenBrowser, served
 
 pytestmark = pytest.mark.browser

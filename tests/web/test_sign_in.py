@@ -10,7 +10,7 @@ from sqlmodel import select
 
 from service.domain.roles import Role
 from service.store.tables.access import PageSession, SignInCode
-from service.usecases.sign_in import set_password
+from service.usecases.access.sign_in import set_password
 from tests.web.conftest import hidden_in, token_in
 
 PASSWORD = "four invented words here"
@@ -173,8 +173,8 @@ def test_signing_in_leads_only_to_our_own_pages(workshop):
 
 
 def test_somebody_who_is_shut_out_is_out_at_once(workshop, database):
-    from service.usecases.caller import system_caller
-    from service.usecases.manage_people import disable_person
+    from service.usecases.access.caller import system_caller
+    from service.usecases.access.manage_people import disable_person
 
     workshop.come_in("anna")
     workshop.come_in("ben", Role.MECHANIC)
@@ -216,7 +216,7 @@ def test_passwords_are_kept_as_argon2id(workshop, database):
     workshop.come_in()
     with database.transaction() as session:
         from service.store.repositories.people import find_person
-        from service.usecases.caller import system_caller
+        from service.usecases.access.caller import system_caller
 
         person = find_person(session, "olga")
         set_password(

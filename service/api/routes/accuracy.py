@@ -6,7 +6,7 @@ from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.accuracy import AccuracyRead
 from service.api.units_of_work import Reading
-from service.usecases.show_accuracy import show_accuracy
+from service.usecases.usage.show_accuracy import show_accuracy
 
 router = APIRouter(tags=["accuracy"])
 

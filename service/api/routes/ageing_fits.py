@@ -15,7 +15,7 @@ from service.api.schemas.ageing_fits import (
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import ageing_fits
-from service.usecases.fit_ageing import accept_ageing, propose_ageing, revert_ageing
+from service.usecases.fluids.fit_ageing import accept_ageing, propose_ageing, revert_ageing
 
 router = APIRouter(tags=["ageing fits"])
 

@@ -17,8 +17,8 @@ from service.domain.roles import Scope
 from service.errors import NotFoundError
 from service.store.repositories import subscriptions
 from service.store.tables.subscriptions import CalendarFeed
-from service.usecases import subscribe
-from service.usecases.show_calendar import caller_of_feed, show_calendar
+from service.usecases.deliveries import subscribe
+from service.usecases.week.show_calendar import caller_of_feed, show_calendar
 
 router = APIRouter(tags=["deliveries"])
 

@@ -8,7 +8,7 @@ from service.api.schemas.clusters import ClusterReplaced, ClusterReplacement
 from service.api.schemas.readings import ReadingRead
 from service.api.units_of_work import Writing
 from service.store.repositories import fleet
-from service.usecases.replace_cluster import Replacement, replace_cluster
+from service.usecases.readings.replace_cluster import Replacement, replace_cluster
 
 router = APIRouter(tags=["readings"])
 

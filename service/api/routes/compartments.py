@@ -18,7 +18,7 @@ from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.usecases import register_compartments
+from service.usecases.fleet import register_compartments
 
 router = APIRouter(tags=["compartments"])
 

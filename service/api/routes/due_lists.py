@@ -12,10 +12,10 @@ from service.api.units_of_work import Reading, Writing
 from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
 from service.store.repositories import due_lists
-from service.usecases.mark_lines import mark_line
-from service.usecases.publish_now import publish_now
-from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
-from service.usecases.show_due_list import CURRENT, show_due_list, week_named
+from service.usecases.week.mark_lines import mark_line
+from service.usecases.week.publish_now import publish_now
+from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.week.show_due_list import CURRENT, show_due_list, week_named
 
 router = APIRouter(tags=["due lists"])
 

@@ -8,9 +8,9 @@ from service.api.problems import describe_problems
 from service.api.schemas.exchange_plans import ExchangePlanCreate, ExchangePlanRead
 from service.api.schemas.return_visits import ReturnVisitCreate, ReturnVisitList, ReturnVisitRead
 from service.api.units_of_work import Reading, Writing
-from service.usecases.accept_return import accept_return, cancel_return, list_returns
-from service.usecases.pending_return import ReturnState
-from service.usecases.plan_exchange import plan_exchange
+from service.usecases.fluids.accept_return import accept_return, cancel_return, list_returns
+from service.usecases.fluids.pending_return import ReturnState
+from service.usecases.plans.plan_exchange import plan_exchange
 
 router = APIRouter(tags=["exchange plans"])
 

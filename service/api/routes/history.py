@@ -7,7 +7,7 @@ from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.history import HistoryRead
 from service.api.units_of_work import Reading
-from service.usecases.explain_history import explain_history
+from service.usecases.fluids.explain_history import explain_history
 
 router = APIRouter(tags=["compartments"])
 

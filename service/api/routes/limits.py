@@ -10,7 +10,7 @@ from service.api.schemas.limits import AlarmLimitList, AlarmLimitRead, LimitPut
 from service.api.units_of_work import Reading, Writing
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
-from service.usecases.alarm_limits import list_limits, reset_limit, set_limit
+from service.usecases.fluids.alarm_limits import list_limits, reset_limit, set_limit
 
 router = APIRouter(tags=["limits"])
 

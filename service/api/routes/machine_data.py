@@ -18,8 +18,8 @@ from service.api.schemas.machine_data import FrameBatch, ValueResults
 from service.api.units_of_work import Writing, charge_rows, get_database, get_now
 from service.clock import Clock
 from service.errors import AuthenticationRequiredError
-from service.usecases.receive_message import SignedMessage, claim_message, identify_sender
-from service.usecases.take_fleet_document import open_source
+from service.usecases.machines.receive_message import SignedMessage, claim_message, identify_sender
+from service.usecases.machines.take_fleet_document import open_source
 
 router = APIRouter(tags=["machines"])
 

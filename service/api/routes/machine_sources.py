@@ -27,7 +27,7 @@ from service.domain.machine_meters import Meter
 from service.domain.roles import Scope
 from service.store.repositories import fleet, machine_sources
 from service.store.tables.machine_sources import MachineEquipment
-from service.usecases import manage_sources
+from service.usecases.machines import manage_sources
 
 router = APIRouter(tags=["machines"])
 BodyHash = Annotated[str, Depends(hash_body)]

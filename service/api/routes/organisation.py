@@ -17,7 +17,7 @@ from service.api.schemas.organisation import (
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
-from service.usecases import change_settings
+from service.usecases.fleet import change_settings
 
 router = APIRouter(tags=["organisation"])
 

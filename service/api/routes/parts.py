@@ -12,8 +12,8 @@ from service.api.schemas.parts import PartCreate, PartList, PartPack, PartRead, 
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import stock_items
-from service.usecases import register_parts
-from service.usecases.offer_packs import PackOffer
+from service.usecases.stock import register_parts
+from service.usecases.stock.offer_packs import PackOffer
 
 router = APIRouter(tags=["stock"])
 

@@ -8,7 +8,7 @@ from service.api.schemas.planning import PlanningRead, PlanningUpdate
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
-from service.usecases.change_planning import change_planning
+from service.usecases.stock.change_planning import change_planning
 
 router = APIRouter(tags=["organisation"])
 

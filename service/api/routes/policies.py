@@ -6,7 +6,7 @@ from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.policies import PolicyCreate, PolicyRead
 from service.api.units_of_work import Reading
-from service.usecases.plan_policy import plan_policy
+from service.usecases.plans.plan_policy import plan_policy
 
 router = APIRouter(tags=["policies"])
 

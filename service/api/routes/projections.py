@@ -7,7 +7,7 @@ from service.api.inputs import VehiclePath
 from service.api.problems import describe_problems
 from service.api.schemas.projections import ProjectionRead
 from service.api.units_of_work import Reading
-from service.usecases.show_projection import show_projection
+from service.usecases.due.show_projection import show_projection
 
 router = APIRouter(tags=["projections"])
 

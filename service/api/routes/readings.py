@@ -30,8 +30,8 @@ from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import FieldError, InvalidInputError
 from service.store.repositories import fleet, readings
-from service.usecases.decide_readings import decide_reading
-from service.usecases.record_readings import RowResult, record_readings
+from service.usecases.readings.decide_readings import decide_reading
+from service.usecases.readings.record_readings import RowResult, record_readings
 
 router = APIRouter(tags=["readings"])
 

@@ -26,10 +26,10 @@ from service.domain.zones import zone_named
 from service.errors import FieldError, InvalidInputError
 from service.store.repositories import fleet, services
 from service.store.tables.services import Sample
-from service.usecases.import_samples import read_samples
-from service.usecases.judge_sample import judge_sample
-from service.usecases.record_samples import record_sample, record_samples, void_sample
-from service.usecases.sample_entries import SampleOutcome, SampleResult
+from service.usecases.fluids.import_samples import read_samples
+from service.usecases.fluids.judge_sample import judge_sample
+from service.usecases.fluids.record_samples import record_sample, record_samples, void_sample
+from service.usecases.fluids.sample_entries import SampleOutcome, SampleResult
 
 router = APIRouter(tags=["samples"])
 

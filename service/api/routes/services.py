@@ -14,7 +14,7 @@ from service.domain.roles import Scope
 from service.store.repositories import fleet, fluids, services
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Service
-from service.usecases.record_services import record_service, void_service
+from service.usecases.services.record_services import record_service, void_service
 
 router = APIRouter(tags=["services"])
 

@@ -9,9 +9,9 @@ from service.api.schemas.order_plan import StockPlanRead
 from service.api.schemas.stock_forecast import StockForecastRead
 from service.api.schemas.used_fluid import UsedFluidPlanRead
 from service.api.units_of_work import Reading
-from service.usecases.forecast_stock import forecast_stock
-from service.usecases.plan_collections import plan_collections
-from service.usecases.plan_orders import plan_stock_orders
+from service.usecases.stock.forecast_stock import forecast_stock
+from service.usecases.stock.plan_collections import plan_collections
+from service.usecases.stock.plan_orders import plan_stock_orders
 
 router = APIRouter(tags=["stock"])
 

@@ -29,7 +29,7 @@ from service.api.units_of_work import (
 from service.domain.roles import Scope
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.subscriptions import Subscription
-from service.usecases import subscribe
+from service.usecases.deliveries import subscribe
 
 router = APIRouter(tags=["deliveries"])
 

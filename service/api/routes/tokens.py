@@ -10,7 +10,7 @@ from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import access
 from service.store.tables.access import Token
-from service.usecases.manage_tokens import create_token, revoke_token, rotate_token
+from service.usecases.access.manage_tokens import create_token, revoke_token, rotate_token
 
 router = APIRouter(tags=["access"])
 

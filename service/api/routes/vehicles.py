@@ -10,8 +10,8 @@ from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
-from service.usecases import register_vehicles
-from service.usecases.register_vehicles import NewVehicle
+from service.usecases.fleet import register_vehicles
+from service.usecases.fleet.register_vehicles import NewVehicle
 
 router = APIRouter(tags=["vehicles"])
 

@@ -7,7 +7,7 @@ from typing import Any, Self
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
-from service.usecases.show_accuracy import Accuracy
+from service.usecases.usage.show_accuracy import Accuracy
 
 SCORE_EXAMPLE: dict[str, Any] = {
     "method": "service",

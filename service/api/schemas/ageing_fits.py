@@ -11,7 +11,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.vehicle_classes import VehicleClass
 from service.store.tables.ageing_fits import AgeingFit
-from service.usecases.fit_ageing import Proposal
+from service.usecases.fluids.fit_ageing import Proposal
 
 GROUP_EXAMPLE: dict[str, Any] = {"kind": "automatic_transmission_car", "duty": "normal", "class": "van"}
 DIGITS = 3

@@ -9,8 +9,8 @@ from pydantic import BaseModel, ConfigDict
 from service.api.inputs import Body, Day, Line400
 from service.domain.external_ids import IdKind, format_id
 from service.store.tables.due_lists import DueListLine, LineEvent
-from service.usecases.compile_due_list import ListedLine
-from service.usecases.show_due_list import ShownList
+from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.show_due_list import ShownList
 
 LINE_EXAMPLE: dict[str, Any] = {
     "id": "lin_88",

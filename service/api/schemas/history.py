@@ -7,8 +7,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
-from service.usecases.explain_history import ToldHistory, ToldStep
-from service.usecases.follow_fluid import FluidPoint
+from service.usecases.fluids.explain_history import ToldHistory, ToldStep
+from service.usecases.fluids.follow_fluid import FluidPoint
 
 STATE_EXAMPLE: dict[str, Any] = {
     "odometer_km": 84210.4,

@@ -10,7 +10,7 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty
 from service.domain.limits import IN_PROPERTY_UNIT, AlarmLimit, Basis
 from service.domain.sourced import Flag
-from service.usecases.alarm_limits import ShownLimit
+from service.usecases.fluids.alarm_limits import ShownLimit
 
 PUT_EXAMPLE: dict[str, Any] = {
     "caution": 120,

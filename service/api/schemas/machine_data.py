@@ -11,8 +11,8 @@ from service.api.inputs import EngineHours as Hours
 from service.domain.frame_values import FrameValue, Protocol, read_frame
 from service.domain.machine_meters import MachineValue, Meter
 from service.domain.outcomes import ReadingOutcome, ReadingReason
-from service.usecases.take_fleet_document import TakenDocument
-from service.usecases.take_machine_values import ValueResult
+from service.usecases.machines.take_fleet_document import TakenDocument
+from service.usecases.machines.take_machine_values import ValueResult
 
 MAX_FRAMES: Final = 10_000
 FRAME_EXAMPLE: Final[dict[str, Any]] = {

@@ -10,7 +10,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.stock_entries import OrderState
 from service.domain.weeks import IsoWeek
 from service.engine.orders.reasons import OrderReason
-from service.usecases.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
+from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
 
 PLAN_EXAMPLE: dict[str, Any] = {
     "today": "2026-05-04",

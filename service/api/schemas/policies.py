@@ -25,9 +25,9 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.sourced import Flag
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.policy.shares import MOST_ROUNDS
-from service.usecases import explain_policy
-from service.usecases.plan_policy import OwnPolicy, PlannedPolicy, Trial
-from service.usecases.policy_numbers import PolicyClass, PolicyNumbers
+from service.usecases.plans import explain_policy
+from service.usecases.plans.plan_policy import OwnPolicy, PlannedPolicy, Trial
+from service.usecases.plans.policy_numbers import PolicyClass, PolicyNumbers
 
 POLICY_EXAMPLE: dict[str, Any] = {
     "kind": "automatic_transmission_car",

@@ -12,8 +12,8 @@ from service.domain.exchange_methods import ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
-from service.usecases.project_due import DUE_PROBABILITIES
-from service.usecases.show_projection import VehicleProjection
+from service.usecases.due.project_due import DUE_PROBABILITIES
+from service.usecases.due.show_projection import VehicleProjection
 
 BAND_EXAMPLE = {"p10": 84310.0, "p50": 84540.2, "p90": 84905.1}
 PROJECTION_EXAMPLE: dict[str, Any] = {

@@ -10,7 +10,7 @@ from service.api.reading_rows import READING_EXAMPLE
 from service.domain.external_ids import IdKind, format_id
 from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
 from service.store.tables.readings import Reading
-from service.usecases.record_readings import RowResult
+from service.usecases.readings.record_readings import RowResult
 
 RESULT_EXAMPLE: dict[str, Any] = {"index": 0, "outcome": "accepted", "reason": None}
 

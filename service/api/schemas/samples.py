@@ -23,9 +23,9 @@ from service.domain.sourced import Flag
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import VisualGrade
 from service.store.tables.services import Sample
-from service.usecases.follow_fluid import FluidPoint
-from service.usecases.judge_sample import LimitReached, Rate, SampleFindings
-from service.usecases.sample_entries import NewSample, SampleOutcome, SampleResult
+from service.usecases.fluids.follow_fluid import FluidPoint
+from service.usecases.fluids.judge_sample import LimitReached, Rate, SampleFindings
+from service.usecases.fluids.sample_entries import NewSample, SampleOutcome, SampleResult
 
 SAMPLE_EXAMPLE: dict[str, Any] = {
     "vehicle": "VAN-07",

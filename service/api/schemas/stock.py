@@ -19,10 +19,10 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.stock_entries import OrderState
 from service.domain.used_fluid import WasteStream
 from service.store.tables.stock import UsedFluidCollection
-from service.usecases.show_stock import StockLine, StockOverview
-from service.usecases.stock_items import room_for
-from service.usecases.stock_lots import Lot
-from service.usecases.used_fluid_levels import UsedFluidLevel
+from service.usecases.stock.show_stock import StockLine, StockOverview
+from service.usecases.stock.stock_items import room_for
+from service.usecases.stock.stock_lots import Lot
+from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 
 COLLECTION_EXAMPLE: dict[str, Any] = {
     "depot": "North",

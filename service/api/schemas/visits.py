@@ -10,7 +10,7 @@ from service.api.schemas.due_lists import LINE_EXAMPLE, DueLineRead
 from service.domain.external_ids import IdKind, format_id
 from service.domain.visit_reasons import Placing
 from service.store.tables.visits import VisitPin
-from service.usecases.show_visits import ShownPlan, ShownVisit, WeekLoad, WeekOption
+from service.usecases.week.show_visits import ShownPlan, ShownVisit, WeekLoad, WeekOption
 
 PIN_EXAMPLE: dict[str, Any] = {
     "id": "pin_4",

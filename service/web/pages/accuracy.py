@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service.usecases.show_accuracy import show_accuracy
+from service.usecases.usage.show_accuracy import show_accuracy
 from service.web.rendering import frame_of, render
 from service.web.views.accuracy import accuracy_page
 from service.web.visits import looking

@@ -15,7 +15,7 @@ from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment
-from service.usecases.register_compartments import change_compartment, register_compartment
+from service.usecases.fleet.register_compartments import change_compartment, register_compartment
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, path_part, render

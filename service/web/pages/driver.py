@@ -12,8 +12,8 @@ from service.documents.file_names import content_disposition
 from service.domain.outcomes import ReadingOutcome
 from service.domain.zones import zone_named
 from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
-from service.usecases.driver_links import OpenedLink, open_link
-from service.usecases.render_driver_card import render_driver_card
+from service.usecases.fleet.driver_links import OpenedLink, open_link
+from service.usecases.fleet.render_driver_card import render_driver_card
 from service.web.contexts import DriverPage
 from service.web.forms import EMPTY, Form, FormState
 from service.web.limits import limiter_of, source_of

@@ -10,7 +10,7 @@ from service.documents.qr_code import qr_svg
 from service.domain.plausibility import Bounds
 from service.errors import ConflictError, InvalidInputError
 from service.store.repositories import fleet
-from service.usecases.driver_links import make_link, revoke_link
+from service.usecases.fleet.driver_links import make_link, revoke_link
 from service.web.catalogue import translate
 from service.web.contexts import DriverLinkPage
 from service.web.forms import Form, FormReader, FormState

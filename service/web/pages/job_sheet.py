@@ -14,10 +14,10 @@ from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.units import km_from_miles
-from service.usecases.close_job import FinishedWork, close_job, drop_draft, save_draft
-from service.usecases.prepare_job import Job, JobPart, prepare_job
-from service.usecases.render_job_sheet import render_job_sheet
-from service.usecases.service_entries import NewRound, NewService, NewWork
+from service.usecases.services.close_job import FinishedWork, close_job, drop_draft, save_draft
+from service.usecases.services.prepare_job import Job, JobPart, prepare_job
+from service.usecases.services.render_job_sheet import render_job_sheet
+from service.usecases.services.service_entries import NewRound, NewService, NewWork
 from service.web.catalogue import translate
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, path_part, render

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service.errors import InvalidInputError
-from service.usecases.sign_in import PASSWORD_CHARACTERS, open_session, set_password
+from service.usecases.access.sign_in import PASSWORD_CHARACTERS, open_session, set_password
 from service.web.contexts import PasswordPage
 from service.web.forms import EMPTY, Form, FormState
 from service.web.pages.sign_in import with_session

@@ -11,8 +11,8 @@ from service.domain.roles import Role, Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import access
 from service.store.repositories import people as people_rows
-from service.usecases.manage_people import add_person, change_role, disable_person, invite_again
-from service.usecases.manage_tokens import create_token, revoke_token
+from service.usecases.access.manage_people import add_person, change_role, disable_person, invite_again
+from service.usecases.access.manage_tokens import create_token, revoke_token
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render

@@ -14,7 +14,12 @@ from service.domain.vehicle_classes import VehicleClass
 from service.domain.vin import VIN_CHARACTERS, normalised_vin
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
-from service.usecases.register_vehicles import NewVehicle, change_vehicle, register_vehicle, retire_vehicle
+from service.usecases.fleet.register_vehicles import (
+    NewVehicle,
+    change_vehicle,
+    register_vehicle,
+    retire_vehicle,
+)
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, render

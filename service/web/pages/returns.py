@@ -9,7 +9,7 @@ from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
 from service.errors import ConflictError, FieldError, InvalidInputError
 from service.store.repositories import fleet
-from service.usecases.accept_return import accept_return, cancel_return
+from service.usecases.fluids.accept_return import accept_return, cancel_return
 from service.web.forms import Form, FormReader, FormState
 from service.web.pages.compartments import CompartmentPath
 from service.web.pages.vehicles import show_vehicle_page

@@ -14,8 +14,8 @@ from service.domain.visual_grades import VisualGrade
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
 from service.units import km_from_miles
-from service.usecases.record_samples import record_sample
-from service.usecases.sample_entries import NewSample
+from service.usecases.fluids.record_samples import record_sample
+from service.usecases.fluids.sample_entries import NewSample
 from service.web.forms import Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, path_part, render

@@ -12,7 +12,7 @@ from service.domain.roles import Scope
 from service.domain.zones import allowed_zone_names
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
-from service.usecases.change_settings import change_depot, change_organisation, make_depot
+from service.usecases.fleet.change_settings import change_depot, change_organisation, make_depot
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.settings import DISTANCE_UNITS, VOLUME_UNITS, WEEKDAYS, settings_page

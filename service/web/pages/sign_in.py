@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from service.errors import AuthenticationRequiredError
-from service.usecases import sign_in as usecase
+from service.usecases.access import sign_in as usecase
 from service.web.catalogue import ENGLISH, translate
 from service.web.contexts import KeptField, KeptPage, LinkPage, SignInPage
 from service.web.forms import CARRIED_FIELD, Form, FormState, Posted

@@ -11,7 +11,7 @@ from service.domain.roles import Scope
 from service.domain.zones import local_date
 from service.errors import InvalidInputError, ServiceError
 from service.store.repositories import fleet
-from service.usecases.import_vehicles import (
+from service.usecases.fleet.import_vehicles import (
     FIELDS,
     PlannedVehicle,
     VehicleFile,

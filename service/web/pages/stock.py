@@ -13,13 +13,13 @@ from service.domain.stock_entries import MovementKind
 from service.domain.used_fluid import WasteStream
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, purchase_orders
-from service.usecases import place_orders
-from service.usecases.place_orders import Arrival, NewOrder, PackCount
-from service.usecases.plan_orders import plan_stock_orders
-from service.usecases.record_movements import NewMovement, record_movement
-from service.usecases.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
-from service.usecases.show_stock import show_stock
-from service.usecases.used_fluid_levels import NewCollection, record_collection
+from service.usecases.stock import place_orders
+from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.stock.plan_orders import plan_stock_orders
+from service.usecases.stock.record_movements import NewMovement, record_movement
+from service.usecases.stock.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
+from service.usecases.stock.show_stock import show_stock
+from service.usecases.stock.used_fluid_levels import NewCollection, record_collection
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render

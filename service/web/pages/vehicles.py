@@ -10,12 +10,12 @@ from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, visits
-from service.usecases.accept_return import list_returns
-from service.usecases.decide_readings import decide_reading
-from service.usecases.driver_links import list_links
-from service.usecases.list_fleet import list_fleet
-from service.usecases.pending_return import ReturnState
-from service.usecases.show_vehicle import VehicleView, show_vehicle
+from service.usecases.due.list_fleet import list_fleet
+from service.usecases.fleet.driver_links import list_links
+from service.usecases.fluids.accept_return import list_returns
+from service.usecases.fluids.pending_return import ReturnState
+from service.usecases.plans.show_vehicle import VehicleView, show_vehicle
+from service.usecases.readings.decide_readings import decide_reading
 from service.web.contexts import ReadingPage
 from service.web.forms import EMPTY, Form, FormState, Posted
 from service.web.readings import read_reading, store_reading

@@ -10,11 +10,11 @@ from service.domain.roles import Scope
 from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import due_lists, fleet, visits
-from service.usecases.mark_lines import mark_line
-from service.usecases.move_visit import move_visit
-from service.usecases.publish_now import publish_now
-from service.usecases.render_due_list import MEDIA_TYPES, FileKind, render_due_list
-from service.usecases.show_due_list import CURRENT, show_due_list
+from service.usecases.week.mark_lines import mark_line
+from service.usecases.week.move_visit import move_visit
+from service.usecases.week.publish_now import publish_now
+from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.week.show_due_list import CURRENT, show_due_list
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.rendering import frame_of, render
 from service.web.views.line import line_page

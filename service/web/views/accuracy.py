@@ -7,7 +7,7 @@ from typing import Final
 
 from service.documents.presentation import Presentation
 from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
-from service.usecases.show_accuracy import Accuracy
+from service.usecases.usage.show_accuracy import Accuracy
 from service.web.catalogue import translate
 from service.web.charts.models import CoverageAtHorizon, CoverageChart
 from service.web.views.shown_chart import ShownChart, show_chart

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 from service.documents.presentation import Presentation
 from service.domain.due_reasons import Limit
 from service.store.tables.readings import Reading
-from service.usecases.explain_history import ToldHistory, ToldStep
-from service.usecases.show_vehicle import CompartmentView, Course, VehicleView
+from service.usecases.fluids.explain_history import ToldHistory, ToldStep
+from service.usecases.plans.show_vehicle import CompartmentView, Course, VehicleView
 from service.web.charts.models import (
     DistanceLimit,
     FanPoint,

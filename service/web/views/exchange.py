@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
-from service.usecases import explain_plan
-from service.usecases.plan_exchange import PlannedExchange
+from service.usecases.plans import explain_plan
+from service.usecases.plans.plan_exchange import PlannedExchange
 from service.web.catalogue import tell, translate
 
 

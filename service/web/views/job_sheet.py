@@ -12,7 +12,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.visual_grades import COLOUR_CAUTION
-from service.usecases.prepare_job import Job, JobPart
+from service.usecases.services.prepare_job import Job, JobPart
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.grades import grade_options

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.store.tables.services import ReturnVisit
-from service.usecases.plan_exchange import PlannedExchange
+from service.usecases.plans.plan_exchange import PlannedExchange
 from service.web.catalogue import translate
 
 

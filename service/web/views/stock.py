@@ -12,9 +12,9 @@ from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
 from service.store.tables.parts import Part
-from service.usecases.plan_orders import ItemPlan, PlannedOrder, StockPlan
-from service.usecases.show_stock import OpenOrder, StockLine, StockOverview
-from service.usecases.used_fluid_levels import UsedFluidLevel
+from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
+from service.usecases.stock.show_stock import OpenOrder, StockLine, StockOverview
+from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState

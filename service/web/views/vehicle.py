@@ -16,7 +16,7 @@ from service.store.tables.access import Token
 from service.store.tables.readings import Reading
 from service.store.tables.services import ReturnVisit
 from service.store.tables.visits import VisitPin
-from service.usecases.show_vehicle import CompartmentView, VehicleView
+from service.usecases.plans.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, tell, translate
 from service.web.forms import FormState
 from service.web.views.charts import life_chart, odometer_chart

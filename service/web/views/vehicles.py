@@ -8,7 +8,7 @@ from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.vehicles import Vehicle
-from service.usecases.list_fleet import FleetPart
+from service.usecases.due.list_fleet import FleetPart
 from service.web.catalogue import tell, translate
 from service.web.views.paging import Pager
 

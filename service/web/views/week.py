@@ -13,7 +13,7 @@ from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
-from service.usecases.show_due_list import ShownList
+from service.usecases.week.show_due_list import ShownList
 from service.web.catalogue import tell, translate
 from service.web.views.lines import Line, LineRow, line_row
 from service.web.views.paging import Pager, pager_of

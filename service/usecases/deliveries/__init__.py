@@ -1,0 +1,1 @@
+"""Published lists on their way to those who asked for them."""

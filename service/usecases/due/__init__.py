@@ -1,0 +1,1 @@
+"""When each fluid is due, and why."""

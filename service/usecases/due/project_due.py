@@ -1,0 +1,272 @@
+"""When the fluids of vehicles are due: stored states and readings in, a forecast for every compartment out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain.due_reasons import Limit
+from service.domain.weeks import IsoWeek, weeks_from
+from service.domain.zones import first_instant
+from service.engine.ageing.age import Exposure, age
+from service.engine.due.forecast import DueForecast, forecast_due
+from service.engine.due.limits import CompartmentLimits, Condition, Meter
+from service.engine.due.limits import Limit as LimitCode
+from service.engine.exchange.state import FluidState, fluid_state
+from service.engine.usage.season import NO_SEASON, Season
+from service.engine.usage.state import UsageState
+from service.store.repositories import projections
+from service.usecases.fluids.fitted_rates import with_fits
+from service.usecases.fluids.fluid_parameters import CompartmentParameters, parameters_of
+from service.usecases.fluids.update_states import state_rows
+from service.usecases.usage.engine_time import civil_dates, day_fraction, days_of
+from service.usecases.usage.estimate_usage import FleetUsage, meter
+
+Floats = NDArray[np.float64]
+
+N_WEEKS: Final = 26
+DUE_PROBABILITIES: Final = (0.1, 0.5, 0.9)
+
+LIMIT_BY_CODE: Final = {
+    LimitCode.DISTANCE: Limit.DISTANCE,
+    LimitCode.CALENDAR: Limit.CALENDAR,
+    LimitCode.HOURS: Limit.HOURS,
+    LimitCode.CONDITION: Limit.CONDITION,
+    LimitCode.CONTAMINATION: Limit.CONTAMINATION,
+}
+NAME_BY_CODE: Final = {int(code): str(name) for code, name in LIMIT_BY_CODE.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueQuestion:
+    """What the forecast was asked, so that it can be asked again of vehicles that run more or less."""
+
+    limits: CompartmentLimits
+    odometer: Meter
+    hours: Meter | None
+    week_end_days: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetProjection:
+    """A forecast of n compartments; lists and arrays have one entry a compartment."""
+
+    now: datetime
+    today: date
+    compartments: dict[str, list[Any]]
+    """Columns as they were read, see `store.repositories.projections.COMPARTMENT_COLUMNS`."""
+
+    vehicle_row: NDArray[np.int64]
+    parameters: CompartmentParameters
+    fluid_now: FluidState
+    """Fluid aged to now by the expected use."""
+
+    question: DueQuestion
+    due: DueForecast
+    due_dates: tuple[list[date | None], list[date | None], list[date | None]]
+    """P10, P50 and P90 as civil dates in the organisation's zone; none beyond the horizon."""
+
+    weeks: tuple[IsoWeek, ...]
+    expected_odometer_km: Floats
+    expected_hours: Floats
+    """Mean of the meters now, one a vehicle; of no meaning for a vehicle without a reading."""
+
+    def __len__(self) -> int:
+        return len(self.compartments["id"])
+
+    def limit_of(self, place: int) -> Limit | None:
+        """Limit that most likely bites first."""
+        return LIMIT_BY_CODE.get(LimitCode(int(self.due.biting_limit[place])))
+
+    def limit_names(self) -> list[str | None]:
+        """Name of that limit of every compartment."""
+        return [NAME_BY_CODE.get(code) for code in self.due.biting_limit.tolist()]
+
+    def limit_probabilities(self, place: int) -> dict[str, float]:
+        """Probability of being the first limit reached within the horizon, by limit; what is impossible is left out."""
+        return _by_limit(self.due.limit_probability[place].tolist())
+
+    def probabilities_by_limit(self) -> list[dict[str, float]]:
+        """Those of every compartment."""
+        return [_by_limit(row) for row in self.due.limit_probability.tolist()]
+
+
+def _by_limit(row: Sequence[float]) -> dict[str, float]:
+    return {name: row[code] for code, name in NAME_BY_CODE.items() if row[code] > 0.0}
+
+
+def project_due(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    usage: FleetUsage,
+    now: datetime,
+    zone: ZoneInfo,
+) -> FleetProjection:
+    """Forecast every compartment of some vehicles, whose use is given in the same order."""
+    columns = read_current(session, organisation_id, vehicle_ids)
+    place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
+    vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
+    groups = columns["kind"], columns["vehicle_class"], columns["duty"]
+    parameters = parameters_of(*groups, with_fits(session, organisation_id, *groups, columns["ageing"]))
+    local = now.astimezone(zone)
+    passed = day_fraction(local)
+    at_reading = _age_to_reading(columns, parameters, usage, vehicle_row, now)
+    weeks = weeks_from(IsoWeek.of(local.date()), N_WEEKS)
+    question = DueQuestion(
+        limits=_limits(columns, parameters, at_reading, vehicle_row, local.date(), passed),
+        odometer=meter(usage.odometer, now, usage.season),
+        hours=meter(usage.hours, now) if bool(np.any(usage.hours.n_readings > 0)) else None,
+        week_end_days=_week_ends(weeks, now, zone),
+    )
+    due = forecast_due(
+        question.limits,
+        question.odometer,
+        question.hours,
+        week_end_days=question.week_end_days,
+        probabilities=np.array(DUE_PROBABILITIES),
+    )
+    days = [
+        civil_dates(local.date(), passed, due.days_ahead[:, column])
+        for column in range(len(DUE_PROBABILITIES))
+    ]
+    return FleetProjection(
+        now=now,
+        today=local.date(),
+        compartments=columns,
+        vehicle_row=vehicle_row,
+        parameters=parameters,
+        fluid_now=_age_to_now(at_reading, parameters, usage, vehicle_row, now),
+        question=question,
+        due=due,
+        due_dates=(days[0], days[1], days[2]),
+        weeks=weeks,
+        expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now, usage.season),
+        expected_hours=usage.hours.last_odometer_km + _expected(usage.hours, now),
+    )
+
+
+def read_current(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[str, list[Any]]:
+    """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
+    columns = projections.read_compartments(session, organisation_id, vehicle_ids)
+    current = projections.current_vehicles(session, organisation_id, vehicle_ids)
+    stale = [key for key in vehicle_ids if key not in current]
+    if stale:
+        place_of = {key: place for place, key in enumerate(columns["id"])}
+        for row in state_rows(session, organisation_id, stale):
+            for name in row.keys() & columns.keys() - {"vehicle_id"}:
+                columns[name][place_of[row["compartment_id"]]] = row[name]
+    return columns
+
+
+def _column(columns: dict[str, list[Any]], name: str) -> Floats:
+    return np.array(columns[name], dtype=np.float64)
+
+
+def _age_to_reading(
+    columns: dict[str, list[Any]],
+    parameters: CompartmentParameters,
+    usage: FleetUsage,
+    vehicle_row: NDArray[np.int64],
+    now: datetime,
+) -> FluidState:
+    """Age the fluids from their last event to the vehicle's last reading, or to now where there is none."""
+    state = fluid_state(
+        _column(columns, "volume_15c_litres"),
+        life_used=_column(columns, "life_used"),
+        life_used_variance=_column(columns, "life_used_variance"),
+        water_mass_fraction=_column(columns, "water_mass_fraction"),
+        iron_mg_per_kg=_column(columns, "iron_mg_per_kg"),
+        glycol_fraction=_column(columns, "glycol_fraction"),
+    )
+    last_days = np.where(usage.odometer.n_readings > 0, usage.last_read_days(), days_of(now))[vehicle_row]
+    exposure = Exposure(
+        distance_km=_since(usage.odometer, columns, "odometer_km", vehicle_row),
+        days=np.maximum(last_days - _column(columns, "as_of_days"), 0.0),
+        hours=_since(usage.hours, columns, "engine_hours", vehicle_row),
+        duty_multiplier=parameters.duty_multiplier,
+    )
+    return age(state, exposure, parameters.rates)
+
+
+def _since(
+    meter_state: UsageState, columns: dict[str, list[Any]], name: str, vehicle_row: NDArray[np.int64]
+) -> Floats:
+    """What a meter has added since the event, where both are known."""
+    grown = meter_state.last_odometer_km[vehicle_row] - _column(columns, name)
+    is_known = (meter_state.n_readings > 0)[vehicle_row] & np.isfinite(grown)
+    return np.where(is_known, np.maximum(grown, 0.0), 0.0)
+
+
+def _age_to_now(
+    at_reading: FluidState,
+    parameters: CompartmentParameters,
+    usage: FleetUsage,
+    vehicle_row: NDArray[np.int64],
+    now: datetime,
+) -> FluidState:
+    """Age the fluids on by what the vehicles are expected to have done since their last reading."""
+    km, hours, days = (
+        _expected(usage.odometer, now, usage.season),
+        _expected(usage.hours, now),
+        _days(usage, now),
+    )
+    exposure = Exposure(
+        distance_km=km[vehicle_row],
+        days=days[vehicle_row],
+        hours=hours[vehicle_row],
+        duty_multiplier=parameters.duty_multiplier,
+    )
+    return age(at_reading, exposure, parameters.rates)
+
+
+def _expected(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Floats:
+    table = meter(state, now, season)
+    mean, _ = table.moments(np.arange(len(state), dtype=np.int64), table.days_since_reading)
+    return np.where(state.n_readings > 0, mean, 0.0)
+
+
+def _days(usage: FleetUsage, now: datetime) -> Floats:
+    return np.where(
+        usage.odometer.n_readings > 0, np.maximum(days_of(now) - usage.last_read_days(), 0.0), 0.0
+    )
+
+
+def _limits(
+    columns: dict[str, list[Any]],
+    parameters: CompartmentParameters,
+    fluid: FluidState,
+    vehicle_row: NDArray[np.int64],
+    today: date,
+    passed: float,
+) -> CompartmentLimits:
+    rates, duty = parameters.rates, parameters.duty_multiplier
+    due_on = np.array(columns["due_on"], dtype="datetime64[D]")
+    calendar = (due_on - np.datetime64(today)).astype("timedelta64[D]").astype(np.float64) - passed
+    return CompartmentLimits(
+        vehicle_row=vehicle_row,
+        distance_km=_column(columns, "due_odometer_km"),
+        hours=_column(columns, "due_engine_hours"),
+        calendar_days_ahead=np.where(np.isnat(due_on), np.nan, calendar),
+        is_contaminated=np.array(columns["is_contaminated"], dtype=bool),
+        condition=Condition(
+            life_used_fraction=fluid.life_used,
+            life_used_sd_fraction=np.sqrt(fluid.life_used_variance),
+            life_limit_fraction=1.0 - parameters.planning_reserve_fraction,
+            life_per_km=duty / rates.distance_limit_km,
+            life_per_day=1.0 / np.asarray(rates.time_limit_days),
+            life_per_hour=1.0 / np.asarray(rates.hours_limit),
+            rate_cv_fraction=np.asarray(rates.life_coefficient_of_variation),
+        ),
+    )
+
+
+def _week_ends(weeks: Sequence[IsoWeek], now: datetime, zone: ZoneInfo) -> Floats:
+    """Days from now to the end of each week, daylight saving counted."""
+    ends = [first_instant(week.shifted(1).first_day, datetime.min.time(), zone) for week in weeks]
+    return np.array([(end.astimezone(UTC) - now) / timedelta(days=1) for end in ends])

@@ -1,0 +1,56 @@
+"""One vehicle's projection, from all its readings, as of now."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain.roles import Scope
+from service.domain.zones import zone_named
+from service.engine.usage.predict import odometer_quantiles, rate_quantiles
+from service.store.repositories import fleet
+from service.store.tables.vehicles import Vehicle
+from service.usecases.access.caller import Caller
+from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection, project_due
+from service.usecases.fluids.recommend_exchange import Recommendation, recommend_exchange
+from service.usecases.usage.engine_time import days_of
+from service.usecases.usage.estimate_usage import FleetUsage, current_usage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VehicleProjection:
+    """What is known of a vehicle's use and of its fluids."""
+
+    vehicle: Vehicle
+    usage: FleetUsage
+    odometer_km: NDArray[np.float64] | None
+    """P10, P50 and P90 now; none without a reading."""
+
+    km_per_day: NDArray[np.float64]
+    fluids: FleetProjection
+    recommended: Recommendation
+
+
+def show_projection(session: Session, caller: Caller, now: datetime, reference: str) -> VehicleProjection:
+    """Project one vehicle."""
+    caller.require(Scope.READ)
+    vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
+    caller.require_vehicle(vehicle.id or 0)
+    zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
+    ids = [vehicle.id or 0]
+    usage = current_usage(session, caller.organisation_id, ids)
+    fluids = project_due(session, caller.organisation_id, ids, usage, now, zone)
+    present = np.array([days_of(now)])
+    at_days, season_now = usage.season.operational_days(present), usage.season.rate(present)
+    probabilities = np.array(DUE_PROBABILITIES)
+    has_reading = bool(usage.odometer.n_readings[0] > 0)
+    return VehicleProjection(
+        vehicle=vehicle,
+        usage=usage,
+        odometer_km=odometer_quantiles(usage.odometer, at_days, probabilities)[0] if has_reading else None,
+        km_per_day=rate_quantiles(usage.odometer, at_days, probabilities)[0] * season_now,
+        fluids=fluids,
+        recommended=recommend_exchange(fluids.compartments),
+    )

@@ -1,0 +1,1 @@
+"""Vehicles, compartments and the settings of the organisation they belong to."""

@@ -1,0 +1,159 @@
+"""Register the places in a vehicle that hold a fluid; what the maker's figures leave open comes from the kind."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from service.domain.fluid_defaults import FluidDefaults, defaults_for
+from service.domain.fluid_kinds import FluidKind
+from service.domain.roles import Scope
+from service.domain.sourced import Sourced
+from service.domain.vehicle_classes import VehicleClass
+from service.errors import DuplicateError, InvalidInputError
+from service.store.repositories import fleet, fluids
+from service.store.tables.fluids import Fluid
+from service.store.tables.vehicles import Compartment
+from service.usecases.access.audit import record_change
+from service.usecases.access.caller import Caller
+from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
+from service.usecases.fluids.update_states import update_states
+
+_MUST_HAVE = frozenset(
+    {"reference", "total_litres", "drainable_litres", "has_fluid_counter", "partial_is_full"}
+)
+
+
+def register_compartment(
+    session: Session, caller: Caller, now: datetime, vehicle: str, kind: FluidKind, facts: Mapping[str, Any]
+) -> Compartment:
+    """Register a compartment of a vehicle.
+
+    `facts` may name any column of the table, and `fluid` for the article usually filled.
+
+    Raises
+    ------
+    DuplicateError
+        If the vehicle has a compartment of this name.
+    InvalidInputError
+        If the figures contradict each other.
+    """
+    caller.require(Scope.PLANNING)
+    owner = fleet.get_vehicle(session, caller.organisation_id, vehicle)
+    assert owner.id is not None  # noqa: S101 - it was read
+    defaults = defaults_for(kind, VehicleClass(owner.vehicle_class))
+    named = {name: value for name, value in facts.items() if value is not None and name != "fluid"}
+    columns = _columns_from(defaults) | _own_volume(defaults, named) | named
+    columns.setdefault("reference", str(kind))
+    existing = fleet.list_compartments(session, caller.organisation_id, owner.id)
+    if columns["reference"] in {compartment.reference for compartment in existing}:
+        raise DuplicateError(f"{owner.reference} has a compartment “{columns['reference']}” already.")
+    compartment = Compartment(
+        organisation_id=caller.organisation_id,
+        vehicle_id=owner.id,
+        kind=kind,
+        fluid_id=_fluid_id(session, caller, kind, facts.get("fluid")),
+        created_at=now,
+        **columns,
+    )
+    check_compartment(compartment, now.date())
+    session.add(compartment)
+    session.flush()
+    detail = {"vehicle": owner.reference, "compartment": compartment.reference, "kind": str(kind)}
+    record_change(session, caller, now, "registered", "compartment", compartment.id, detail)
+    update_states(session, caller.organisation_id, [owner.id])
+    return compartment
+
+
+def change_compartment(
+    session: Session, caller: Caller, now: datetime, reference: str, changes: Mapping[str, Any]
+) -> Compartment:
+    """Change what `changes` names; the other columns stay."""
+    caller.require(Scope.PLANNING)
+    compartment = fleet.get_compartment(session, caller.organisation_id, reference)
+    before: dict[str, Any] = {}
+    for name, value in changes.items():
+        if value is None and name in _MUST_HAVE:
+            raise InvalidInputError.at(f"/{name}", "Cannot be nothing; leave it out to keep it.")
+        column, new = name, value
+        if name == "fluid":
+            column, new = "fluid_id", _fluid_id(session, caller, FluidKind(compartment.kind), value)
+        before[name] = _plain(getattr(compartment, column))
+        setattr(compartment, column, new)
+    check_compartment(compartment, now.date())
+    compartment.version += 1
+    session.add(compartment)
+    session.flush()
+    after = {name: _plain(value) for name, value in changes.items()}
+    record_change(
+        session, caller, now, "changed", "compartment", compartment.id, {"before": before, "after": after}
+    )
+    update_states(session, caller.organisation_id, [compartment.vehicle_id])
+    return compartment
+
+
+def check_compartment(compartment: Compartment, today: date) -> None:
+    """Refuse figures that contradict each other.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the field.
+    """
+    if compartment.drainable_litres > compartment.total_litres:
+        raise InvalidInputError.at("/drainable_litres", "Cannot be more than the compartment holds.")
+    low, high = compartment.level_min_celsius, compartment.level_max_celsius
+    if (low is None) != (high is None):
+        raise InvalidInputError.at("/level_max_celsius", "The level window needs both ends.")
+    if low is not None and high is not None and low >= high:
+        raise InvalidInputError.at(
+            "/level_max_celsius", "The upper end of the window must be above the lower one."
+        )
+    if compartment.baseline_on is not None and compartment.baseline_on > today:
+        raise InvalidInputError.at("/last_service_on", "Lies in the future.")
+
+
+def _columns_from(defaults: FluidDefaults) -> dict[str, Any]:
+    schedule, window = defaults.schedule, defaults.exchange.level_window_celsius
+    months = _value(schedule.months)
+    return {
+        "total_litres": defaults.total_volume_litres.value,
+        "drainable_litres": round(defaults.drainable_litres, 3),
+        "interval_km": _value(schedule.km),
+        "interval_months": None if months is None else round(months),
+        "interval_hours": _value(schedule.hours),
+        "level_min_celsius": None if window is None else window.low,
+        "level_max_celsius": None if window is None else window.high,
+        "has_fluid_counter": False,
+        "partial_is_full": defaults.exchange.drainable_fraction.value >= FULL_DRAIN_FRACTION,
+    }
+
+
+def _own_volume(defaults: FluidDefaults, named: Mapping[str, Any]) -> dict[str, Any]:
+    """Scale the drainable share when only the total is known."""
+    if "total_litres" not in named or "drainable_litres" in named:
+        return {}
+    share = defaults.exchange.drainable_fraction.value
+    return {"drainable_litres": round(named["total_litres"] * share, 3)}
+
+
+def _value(sourced: Sourced | None) -> float | None:
+    return None if sourced is None else sourced.value
+
+
+def _fluid_id(session: Session, caller: Caller, kind: FluidKind, reference: str | None) -> int | None:
+    if reference is None:
+        return None
+    fluid: Fluid | None = fluids.find_fluid(session, caller.organisation_id, reference)
+    if fluid is None:
+        raise InvalidInputError.at("/fluid", "There is no such fluid; add it first with POST /v1/fluids.")
+    if fluid.kind != kind:
+        raise InvalidInputError.at(
+            "/fluid", f"This fluid is of the kind {fluid.kind}, the compartment of {kind}."
+        )
+    return fluid.id
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, date) else value

@@ -1,0 +1,1 @@
+"""The state of each fluid: followed through services, samples and time."""

@@ -1,0 +1,204 @@
+"""What a sample says: limits reached, rates of change, what it did to the estimate, and its cautions."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from sqlmodel import Session
+
+from service.domain.cautions import DEFERENCE
+from service.domain.fluid_kinds import FluidKind
+from service.domain.laboratory import LaboratoryProperty
+from service.domain.limits import AlarmLevel, AlarmLimit, Basis
+from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS, VisualGrade
+from service.engine.evidence.trend import SamplePairs, rate_of_change
+from service.store.repositories import fleet, fluids
+from service.store.tables.services import Sample
+from service.store.tables.vehicles import Compartment
+from service.usecases.fluids.alarm_limits import limits_in_force
+from service.usecases.fluids.follow_fluid import FluidHistory, FluidPoint, Step
+from service.usecases.fluids.update_states import explain_state
+
+RATE_ALARM_FACTOR: Final = 2.0
+"""A rate is an alarm if it would reach the critical limit in half of the fluid's life. Common practice, no source."""
+
+MEASUREMENT_SD_SHARE: Final = 0.05
+"""Of a laboratory value, for the spread of a rate. Common practice, no source."""
+
+KM_OF_RATE: Final = 1000.0
+HOURS_OF_RATE: Final = 100.0
+
+BRAKE_CAUTION: Final = (
+    "The brake fluid holds so much water that it can boil under hard braking and the pedal go soft. Have it "
+    "changed before the vehicle goes on."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitReached:
+    """A value at or beyond a limit."""
+
+    limit: AlarmLimit
+    level: AlarmLevel
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """How fast a value rose since the sample before, exchanges in between corrected for."""
+
+    laboratory_property: LaboratoryProperty
+    rate: float
+    rate_sd: float
+    highest_rate: float | None
+    per: str
+    is_alarm: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleFindings:
+    """Everything that follows from one sample."""
+
+    sample: Sample
+    compartment: Compartment
+    limits: list[LimitReached]
+    rates: list[Rate]
+    before: FluidPoint | None
+    """The estimate just before; none of a voided sample."""
+
+    after: FluidPoint | None
+    cautions: list[str]
+
+
+def judge_sample(session: Session, organisation_id: int, sample: Sample) -> SampleFindings:
+    """Compare a stored sample with the limits and with what was known before."""
+    (compartment,) = fleet.compartments_by_id(session, organisation_id, [sample.compartment_id])
+    kind = FluidKind(compartment.kind)
+    products = {fluid.id: fluid for fluid in fluids.list_fluids(session, organisation_id)}
+    product = products.get(compartment.fluid_id)
+    new_values = {**(product.new_values if product is not None else {}), **sample.new_values}
+    limits = limits_in_force(session, organisation_id)[kind]
+    history, steps = explain_state(session, organisation_id, compartment)
+    place = next((i for i, step in enumerate(steps) if _is_of(step, sample)), None)
+    return SampleFindings(
+        sample=sample,
+        compartment=compartment,
+        limits=_limits_reached(limits, sample, new_values),
+        rates=[] if place is None else _rates(history, limits, steps[: place + 1], sample, new_values),
+        before=None if place is None else steps[place].before,
+        after=None if place is None else steps[place].after,
+        cautions=_cautions(kind, sample),
+    )
+
+
+def _is_of(step: Step, sample: Sample) -> bool:
+    return step.kind == "sample" and step.source_id == sample.id
+
+
+def _limits_reached(
+    limits: Sequence[AlarmLimit], sample: Sample, new_values: dict[str, float]
+) -> list[LimitReached]:
+    found = []
+    for limit in limits:
+        name = limit.laboratory_property
+        if name in sample.laboratory:
+            level = limit.level(sample.laboratory[name], new_values.get(name))
+            if level in {AlarmLevel.CAUTION, AlarmLevel.CRITICAL}:
+                found.append(LimitReached(limit=limit, level=level, value=sample.laboratory[name]))
+    return found
+
+
+def _cautions(kind: FluidKind, sample: Sample) -> list[str]:
+    found = []
+    if sample.is_contaminated and kind is FluidKind.BRAKE_FLUID:
+        found = [BRAKE_CAUTION, DEFERENCE]
+    elif sample.is_contaminated:
+        found = [str(GRADE_TEXTS[VisualGrade.MILKY].advice), DEFERENCE]
+    elif sample.grade == VisualGrade.BLACK:
+        found = [str(GRADE_TEXTS[VisualGrade.BLACK].advice)]
+    if sample.grade is not None and not sample.has_values:
+        found.append(COLOUR_CAUTION)
+    return found
+
+
+def _rates(
+    history: FluidHistory,
+    limits: Sequence[AlarmLimit],
+    steps: Sequence[Step],
+    sample: Sample,
+    new_values: dict[str, float],
+) -> list[Rate]:
+    earlier = {one.id: one for one in history.samples}
+    found = []
+    for limit in limits:
+        name = limit.laboratory_property
+        if limit.basis not in {Basis.VALUE, Basis.INCREASE} or sample.laboratory.get(name, -1.0) < 0.0:
+            continue
+        start = _last_with(steps[:-1], earlier, name)
+        value = -1.0 if start is None else float(earlier[steps[start].source_id].laboratory[name])
+        if start is not None and value >= 0.0:
+            found += _rate(history, steps[start:], limit, value, sample, new_values.get(name, 0.0))
+    return found
+
+
+def _last_with(
+    steps: Sequence[Step], samples: dict[int | None, Sample], name: LaboratoryProperty
+) -> int | None:
+    for place in range(len(steps) - 1, -1, -1):
+        step = steps[place]
+        if step.kind == "sample" and name in samples[step.source_id].laboratory:
+            return place
+    return None
+
+
+def _rate(
+    history: FluidHistory,
+    steps: Sequence[Step],
+    limit: AlarmLimit,
+    earlier_value: float,
+    sample: Sample,
+    new_value: float,
+) -> list[Rate]:
+    """Rate between the first and the last of some steps, by distance where there is one, else by hours."""
+    rates = history.parameters.rates
+    for attribute, life, unit, per in (
+        ("odometer_km", rates.distance_limit_km, KM_OF_RATE, "1000 km"),
+        ("engine_hours", rates.hours_limit, HOURS_OF_RATE, "100 h"),
+    ):
+        meters = [getattr(step.after, attribute) for step in steps]
+        if None in meters or meters[-1] <= meters[0]:
+            continue
+        whole_life = float(np.atleast_1d(np.asarray(life, dtype=np.float64))[0])
+        room = limit.critical - (new_value if limit.basis is Basis.VALUE else 0.0)
+        highest = RATE_ALARM_FACTOR * room / whole_life
+        services_between = [
+            (meter, 1.0 - step.figures["fresh_share"])
+            for step, meter in zip(steps, meters, strict=True)
+            if step.kind == "service" and "fresh_share" in step.figures
+        ]
+        value = float(sample.laboratory[limit.laboratory_property])
+        result = rate_of_change(
+            SamplePairs(
+                earlier_value=earlier_value,
+                later_value=value,
+                earlier_km=meters[0],
+                later_km=meters[-1],
+                new_fluid_value=new_value,
+                value_sd=MEASUREMENT_SD_SHARE * max(value, earlier_value),
+            ),
+            exchanged_at_km=np.array([[meter] for meter, _ in services_between]).reshape(-1, 1),
+            retained_share=np.array([[share] for _, share in services_between]).reshape(-1, 1),
+            highest_rate_per_km=highest if highest > 0.0 else np.inf,
+        )
+        return [
+            Rate(
+                laboratory_property=limit.laboratory_property,
+                rate=float(result.rate_per_km[0]) * unit,
+                rate_sd=float(result.rate_sd_per_km[0]) * unit,
+                highest_rate=highest * unit if highest > 0.0 else None,
+                per=per,
+                is_alarm=bool(result.is_alarm[0]),
+            )
+        ]
+    return []

@@ -1,0 +1,1 @@
+"""What machines and their makers send: fleet documents, raw frames, signed messages."""

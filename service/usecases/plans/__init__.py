@@ -1,0 +1,1 @@
+"""How a fluid is best exchanged: rounds, line exchange, intervals."""

@@ -1,0 +1,1 @@
+"""Readings as they come in: recorded, screened, decided."""

@@ -1,0 +1,1 @@
+"""The work itself: job sheets, and services recorded from them."""

@@ -1,0 +1,93 @@
+"""The job sheet of a vehicle on paper."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from service.documents.file_names import attachment_name
+from service.documents.job_sheet import job_sheet_pdf, open_torques
+from service.documents.models import (
+    JobCompartment,
+    JobSheet,
+    PartNeed,
+    RoundPlan,
+    WorkStep,
+)
+from service.domain.cautions import DEFERENCE
+from service.domain.exchange_methods import METHOD_LABELS
+from service.domain.external_ids import IdKind, format_id
+from service.domain.service_work import STEP_TEXTS, ServiceStep
+from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.domain.visual_grades import GRADE_TEXTS
+from service.domain.zones import zone_named
+from service.store.tables.organisation import Organisation
+from service.usecases.services.prepare_job import Job, JobPart
+from service.usecases.week.render_due_list import presentation_of
+
+
+def render_job_sheet(
+    job: Job, organisation: Organisation, now: datetime, public_url: str
+) -> tuple[bytes, str]:
+    """Typeset the compartments with an open line, or all of them where none has one."""
+    vehicle = job.projection.vehicle
+    listed = tuple(part for part in job.parts if part.line is not None)
+    odometer = job.projection.odometer_km
+    parts = listed or job.parts
+    presentation = presentation_of(organisation)
+    ambient = [part.ambient_celsius for part in parts if part.ambient_celsius is not None]
+    sheet = JobSheet(
+        organisation=organisation.name,
+        vehicle=vehicle.reference,
+        visit_on=job.visit_on,
+        printed_at=now.astimezone(zone_named("/time_zone", organisation.time_zone)),
+        record_url=f"{public_url}/vehicles/{format_id(IdKind.VEHICLE, vehicle.id)}/job-sheet",
+        facts=_facts(job),
+        cautions=(*dict.fromkeys(text for part in parts for text in part.cautions), DEFERENCE),
+        compartments=tuple(_compartment(part, presentation.labels) for part in parts),
+        depot=job.depot,
+        odometer_km=None if odometer is None else float(odometer[1]),
+        fluid_celsius=ambient[0] if ambient else None,
+    )
+    content = job_sheet_pdf(sheet, presentation)
+    return content, attachment_name("job-sheet", vehicle.reference, suffix="pdf")
+
+
+def _facts(job: Job) -> tuple[tuple[str, str], ...]:
+    vehicle = job.projection.vehicle
+    facts = [("Class", CLASS_DEFAULTS[VehicleClass(vehicle.vehicle_class)].label)]
+    if vehicle.vin:
+        facts.append(("VIN", vehicle.vin))
+    return tuple(facts)
+
+
+def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
+    compartment = part.compartment
+    return JobCompartment(
+        compartment=compartment.reference,
+        reason=part.reason,
+        specification_required=compartment.specification or "",
+        fluid="" if part.fluid is None else part.fluid.reference,
+        fluid_meets="" if part.fluid is None else ", ".join(part.fluid.specifications),
+        method=METHOD_LABELS[part.method],
+        rounds=tuple(
+            RoundPlan(
+                drain_litres=one.drain_litres,
+                fill_litres=one.fill_litres,
+                fresh_share_after_fraction=one.fresh_share,
+            )
+            for one in part.rounds
+        ),
+        steps=tuple(WorkStep(text=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why) for step in part.steps),
+        total_litres=compartment.total_litres,
+        drainable_litres=compartment.drainable_litres,
+        excess_expected_litres=part.excess_litres,
+        level_low_celsius=compartment.level_min_celsius,
+        level_high_celsius=compartment.level_max_celsius,
+        parts=tuple(
+            PartNeed(name=str(seal["part"]), quantity=int(seal["pieces"])) for seal in compartment.seals
+        ),
+        torques=open_torques(words) if ServiceStep.TORQUE_BY_MAKER in part.steps else (),
+        maker_notes=compartment.maker_notes or "",
+        has_fluid_counter=compartment.has_fluid_counter,
+        life_used_before_fraction=part.life_used,
+        grades=tuple(f"{text.mark} {text.look}" for text in GRADE_TEXTS.values()),
+    )

@@ -1,0 +1,1 @@
+"""What is on the shelf, what will be needed, what to order."""

@@ -1,0 +1,276 @@
+"""The jobs that may fall into the coming weeks, over a whole fleet: when, how likely, and what each takes."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.weeks import IsoWeek, weeks_from
+from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
+from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
+from service.engine.due.forecast import forecast_due
+from service.engine.due.limits import Meter
+from service.store.repositories import consumption, due_lists
+from service.usecases.due.project_due import FleetProjection
+from service.usecases.fluids.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
+from service.usecases.stock.repeat_jobs import done_again, due_again
+from service.usecases.usage.usage_model import shared_log_sd
+from service.usecases.week.compile_due_list import load_names, project_fleet
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+N_SCENARIOS: Final = 5
+"""Scenarios of fleet-wide use; five integrate the mean and the variance of any smooth demand. Own choice."""
+
+NEGLIGIBLE_PROBABILITY: Final = 1e-6
+"""Jobs less likely than this to fall due in time are left out."""
+
+ROUNDS_LOOK_BACK: Final = timedelta(days=730)
+RECOMMENDED_WEIGHT: Final = 10.0
+"""The recommended number of rounds counts as so many services done; then the workshop's own habit wins. Own choice."""
+
+ROUND_DIFFERENCES: Final = np.arange(-2, 3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetJobs:
+    """n jobs that may be done within the weeks, one entry a job in every column.
+
+    A compartment that comes back within the weeks has several.
+    """
+
+    weeks: tuple[IsoWeek, ...]
+    shock: UsageShock
+    due_probability: NDArray[np.float32]
+    """Shape (scenarios, n, weeks): due by the end of each week; the first week holds what is overdue."""
+
+    vehicle_id: Integers
+    fluid_id: Integers
+    """0 where the compartment names no fluid."""
+
+    kind: list[str]
+    seals: list[list[dict[str, Any]]]
+    planned_week: Integers
+    """Week of the visit on the published list, or `NOT_PLANNED`."""
+
+    option_litres: Floats
+    """Shape (n, ways)."""
+
+    option_probability: Floats
+    """Shape (n, ways)."""
+
+    def __len__(self) -> int:
+        return self.vehicle_id.size
+
+    @property
+    def mean_litres(self) -> Floats:
+        """Litres that each job takes on average, shape (n,)."""
+        mean: Floats = (self.option_litres * self.option_probability).sum(axis=1)
+        return mean
+
+    def mean_done(self) -> Floats:
+        """Probability that each job is done in each week, over all scenarios, shape (n, weeks)."""
+        by_end = np.einsum("s,snw->nw", self.shock.weight, self.due_probability.astype(np.float64))
+        week = np.arange(len(self.weeks))
+        planned = (week[None, :] >= self.planned_week[:, None]).astype(np.float64)
+        by_end = np.where(self.planned_week[:, None] > NOT_PLANNED, planned, by_end)
+        return np.diff(by_end, axis=1, prepend=0.0)
+
+    def demand(self, rows: Integers, pool_index: Integers, quantity: Floats | None = None) -> DemandJobs:
+        """Put some jobs to the demand forecast; with `quantity` each takes that much, else its litres."""
+        litres = self.option_litres[rows] if quantity is None else quantity[:, None]
+        probability = self.option_probability[rows] if quantity is None else np.ones((rows.size, 1))
+        return DemandJobs(
+            pool_index=pool_index.astype(np.int64),
+            vehicle_index=self.vehicle_id[rows],
+            due_probability=self.due_probability[:, rows].astype(np.float64),
+            option_quantity=litres.ravel(),
+            option_probability=probability.ravel(),
+            option_offsets=np.arange(rows.size + 1, dtype=np.int64) * litres.shape[1],
+            planned_week=self.planned_week[rows],
+        )
+
+
+def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_weeks: int) -> FleetJobs:
+    """Collect the jobs of all vehicles in use, a block of vehicles at a time."""
+    names = load_names(session, organisation_id)
+    shock = usage_shock_nodes(shared_log_sd(session, organisation_id), N_SCENARIOS)
+    habits = _round_habits(session, organisation_id, now)
+    weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
+    planned = planned_weeks(session, organisation_id, weeks)
+    parts: list[dict[str, Any]] = []
+    for projection in project_fleet(session, names, now):
+        recommended = recommend_exchange(projection.compartments)
+        scenarios = [_meters(projection, float(factor)) for factor in shock.factor]
+        by_end = np.stack([_due_by_week_end(projection, meters, n_weeks) for meters in scenarios])
+        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
+        parts.append(_jobs_of(projection, recommended, habits, planned, rows, by_end[:, rows]))
+        again = np.stack([due_again(projection, recommended, rows, meters, n_weeks) for meters in scenarios])
+        parts.extend(_repeats(parts[-1], again))
+    return _joined(parts, weeks, shock)
+
+
+def _jobs_of(
+    projection: FleetProjection,
+    recommended: Recommendation,
+    habits: dict[str, Floats],
+    planned: dict[int, int],
+    rows: Integers,
+    by_end: Floats,
+) -> dict[str, Any]:
+    """Columns of the jobs of one block that may fall due in time."""
+    columns = projection.compartments
+    litres, probability = _ways(columns, recommended, habits, rows)
+    return {
+        "due_probability": by_end.astype(np.float32),
+        "planned_week": [planned.get(columns["id"][row], NOT_PLANNED) for row in rows],
+        "vehicle_id": [columns["vehicle_id"][row] for row in rows],
+        "fluid_id": [columns["fluid_id"][row] or 0 for row in rows],
+        "kind": [columns["kind"][row] for row in rows],
+        "seals": [columns["seals"][row] or [] for row in rows],
+        "litres": litres,
+        "probability": probability,
+    }
+
+
+def _repeats(first: dict[str, Any], again: Floats) -> Iterator[dict[str, Any]]:
+    """Columns of the jobs that come back once more, and once more again, before the weeks are over."""
+    job, lags = first, again
+    while True:
+        week = np.arange(lags.shape[2])
+        planned = np.array(job["planned_week"], np.int64)[:, None]
+        step = np.where(week >= planned, 1.0, 0.0)
+        by_end = done_again(np.where(planned > NOT_PLANNED, step, job["due_probability"]), lags)
+        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
+        if rows.size == 0:
+            return
+        names = ("vehicle_id", "fluid_id", "kind", "seals")
+        job = {name: [job[name][row] for row in rows] for name in names} | {
+            "due_probability": by_end[:, rows].astype(np.float32),
+            "planned_week": [NOT_PLANNED] * rows.size,
+            "litres": job["litres"][rows],
+            "probability": job["probability"][rows],
+        }
+        lags = lags[:, rows]
+        yield job
+
+
+def _meters(projection: FleetProjection, factor: float) -> tuple[Meter, Meter | None]:
+    """Meters of a fleet that runs `factor` times as much from now on."""
+    odometer, hours = projection.question.odometer, projection.question.hours
+    return _running(odometer, factor), None if hours is None else _running(hours, factor)
+
+
+def _due_by_week_end(projection: FleetProjection, meters: tuple[Meter, Meter | None], n_weeks: int) -> Floats:
+    """Probability of being due by the end of each week, what is overdue included."""
+    by_week = forecast_due(
+        projection.question.limits,
+        *meters,
+        week_end_days=projection.question.week_end_days[:n_weeks],
+        probabilities=np.empty(0),
+    ).week_probability
+    by_end = np.cumsum(by_week, axis=1, dtype=np.float64)
+    return np.clip(np.maximum.accumulate(by_end, axis=1), 0.0, 1.0)
+
+
+def _running(meter: Meter, factor: float) -> Meter:
+    """Scale what a meter will add from now on; what it has added since its last reading is past."""
+    every = np.arange(meter.last_reading.size, dtype=np.int64)
+    passed = meter.moments(every, meter.days_since_reading)[0]
+
+    def moments(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
+        mean, variance = meter.moments(rows, days)
+        return passed[rows] + factor * (mean - passed[rows]), factor * factor * variance
+
+    return Meter(
+        last_reading=meter.last_reading, days_since_reading=meter.days_since_reading, moments=moments
+    )
+
+
+def _ways(
+    columns: dict[str, list[Any]], recommended: Recommendation, habits: dict[str, Floats], rows: Integers
+) -> tuple[Floats, Floats]:
+    """Litres of each job for each number of rounds, and how likely that number is."""
+    kinds = [columns["kind"][row] for row in rows]
+    as_recommended = (ROUND_DIFFERENCES == 0).astype(np.float64)
+    is_drained = np.array([recommended.method[row] is ExchangeMethod.DRAIN_AND_FILL for row in rows], bool)
+    habit = [
+        habits.get(kind, as_recommended) if drained else as_recommended
+        for kind, drained in zip(kinds, is_drained, strict=True)
+    ]
+    probability = np.array(habit, np.float64).reshape(rows.size, ROUND_DIFFERENCES.size)
+    drainable = np.array(columns["drainable_litres"], np.float64)[rows]
+    rounds = np.clip(recommended.n_rounds[rows, None] + ROUND_DIFFERENCES, 1, MAX_ROUNDS)
+    litres = np.where(is_drained[:, None], rounds * drainable[:, None], recommended.litres[rows, None])
+    return litres, probability
+
+
+def _round_habits(session: Session, organisation_id: int, now: datetime) -> dict[str, Floats]:
+    """How often services by rounds took fewer or more rounds than recommended, by kind."""
+    seen = consumption.count_rounds(session, organisation_id, now - ROUNDS_LOOK_BACK)
+    if not seen:
+        return {}
+    columns: dict[str, list[Any]] = {
+        "kind": [row[0] for row in seen],
+        "total_litres": [row[1] for row in seen],
+        "drainable_litres": [row[2] for row in seen],
+        "return_rounds": [None] * len(seen),
+    }
+    recommended = recommend_exchange(columns).n_rounds
+    habits: dict[str, Floats] = {}
+    for (kind, _, _, n_rounds, count), usual in zip(seen, recommended.tolist(), strict=True):
+        weights = habits.setdefault(kind, RECOMMENDED_WEIGHT * (ROUND_DIFFERENCES == 0))
+        difference = int(np.clip(n_rounds - usual, ROUND_DIFFERENCES[0], ROUND_DIFFERENCES[-1]))
+        weights[difference - ROUND_DIFFERENCES[0]] += count
+    return {kind: weights / weights.sum() for kind, weights in habits.items()}
+
+
+def _joined(parts: Sequence[dict[str, Any]], weeks: tuple[IsoWeek, ...], shock: UsageShock) -> FleetJobs:
+    """Put the blocks together."""
+    columns: dict[str, list[Any]] = {
+        name: [value for part in parts for value in part[name]]
+        for name in ("planned_week", "vehicle_id", "fluid_id", "kind", "seals")
+    }
+    n_ways = ROUND_DIFFERENCES.size
+    empty = np.zeros((shock.weight.size, 0, len(weeks)), np.float32)
+    litres = np.concatenate([np.zeros((0, n_ways)), *(part["litres"] for part in parts)])
+    probability = np.concatenate([np.zeros((0, n_ways)), *(part["probability"] for part in parts)])
+    is_used = (ROUND_DIFFERENCES == 0) | (probability > 0.0).any(axis=0)
+    return FleetJobs(
+        weeks=weeks,
+        shock=shock,
+        due_probability=np.concatenate([empty, *(part["due_probability"] for part in parts)], axis=1),
+        vehicle_id=np.array(columns["vehicle_id"], np.int64),
+        fluid_id=np.array(columns["fluid_id"], np.int64),
+        kind=columns["kind"],
+        seals=columns["seals"],
+        planned_week=np.array(columns["planned_week"], np.int64),
+        option_litres=litres[:, is_used],
+        option_probability=probability[:, is_used],
+    )
+
+
+def planned_weeks(session: Session, organisation_id: int, weeks: tuple[IsoWeek, ...]) -> dict[int, int]:
+    """Week of every open visit on the latest published list, by compartment; what was missed is done now."""
+    latest = due_lists.latest_list(session, organisation_id)
+    if latest is None:
+        return {}
+    lines = due_lists.list_lines(session, organisation_id, latest.id or 0)
+    events = due_lists.events_of_lines(session, organisation_id, [line.id for line in lines])
+    found: dict[int, int] = {}
+    for line in lines:
+        own = events.get(line.id or 0, [])
+        moved = [event.moved_to_on for event in own if event.moved_to_on is not None]
+        day = moved[-1] if moved else line.planned_on
+        if day is None or due_lists.is_closed(own):
+            continue
+        week = max(weeks[0].weeks_until(IsoWeek.of(day)), 0)
+        if week < len(weeks):
+            found[line.compartment_id] = week
+    return found

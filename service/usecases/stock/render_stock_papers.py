@@ -1,0 +1,106 @@
+"""Papers of the stock: the sheet to count the shelf with, and the order plan as a file."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
+from enum import StrEnum
+from typing import Final
+
+from service.documents.count_sheet import count_sheet_pdf
+from service.documents.file_names import attachment_name
+from service.documents.models import CountLine, CountSheet, OrderLine, OrderPlan
+from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_plan_xlsx
+from service.documents.presentation import Presentation
+from service.domain.zones import zone_named
+from service.store.tables.organisation import Organisation
+from service.store.tables.parts import Part
+from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
+from service.usecases.stock.show_stock import StockOverview
+from service.usecases.week.render_due_list import presentation_of
+
+
+class PlanFileKind(StrEnum):
+    """Forms in which an order plan can be fetched."""
+
+    CSV = "csv"
+    XLSX = "xlsx"
+    PDF = "pdf"
+
+
+_WRITERS: Final[dict[PlanFileKind, Callable[[OrderPlan, Presentation], bytes]]] = {
+    PlanFileKind.CSV: order_plan_csv,
+    PlanFileKind.XLSX: order_plan_xlsx,
+    PlanFileKind.PDF: order_plan_pdf,
+}
+
+
+def render_count_sheet(
+    organisation: Organisation, overview: StockOverview, now: datetime, public_url: str
+) -> tuple[bytes, str]:
+    """Write a blind count sheet: nobody counts what they have just read."""
+    presentation = presentation_of(organisation)
+    zone = zone_named("/time_zone", organisation.time_zone)
+    sheet = CountSheet(
+        organisation=organisation.name,
+        printed_at=now.astimezone(zone),
+        lines=(
+            *(CountLine(item=line.item.reference, unit=presentation.volume_unit) for line in overview.lines),
+            *(
+                CountLine(item=line.item.reference, unit=presentation.labels["pieces"])
+                for line in overview.parts
+            ),
+        ),
+        record_url=f"{public_url}/stock",
+    )
+    return count_sheet_pdf(sheet, presentation), attachment_name(
+        "count-sheet", str(overview.today), suffix="pdf"
+    )
+
+
+def render_order_plan(
+    organisation: Organisation, plan: StockPlan, kind: PlanFileKind, now: datetime
+) -> tuple[bytes, str]:
+    """Write an order plan as a file."""
+    presentation = presentation_of(organisation)
+    zone = zone_named("/time_zone", organisation.time_zone)
+    document = OrderPlan(
+        organisation=organisation.name,
+        planned_at=now.astimezone(zone),
+        n_weeks=len(plan.forecast.weeks),
+        lines=tuple(
+            line
+            for one in (*plan.plans, *plan.parts)
+            for order in one.orders
+            for line in _lines(one, order, presentation)
+        ),
+        currency=plan.currency,
+    )
+    return _WRITERS[kind](document, presentation), attachment_name(
+        "order-plan", str(plan.forecast.today), suffix=kind
+    )
+
+
+def _lines(one: ItemPlan, order: PlannedOrder, presentation: Presentation) -> Iterator[OrderLine]:
+    """Write one row a size of pack with its price, and one for what placing and taking in the order costs."""
+    common = OrderLine(
+        item=one.forecast.line.item.reference,
+        pack=presentation.labels["placing_the_order"],
+        n_packs=1,
+        order_by_on=order.order_by,
+        why=order.why,
+        arrives_on=order.arrives_on,
+        cost_minor=order.ordering_minor,
+        if_not_ordered=one.if_nothing_is_ordered,
+    )
+    is_part = isinstance(one.forecast.line.item, Part)
+    for (size, count), goods_minor in zip(order.packs, order.goods_minor, strict=True):
+        pieces = f"{presentation.number(size)} {presentation.labels['pieces']}"
+        yield replace(
+            common,
+            pack=pieces if is_part else presentation.volume(size),
+            n_packs=count,
+            volume_litres=None if is_part else size * count,
+            cost_minor=goods_minor,
+        )
+    if order.ordering_minor:
+        yield common

@@ -1,0 +1,109 @@
+"""How full the containers of used fluid are: what services drained, less what was fetched."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from service.domain import plausibility
+from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
+from service.domain.roles import Scope
+from service.domain.used_fluid import WasteStream
+from service.errors import DuplicateError, InvalidInputError
+from service.store.repositories import fleet, stock
+from service.store.tables.organisation import Depot
+from service.store.tables.stock import UsedFluidCollection
+from service.usecases.access.audit import record_change
+from service.usecases.access.caller import Caller
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedFluidLevel:
+    """One stream at one depot; streams are never mixed, so each has a container of its own."""
+
+    depot: str
+    stream: WasteStream
+    litres: float
+    last_emptied_at: datetime | None
+    depot_capacity_litres: float | None
+    """Room for all streams of the depot together."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewCollection:
+    """Used fluid that was fetched."""
+
+    depot: str
+    stream: WasteStream
+    litres: float
+    at: datetime | None = None
+    is_emptied: bool = True
+    reference: str | None = None
+    note: str | None = None
+
+
+def used_fluid_levels(session: Session, organisation_id: int) -> list[UsedFluidLevel]:
+    """Work out every stream of every depot that has ever held any."""
+    levels = []
+    for depot in fleet.list_depots(session, organisation_id):
+        for stream in WasteStream:
+            emptied_at = stock.last_emptied(session, organisation_id, depot.id or 0, stream)
+            litres = _level(session, depot, stream, emptied_at)
+            if litres > 0.0 or emptied_at is not None:
+                levels.append(
+                    UsedFluidLevel(
+                        depot=depot.reference,
+                        stream=stream,
+                        litres=litres,
+                        last_emptied_at=emptied_at,
+                        depot_capacity_litres=depot.used_fluid_capacity_litres,
+                    )
+                )
+    return levels
+
+
+def record_collection(
+    session: Session, caller: Caller, now: datetime, new: NewCollection
+) -> UsedFluidCollection:
+    """Write down that used fluid was fetched.
+
+    Raises
+    ------
+    DuplicateError
+        If the number of the transfer paper is on record.
+    """
+    caller.require(Scope.STOCK)
+    depot = fleet.find_depot(session, caller.organisation_id, new.depot)
+    if depot is None:
+        raise InvalidInputError.at("/depot", "There is no depot with this name or id.")
+    if new.reference is not None and stock.find_collection(session, caller.organisation_id, new.reference):
+        raise DuplicateError("A collection with this reference is on record already; nothing was added.")
+    row = UsedFluidCollection(
+        organisation_id=caller.organisation_id,
+        depot_id=depot.id or 0,
+        stream=new.stream,
+        at=now if new.at is None else plausibility.past_instant("/at", new.at, now),
+        litres=new.litres,
+        is_emptied=new.is_emptied,
+        reference=new.reference,
+        note=new.note,
+        recorded_at=now,
+        recorded_by=caller.actor[:80],
+    )
+    session.add(row)
+    session.flush()
+    detail = {"depot": depot.reference, "stream": str(new.stream), "litres": new.litres}
+    record_change(session, caller, now, "recorded", "used fluid collection", row.id, detail)
+    return row
+
+
+def kinds_of(stream: WasteStream) -> list[str]:
+    """Fluid kinds that go into a stream."""
+    return [str(kind) for kind, defaults in EXCHANGE_DEFAULTS.items() if defaults.waste_stream is stream]
+
+
+def _level(session: Session, depot: Depot, stream: WasteStream, emptied_at: datetime | None) -> float:
+    key, organisation_id = depot.id or 0, depot.organisation_id
+    drained = stock.drained_by_depot(session, organisation_id, key, kinds_of(stream), emptied_at)
+    fetched = stock.fetched_since(session, organisation_id, key, stream, emptied_at)
+    return max(drained - fetched, 0.0)

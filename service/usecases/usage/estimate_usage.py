@@ -1,0 +1,213 @@
+"""How far and how long vehicles run: the filter's states, from accepted readings."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.engine.due.limits import Meter
+from service.engine.usage.filter import filter_readings, update
+from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS
+from service.engine.usage.initial import rests_on
+from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
+from service.engine.usage.season import NO_SEASON, Season
+from service.engine.usage.state import STATE_WIDTH, UsageState
+from service.store.repositories import projections, readings
+from service.store.repositories.readings import MeterHistory
+from service.usecases.usage.engine_time import days_of
+from service.usecases.usage.usage_model import known_usage, vehicle_classes
+
+Floats: TypeAlias = NDArray[np.float64]
+Booleans: TypeAlias = NDArray[np.bool_]
+
+MARGIN_DAYS: Final = 1.0e-6
+"""A reading within a tenth of a second of the last one may have been taken in already: databases round."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetUsage:
+    """The two meters of n vehicles, one row a vehicle."""
+
+    odometer: UsageState
+    """Its times are on the clock of the vehicles' season: `season` translates."""
+
+    hours: UsageState
+    season: Season = NO_SEASON
+
+    def last_read_days(self) -> Floats:
+        """Time of the last odometer reading in days since 1970, one a vehicle; 0 without any."""
+        last = self.season.calendar_days(self.odometer.last_time_days)
+        return np.where(self.odometer.n_readings > 0, last, 0.0)
+
+
+def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
+    """Run the filter over all accepted readings of some vehicles."""
+    known = known_usage(session, organisation_id)
+    classes = vehicle_classes(session, organisation_id, vehicle_ids)
+    km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
+    hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
+    season = known.seasons_of(classes)
+    return FleetUsage(
+        odometer=filter_readings(
+            operational_days(season, km),
+            km.value,
+            km.offsets,
+            known.odometer_priors(classes),
+            known.hyperparameters_of(classes),
+        ),
+        hours=filter_readings(hours.time_days, hours.value, hours.offsets, known.hours_priors(classes)),
+        season=season,
+    )
+
+
+def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
+    """Give the stored states; those of vehicles whose readings changed since are brought up to date, not stored."""
+    rows = projections.read_usage(session, organisation_id, vehicle_ids)
+    stale = [key for key in vehicle_ids if key not in rows]
+    fresh = updated_usage(session, organisation_id, stale)
+    classes = vehicle_classes(session, organisation_id, vehicle_ids)
+    return FleetUsage(
+        odometer=_joined({key: rows[key].usage_state for key in rows}, stale, fresh.odometer, vehicle_ids),
+        hours=_joined({key: rows[key].hours_state for key in rows}, stale, fresh.hours, vehicle_ids),
+        season=known_usage(session, organisation_id).seasons_of(classes),
+    )
+
+
+def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
+    """Take the new readings of some vehicles into their stored states; what that cannot do is estimated anew.
+
+    The answer is that of `estimate_usage`. A vehicle needs all its readings again when one changed that was taken
+    in already or came late, or when the numbers of its class are no longer those that its state rests on.
+    """
+    stored = projections.read_earlier_usage(session, organisation_id, vehicle_ids)
+    known = [key for key in vehicle_ids if key in stored]
+    classes = vehicle_classes(session, organisation_id, known)
+    shared = known_usage(session, organisation_id)
+    season = shared.seasons_of(classes)
+    km = readings.meter_history(session, organisation_id, known, "used_km", only_changed=True)
+    hours = readings.meter_history(session, organisation_id, known, "used_hours", only_changed=True)
+    changed = np.array([_changed_days(stored[key].changed_from) for key in known])
+    odometer_before = _states([stored[key].usage_state for key in known])
+    hours_before = _states([stored[key].hours_state for key in known])
+    goes_on = (
+        _goes_on(odometer_before, season.calendar_days(odometer_before.last_time_days), changed)
+        & _goes_on(hours_before, hours_before.last_time_days, changed)
+        & rests_on(odometer_before, shared.odometer_priors(classes), shared.hyperparameters_of(classes))
+        & rests_on(hours_before, shared.hours_priors(classes), DEFAULT_HYPERPARAMETERS)
+    )
+    rows = np.flatnonzero(goes_on)
+    continued = FleetUsage(
+        odometer=update(odometer_before.take(rows), *_part(km, operational_days(season, km), rows)),
+        hours=update(hours_before.take(rows), *_part(hours, hours.time_days, rows)),
+    )
+    kept = [known[row] for row in rows.tolist()]
+    anew = sorted(set(vehicle_ids).difference(kept))
+    fresh = estimate_usage(session, organisation_id, anew)
+    odometers, hour_meters = continued.odometer.to_array(), continued.hours.to_array()
+    return FleetUsage(
+        odometer=_joined(
+            {key: odometers[place].tobytes() for place, key in enumerate(kept)},
+            anew,
+            fresh.odometer,
+            vehicle_ids,
+        ),
+        hours=_joined(
+            {key: hour_meters[place].tobytes() for place, key in enumerate(kept)},
+            anew,
+            fresh.hours,
+            vehicle_ids,
+        ),
+        season=shared.seasons_of(vehicle_classes(session, organisation_id, vehicle_ids)),
+    )
+
+
+def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
+    """Bring the states of some vehicles up to date and store them."""
+    usage = updated_usage(session, organisation_id, vehicle_ids)
+    odometer, hours = usage.odometer.to_array(), usage.hours.to_array()
+    rows = [
+        {
+            "vehicle_id": key,
+            "organisation_id": organisation_id,
+            "usage_state": odometer[place].tobytes(),
+            "hours_state": hours[place].tobytes(),
+            "n_readings": int(usage.odometer.n_readings[place]),
+            "last_odometer_km": float(usage.odometer.last_odometer_km[place]),
+            "is_stale": False,
+            "changed_from": None,
+            "updated_at": now,
+        }
+        for place, key in enumerate(vehicle_ids)
+    ]
+    projections.replace_usage(session, vehicle_ids, rows)
+
+
+def operational_days(season: Season, history: MeterHistory) -> Floats:
+    """Times of readings on the clock of their vehicles' season."""
+    owner = np.repeat(np.arange(history.offsets.size - 1), np.diff(history.offsets))
+    return season.take(owner).operational_days(history.time_days)
+
+
+def _changed_days(changed_from: datetime | None) -> float:
+    return np.inf if changed_from is None else days_of(changed_from)
+
+
+def _states(blobs: Sequence[bytes]) -> UsageState:
+    rows = np.frombuffer(b"".join(blobs), dtype=np.float64)
+    return UsageState.from_array(rows.reshape(len(blobs), STATE_WIDTH))
+
+
+def _goes_on(state: UsageState, last_days: Floats, changed: Floats) -> Booleans:
+    """Mark the meters on which all that changed comes after what was taken in."""
+    return np.asarray((state.n_readings == 0.0) | (changed > last_days + MARGIN_DAYS))
+
+
+def _part(
+    history: MeterHistory, time_days: Floats, rows: NDArray[np.int64]
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Times, values and offsets of some of the vehicles."""
+    counts = np.diff(history.offsets)
+    inside = np.isin(np.repeat(np.arange(counts.size), counts), rows)
+    offsets = np.concatenate([[0], np.cumsum(counts[rows])]).astype(np.int64)
+    return time_days[inside], history.value[inside], offsets
+
+
+def _joined(
+    stored: Mapping[int, bytes], stale: Sequence[int], fresh: UsageState, vehicle_ids: Sequence[int]
+) -> UsageState:
+    """Put stored and fresh states in the order asked for."""
+    table = np.empty((len(vehicle_ids), STATE_WIDTH))
+    place_of = {key: place for place, key in enumerate(vehicle_ids)}
+    if stale:
+        table[[place_of[key] for key in stale]] = fresh.to_array()
+    is_fresh = set(vehicle_ids).difference(stale)
+    kept = [key for key in vehicle_ids if key in is_fresh]
+    if kept:
+        blobs = b"".join(stored[key] for key in kept)
+        table[[place_of[key] for key in kept]] = np.frombuffer(blobs, dtype=np.float64).reshape(len(kept), -1)
+    return UsageState.from_array(table)
+
+
+def meter(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Meter:
+    """Describe a meter to the due forecast; a vehicle without a reading has none."""
+    is_known = state.n_readings > 0
+    outlook = outlook_of(state)
+    last_days = season.calendar_days(state.last_time_days)
+
+    def moments(rows: NDArray[np.int64], days: Floats) -> tuple[Floats, Floats]:
+        """Mean and variance of the increment, as the forecast asks for them: the vehicle axis last."""
+        if not season.is_flat:
+            at_days = season.take(rows).operational_days(last_days[rows] + days)
+            days = np.maximum(at_days - state.last_time_days[rows], 0.0)
+        mean, variance = outlook_moments(outlook.take(rows), days)
+        return positive_mean(mean, variance), variance
+
+    return Meter(
+        last_reading=np.where(is_known, state.last_odometer_km, np.nan),
+        days_since_reading=np.where(is_known, np.maximum(days_of(now) - last_days, 0.0), 0.0),
+        moments=moments,
+    )

@@ -1,0 +1,1 @@
+"""The week: due lists, visits and the days they are planned on."""

@@ -1,0 +1,187 @@
+"""What a line of a due list says: one compartment, when it is due and why, and how its fluid should be changed."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from service.domain import due_reasons
+from service.domain.cautions import cautions_for
+from service.domain.due_reasons import Limit
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.fluid_kinds import FluidKind
+from service.domain.planning_terms import planned_with
+from service.domain.units_of_distance import DistanceUnit
+from service.domain.zones import zone_named
+from service.store.repositories import fleet, fluids, visits
+from service.store.repositories.visits import VehicleFacts
+from service.store.tables.organisation import Organisation
+from service.units import miles_from_km
+from service.usecases.due.project_due import FleetProjection, project_due
+from service.usecases.due.return_reason import return_reason
+from service.usecases.fluids.recommend_exchange import Recommendation
+from service.usecases.usage.estimate_usage import current_usage
+
+VEHICLES_A_BLOCK: Final = 10_000
+
+
+@dataclass(slots=True, kw_only=True)
+class ListedLine:
+    """One compartment that is due, with everything that is known of it."""
+
+    vehicle_id: int
+    compartment_id: int
+    vehicle: str
+    compartment: str
+    depot: str
+    kind: str
+    fluid: str | None
+    reason: str
+    limit_reached: str
+    due_q10_on: date | None
+    due_q50_on: date | None
+    due_q90_on: date | None
+    overdue_probability: float
+    method: str
+    n_rounds: int
+    litres: float
+    labour_minutes: int
+    planned_on: date | None = None
+    change: str = "new"
+    first_listed_week: str = ""
+    detail: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetNames:
+    """What lines are named with."""
+
+    organisation: Organisation
+    zone: ZoneInfo
+    vehicles: dict[int, VehicleFacts]
+    depots: dict[int | None, str]
+    fluids: dict[int | None, str]
+
+
+def listing_probability(organisation: Organisation) -> float:
+    """How likely a compartment must be due by a week's end to be listed for it."""
+    return planned_with(organisation.planning, "listing_probability")
+
+
+def load_names(session: Session, organisation_id: int) -> FleetNames:
+    """Load an organisation with its vehicles in use and the names of its depots and fluids."""
+    organisation = fleet.get_organisation(session, organisation_id)
+    return FleetNames(
+        organisation=organisation,
+        zone=zone_named("/time_zone", organisation.time_zone),
+        vehicles=visits.vehicles_in_use(session, organisation_id),
+        depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
+        fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
+    )
+
+
+def project_fleet(
+    session: Session, names: FleetNames, now: datetime, vehicle_ids: Iterable[int] | None = None
+) -> Iterator[FleetProjection]:
+    """Project vehicles in use, all or some, a block at a time so that memory does not grow with the fleet."""
+    ids = sorted(names.vehicles if vehicle_ids is None else vehicle_ids)
+    organisation_id = names.organisation.id or 0
+    for start in range(0, len(ids), VEHICLES_A_BLOCK):
+        block = ids[start : start + VEHICLES_A_BLOCK]
+        usage = current_usage(session, organisation_id, block)
+        yield project_due(session, organisation_id, block, usage, now, names.zone)
+
+
+def line_of(
+    names: FleetNames,
+    projection: FleetProjection,
+    recommended: Recommendation,
+    place: int,
+    contaminated: Mapping[int, str],
+) -> ListedLine:
+    """Describe one compartment as a line; why a contaminated one is due is given by key."""
+    columns = projection.compartments
+    vehicle = names.vehicles[columns["vehicle_id"][place]]
+    limit = projection.limit_of(place)
+    unit = DistanceUnit(names.organisation.distance_unit)
+    method = recommended.method[place]
+    low, middle, high = (column[place] for column in projection.due_dates)
+    return ListedLine(
+        vehicle_id=columns["vehicle_id"][place],
+        compartment_id=columns["id"][place],
+        vehicle=vehicle.reference,
+        compartment=columns["reference"][place],
+        depot=names.depots[vehicle.depot_id],
+        kind=columns["kind"][place],
+        fluid=names.fluids.get(columns["fluid_id"][place]),
+        reason=return_reason(projection, place, limit, unit)
+        or reason_of(names, projection, place, limit, contaminated),
+        limit_reached="none" if limit is None else str(limit),
+        due_q10_on=low,
+        due_q50_on=middle,
+        due_q90_on=high,
+        overdue_probability=round(float(projection.due.overdue_probability[place]), 4),
+        method=str(method),
+        n_rounds=int(recommended.n_rounds[place]),
+        litres=round(float(recommended.litres[place]), 2),
+        labour_minutes=round(float(recommended.labour_minutes[place])),
+        detail=_detail(projection, recommended, place, method),
+    )
+
+
+def reason_of(
+    names: FleetNames,
+    projection: FleetProjection,
+    place: int,
+    limit: Limit | None,
+    contaminated: Mapping[int, str],
+) -> str:
+    """Say in one sentence why a compartment is due."""
+    columns = projection.compartments
+    if limit is Limit.CONTAMINATION:
+        return contaminated[columns["id"][place]]
+    if limit is Limit.CONDITION:
+        life_used = float(projection.fluid_now.life_used[place])
+        planned = 1.0 - float(projection.parameters.planning_reserve_fraction[place])
+        return due_reasons.condition_reason(life_used, planned, sampled=bool(columns["is_sampled"][place]))
+    if limit is Limit.CALENDAR:
+        months = columns["interval_months"][place] or 0
+        return due_reasons.calendar_reason(months, _as_date(columns["due_on"][place]), projection.today)
+    if limit is Limit.DISTANCE:
+        left = columns["due_odometer_km"][place] - float(
+            projection.expected_odometer_km[projection.vehicle_row[place]]
+        )
+        unit = DistanceUnit(names.organisation.distance_unit)
+        return due_reasons.distance_reason(miles_from_km(left) if unit is DistanceUnit.MI else left, unit)
+    if limit is Limit.HOURS:
+        row = projection.vehicle_row[place]
+        return due_reasons.hours_reason(
+            columns["due_engine_hours"][place] - float(projection.expected_hours[row])
+        )
+    return due_reasons.unknown_reason()
+
+
+def _detail(
+    projection: FleetProjection, recommended: Recommendation, place: int, method: ExchangeMethod
+) -> dict[str, Any]:
+    probabilities = projection.limit_probabilities(place)
+    return {
+        "probability_by_limit": {name: round(value, 4) for name, value in probabilities.items()},
+        "life_used": round(float(projection.fluid_now.life_used[place]), 4),
+        "fresh_share_after": round(float(recommended.fresh_fraction_after[place]), 4),
+        "seals": list(projection.compartments["seals"][place]),
+        "cautions": [str(caution) for caution in _cautions(projection, place, method)],
+    }
+
+
+def _cautions(projection: FleetProjection, place: int, method: ExchangeMethod) -> Iterator[str]:
+    """The first cautions only; the job sheet carries them all."""
+    for caution in cautions_for(FluidKind(projection.compartments["kind"][place]), method)[:3]:
+        yield caution.text
+
+
+def _as_date(value: Any) -> date:
+    return value if isinstance(value, date) else date.fromisoformat(str(value))

@@ -1,0 +1,50 @@
+"""Say what became of a line of a published list: done, moved to another day, dropped, or open again."""
+
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from service.domain.roles import Scope
+from service.errors import InvalidInputError, StateTransitionError
+from service.store.repositories import due_lists
+from service.store.tables.due_lists import DueListLine, LineEvent
+from service.usecases.access.audit import record_change
+from service.usecases.access.caller import Caller
+
+
+def mark_line(
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    reference: str,
+    kind: str,
+    moved_to_on: date | None = None,
+    note: str | None = None,
+) -> tuple[DueListLine, list[LineEvent]]:
+    """Write an event beside a line; the line itself never changes.
+
+    Raises
+    ------
+    StateTransitionError
+        If the line is closed already, or is to be opened again and is not closed.
+    """
+    caller.require(Scope.PLANNING if kind in {"moved", "dropped"} else Scope.WORKSHOP)
+    line = due_lists.get_line(session, caller.organisation_id, reference)
+    events = due_lists.events_of_lines(session, caller.organisation_id, [line.id]).get(line.id or 0, [])
+    if (kind == "reopened") != due_lists.is_closed(events):
+        state = "closed" if due_lists.is_closed(events) else "open"
+        raise StateTransitionError(f"This line is {state}; it cannot be {kind}.")
+    if (kind == "moved") != (moved_to_on is not None):
+        raise InvalidInputError.at("/moved_to_on", "Give a day when a line is moved, and only then.")
+    event = LineEvent(
+        organisation_id=caller.organisation_id,
+        line_id=line.id or 0,
+        kind=kind,
+        moved_to_on=moved_to_on,
+        note=note,
+        at=now,
+        by=caller.actor,
+    )
+    due_lists.add_event(session, event)
+    record_change(session, caller, now, kind, "due list line", line.id, {"note": note})
+    return line, [*events, event]

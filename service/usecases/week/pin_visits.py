@@ -1,0 +1,71 @@
+"""Tell the plan what people know better: this vehicle on that day, or not before it."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from service.domain.external_ids import IdKind, parse_id
+from service.domain.roles import Scope
+from service.domain.zones import local_date, zone_named
+from service.errors import InvalidInputError
+from service.store.repositories import fleet, visits
+from service.store.tables.visits import VisitPin
+from service.usecases.access.audit import record_change
+from service.usecases.access.caller import Caller
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPin:
+    """What is asked of a vehicle's next visit."""
+
+    vehicle: str
+    kind: str
+    day: date
+    note: str | None = None
+
+
+def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> VisitPin:
+    """Pin a vehicle's next visit; the pin it had before is replaced.
+
+    Raises
+    ------
+    InvalidInputError
+        If the day is over, or the vehicle is no longer in use.
+    """
+    caller.require(Scope.PLANNING)
+    vehicle = fleet.get_vehicle(session, caller.organisation_id, new.vehicle)
+    if vehicle.retired_at is not None:
+        raise InvalidInputError.at("/vehicle", "This vehicle is no longer in use.")
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    if new.day < local_date(now, zone_named("/time_zone", organisation.time_zone)):
+        raise InvalidInputError.at("/day", "This day is over.")
+    earlier = visits.find_pin(session, caller.organisation_id, vehicle.id or 0)
+    if earlier is not None:
+        session.delete(earlier)
+        session.flush()
+    pin = VisitPin(
+        organisation_id=caller.organisation_id,
+        vehicle_id=vehicle.id or 0,
+        kind=new.kind,
+        day=new.day,
+        note=new.note,
+        created_at=now,
+        by=caller.actor[:80],
+    )
+    session.add(pin)
+    session.flush()
+    detail = {"vehicle": vehicle.reference, "kind": new.kind, "day": new.day.isoformat()}
+    record_change(session, caller, now, "pinned", "visit", pin.id, detail)
+    return pin
+
+
+def remove_pin(session: Session, caller: Caller, now: datetime, reference: str) -> None:
+    """Let the plan choose again."""
+    caller.require(Scope.PLANNING)
+    number = parse_id(IdKind.VISIT_PIN, reference)
+    pin = visits.get_pin(session, caller.organisation_id, number)
+    session.delete(pin)
+    detail = {"vehicle_id": pin.vehicle_id, "kind": pin.kind, "day": pin.day.isoformat()}
+    record_change(session, caller, now, "unpinned", "visit", pin.id, detail)
+    session.flush()

@@ -1,0 +1,261 @@
+"""The visits of the coming weeks: jobs bundled where one visit is cheaper than two, visits levelled to the bays."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain.planning_terms import planned_with
+from service.domain.service_work import VISIT_SETUP_MINUTES
+from service.domain.weeks import IsoWeek, weeks_from
+from service.domain.zones import local_date
+from service.engine.visits.bundling import bundle_visits
+from service.engine.visits.levelling import level_visits
+from service.engine.visits.requests import DAYS_PER_WEEK, NO_DAY, BayHours, VisitOutcome, VisitRequests
+from service.store.repositories import fleet
+from service.store.tables.organisation import Depot
+from service.usecases.week.compile_due_list import FleetNames, listing_probability
+from service.usecases.week.depot_calendar import open_minutes
+from service.usecases.week.fixed_days import Fixed, read_fixed
+from service.usecases.week.visit_jobs import TOLERANCE, Floats, Integers, VisitJobs, collect_jobs
+
+PLAN_WEEKS: Final = 8
+MINUTES_AN_HOUR: Final = 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedVisits:
+    """n visits, ordered by vehicle and date; columns of shape (n,)."""
+
+    vehicle_id: Integers
+    depot_row: Integers
+    labour_minutes: Floats
+    """With setting up."""
+
+    due_week: Integers
+    """Week of the plan in which it should be at the latest; the number of weeks means after them."""
+
+    latest_days: Floats
+    """Days from now until the first of its jobs is due; 0 when it is late already."""
+
+    overdue_probability: Floats
+    """Shape (n, weeks): probability that something of it is due by the end of each week."""
+
+    early_minor_a_week: Floats
+    overdue_minor_a_week: Floats
+    saved_minor: Floats
+    """What the bundle saves against a visit for each of its jobs."""
+
+    is_first: NDArray[np.bool_]
+    """The vehicle's next visit; a pin speaks of this one."""
+
+    is_split: NDArray[np.bool_]
+    """One of several visits, because together they are longer than any day."""
+
+    day: Integers
+    """Day of the plan, or -1."""
+
+    outcome: Integers
+    """A `VisitOutcome`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitPlan:
+    """Visits of a fleet over whole weeks, the first one perhaps begun."""
+
+    weeks: tuple[IsoWeek, ...]
+    today: date
+    depots: list[Depot]
+    jobs: VisitJobs
+    visit_of_job: Integers
+    visits: PlannedVisits
+    fixed: Fixed
+    open_minutes: Floats
+    """Shape (depots, days)."""
+
+    booked_minutes: Floats
+    """Shape (depots, days)."""
+
+    overbooked_minutes: Floats
+    """Shape (depots, days): beyond what the depot can work, by visits whose day is fixed."""
+
+    def day_of(self, place: int) -> date | None:
+        """Day of a visit, if it has one."""
+        index = int(self.visits.day[place])
+        return None if index == NO_DAY else self.weeks[0].first_day + timedelta(days=index)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bundles:
+    """Visits before they have a day."""
+
+    visit_of_job: Integers
+    vehicle_id: Integers
+    labour_minutes: Floats
+    saved_minor: Floats
+    is_split: NDArray[np.bool_]
+
+
+def plan_visits(
+    session: Session, names: FleetNames, week: IsoWeek, now: datetime, n_weeks: int = PLAN_WEEKS
+) -> VisitPlan:
+    """Plan the visits of some weeks; weeks that are over are left out, their work comes in the present one."""
+    today = local_date(now, names.zone)
+    first = max(week, IsoWeek.of(today))
+    weeks = weeks_from(first, n_weeks)
+    depots = fleet.list_depots(session, names.organisation.id or 0)
+    days = [day for one in weeks for day in one.days()]
+    jobs = collect_jobs(session, names, weeks, now)
+    fixed = read_fixed(session, names.organisation.id or 0, first, today)
+    minutes = open_minutes(depots, days, today)
+    planning = names.organisation.planning
+    bays = _bays(minutes, planning)
+    row_of_depot = {depot.id: row for row, depot in enumerate(depots)}
+    depot_of = {key: row_of_depot[facts.depot_id] for key, facts in names.vehicles.items()}
+    bundles = _bundle(jobs, planning, max((first.first_day - today).days, 0), bays, depot_of)
+    depot_row = np.array([depot_of[key] for key in bundles.vehicle_id.tolist()], np.int64)
+    visits = _unplaced(jobs, bundles, depot_row, planning, listing_probability(names.organisation))
+    rows = np.flatnonzero((visits.due_week < n_weeks) | (visits.is_first & _has_fixed(visits, fixed)))
+    requests = _requests(visits, rows, names, fixed, weeks)
+    levelled = level_visits(requests, bays)
+    visits.day[rows] = levelled.day
+    visits.outcome[rows] = levelled.outcome
+    return VisitPlan(
+        weeks=weeks,
+        today=today,
+        depots=depots,
+        jobs=jobs,
+        visit_of_job=bundles.visit_of_job,
+        visits=visits,
+        fixed=fixed,
+        open_minutes=minutes,
+        booked_minutes=levelled.booked_hours * MINUTES_AN_HOUR,
+        overbooked_minutes=levelled.overbooked_hours * MINUTES_AN_HOUR,
+    )
+
+
+def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
+    """Bay hours, and as much overtime as the organisation allows."""
+    hours = minutes / MINUTES_AN_HOUR
+    return BayHours(
+        regular_hours=hours,
+        overtime_hours=planned_with(planning, "overtime_share") * hours,
+        overtime_cost_per_hour=np.full(minutes.shape[0], planned_with(planning, "overtime_minor_an_hour")),
+    )
+
+
+def _bundle(
+    jobs: VisitJobs, planning: dict[str, float], first_day: int, bays: BayHours, depot_of: dict[int, int]
+) -> _Bundles:
+    """Make visits of jobs; one that is longer than any day of its depot is taken apart again."""
+    vehicle_ids, counts = np.unique(jobs.vehicle_id, return_counts=True)
+    made = bundle_visits(
+        np.maximum(jobs.latest_days, float(first_day)),
+        jobs.early_minor_a_day,
+        np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        np.full(vehicle_ids.size, planned_with(planning, "visit_minor")),
+        planned_with(planning, "most_early_share") * jobs.interval_days,
+    )
+    minutes = VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, made.visit_of_job)
+    longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0) * MINUTES_AN_HOUR
+    depot = np.array([depot_of[key] for key in vehicle_ids[made.vehicle_index].tolist()], np.int64)
+    room = longest[depot] if longest.size else np.zeros(0)
+    is_apart = (minutes > room) & (room > 0.0) & (made.n_jobs > 1)
+    job_alone = is_apart[made.visit_of_job]
+    # Jobs of a visit that is taken apart are numbered on, in the order of their dates.
+    order = np.lexsort((np.where(job_alone, jobs.latest_days, 0.0), made.visit_of_job))
+    opens = np.ones(len(jobs), np.bool_)
+    opens[1:] = job_alone[order][1:] | (np.diff(made.visit_of_job[order]) > 0)
+    visit_of_job = np.empty(len(jobs), np.int64)
+    visit_of_job[order] = np.cumsum(opens) - 1
+    source = made.visit_of_job[order][opens]
+    return _Bundles(
+        visit_of_job=visit_of_job,
+        vehicle_id=vehicle_ids[made.vehicle_index][source],
+        labour_minutes=VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, visit_of_job),
+        saved_minor=np.where(is_apart, 0.0, made.saved_cost)[source],
+        is_split=is_apart[source],
+    )
+
+
+def _unplaced(
+    jobs: VisitJobs, bundles: _Bundles, depot_row: Integers, planning: dict[str, float], threshold: float
+) -> PlannedVisits:
+    """Describe the visits: what their jobs add up to, none with a day yet."""
+    n_visits = bundles.vehicle_id.size
+    due = np.zeros((n_visits, jobs.due_by_end.shape[1]))
+    np.maximum.at(due, bundles.visit_of_job, jobs.due_by_end)
+    is_due = due >= threshold - TOLERANCE
+    is_contaminated = _sums(jobs.is_contaminated.astype(np.float64), bundles.visit_of_job) > 0.0
+    early = DAYS_PER_WEEK * _sums(jobs.early_minor_a_day, bundles.visit_of_job)
+    factor = np.where(is_contaminated, planned_with(planning, "contaminated_factor"), 1.0)
+    overdue = planned_with(planning, "overdue_minor_a_week") * factor
+    vehicle = bundles.vehicle_id
+    latest = np.full(n_visits, np.inf)
+    np.minimum.at(latest, bundles.visit_of_job, jobs.latest_days)
+    return PlannedVisits(
+        vehicle_id=vehicle,
+        depot_row=depot_row,
+        labour_minutes=bundles.labour_minutes,
+        due_week=np.where(is_due.any(axis=1), is_due.argmax(axis=1), due.shape[1]).astype(np.int64),
+        latest_days=latest,
+        # Before the week in which it would be listed a visit is not late; from then on with its probability.
+        overdue_probability=np.where(is_due, due, 0.0),
+        early_minor_a_week=early,
+        # At least so much that the cheapest week is the one in which it would be listed.
+        overdue_minor_a_week=np.maximum(overdue, early * (1.0 - threshold) / threshold),
+        saved_minor=bundles.saved_minor,
+        is_first=np.concatenate([np.ones(min(n_visits, 1), np.bool_), vehicle[1:] != vehicle[:-1]]),
+        is_split=bundles.is_split,
+        day=np.full(n_visits, NO_DAY, np.int64),
+        outcome=np.full(n_visits, VisitOutcome.DUE_LATER, np.int64),
+    )
+
+
+def _requests(
+    visits: PlannedVisits, rows: Integers, names: FleetNames, fixed: Fixed, weeks: tuple[IsoWeek, ...]
+) -> VisitRequests:
+    """Ask for days: those on which the vehicle can come and nothing else was promised, or the one that is fixed."""
+    n_days = len(weeks) * DAYS_PER_WEEK
+    vehicle_ids = visits.vehicle_id[rows].tolist()
+    mask = np.array([names.vehicles[key].available_weekdays for key in vehicle_ids], np.int64)
+    is_there = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
+    is_available = np.tile(is_there, (1, len(weeks)))
+    for place, week in enumerate(weeks):
+        if str(week) in fixed.published:
+            # A published week takes only what is on its list, and what has fallen due since.
+            own = slice(place * DAYS_PER_WEEK, (place + 1) * DAYS_PER_WEEK)
+            is_available[visits.due_week[rows] > place, own] = False
+    pinned = np.full(rows.size, NO_DAY, np.int64)
+    for place in np.flatnonzero(visits.is_first[rows]).tolist():
+        wish = fixed.days.get(vehicle_ids[place])
+        if wish is not None:
+            index = (wish.day - weeks[0].first_day).days
+            if wish.not_before or index >= n_days:
+                is_available[place, : max(index, 0)] = False
+            elif index >= 0:
+                pinned[place] = index
+    return VisitRequests(
+        depot_index=visits.depot_row[rows],
+        vehicle_index=visits.vehicle_id[rows],
+        labour_hours=visits.labour_minutes[rows] / MINUTES_AN_HOUR,
+        due_probability=visits.overdue_probability[rows],
+        early_cost_per_week=visits.early_minor_a_week[rows],
+        overdue_cost_per_week=visits.overdue_minor_a_week[rows],
+        is_available=is_available,
+        pinned_day=pinned,
+    )
+
+
+def _has_fixed(visits: PlannedVisits, fixed: Fixed) -> NDArray[np.bool_]:
+    keys = np.array(list(fixed.days), np.int64)
+    return np.isin(visits.vehicle_id, keys)
+
+
+def _sums(values: Floats, group: Integers) -> Floats:
+    """Sum values by group; every group has a member."""
+    n_groups = int(group.max(initial=-1)) + 1
+    return np.bincount(group, weights=values, minlength=n_groups).astype(np.float64)

@@ -1,0 +1,136 @@
+"""A due list as a file: CSV, XLSX, PDF or calendar."""
+
+from collections.abc import Callable
+from datetime import datetime
+from enum import StrEnum
+from typing import Final, cast
+from urllib.parse import urlsplit
+
+from service.documents.calendar_file import due_list_calendar
+from service.documents.due_list import due_list_csv, due_list_pdf, due_list_xlsx
+from service.documents.file_names import attachment_name
+from service.documents.models import Change, DueLine, PartNeed, ShelfItem
+from service.documents.models import DueList as DueListDocument
+from service.documents.presentation import DateStyle, DistanceUnit, Presentation, VolumeUnit
+from service.domain.cautions import DEFERENCE
+from service.domain.due_reasons import Limit
+from service.domain.external_ids import IdKind, format_id
+from service.domain.weeks import IsoWeek
+from service.domain.zones import zone_named
+from service.store.tables.due_lists import DueListLine
+from service.store.tables.organisation import Organisation
+from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.show_due_list import ShownList
+
+
+class FileKind(StrEnum):
+    """Forms in which a list can be fetched."""
+
+    CSV = "csv"
+    XLSX = "xlsx"
+    PDF = "pdf"
+    ICS = "ics"
+
+
+MEDIA_TYPES: Final = {
+    FileKind.CSV: "text/csv; charset=utf-8",
+    FileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    FileKind.PDF: "application/pdf",
+    FileKind.ICS: "text/calendar; charset=utf-8",
+}
+_WRITERS: Final[dict[FileKind, Callable[[DueListDocument, Presentation], bytes]]] = {
+    FileKind.CSV: due_list_csv,
+    FileKind.XLSX: due_list_xlsx,
+    FileKind.PDF: due_list_pdf,
+    FileKind.ICS: due_list_calendar,
+}
+_VOLUME_UNITS: Final = {
+    "litre": "L",
+    "us_gallon": "US gal",
+    "us_quart": "US qt",
+    "imperial_gallon": "imp gal",
+}
+_MONTH_FIRST: Final = frozenset({"en-US"})
+
+
+def render_due_list(shown: ShownList, kind: FileKind, now: datetime, public_url: str) -> tuple[bytes, str]:
+    """Write a list as a file; gives the bytes and a file name."""
+    document = due_list_document(shown, now, public_url)
+    content = _WRITERS[kind](document, presentation_of(shown.organisation))
+    return content, attachment_name("due-list", str(shown.week), suffix=kind)
+
+
+def presentation_of(organisation: Organisation) -> Presentation:
+    """How an organisation wants its numbers and dates written."""
+    is_english = organisation.locale.startswith("en")
+    style: DateStyle = "month first" if organisation.locale in _MONTH_FIRST else "day first"
+    return Presentation(
+        volume_unit=cast("VolumeUnit", _VOLUME_UNITS[organisation.volume_unit]),
+        distance_unit=cast("DistanceUnit", organisation.distance_unit),
+        decimal_mark="." if is_english else ",",
+        date_style=style,
+        paper="us-letter" if organisation.locale in _MONTH_FIRST else "a4",
+    )
+
+
+def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueListDocument:
+    """Fill the document's plain values from a list."""
+    zone = zone_named("/time_zone", shown.organisation.time_zone)
+    published_at = now if shown.published is None else shown.published.published_at
+    litres: dict[str, float] = {}
+    for line, _ in shown.lines:
+        litres[line.fluid or line.kind] = litres.get(line.fluid or line.kind, 0.0) + line.litres
+    return DueListDocument(
+        organisation=shown.organisation.name,
+        iso_week=str(shown.week),
+        published_at=published_at.astimezone(zone),
+        calendar_domain=urlsplit(public_url).hostname or "sumpwise.invalid",
+        lines=tuple(document_line(line) for line, _ in shown.lines),
+        litres_by_fluid=tuple(sorted(litres.items())),
+        shelf=tuple(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
+        bay_minutes=float(sum(line.labour_minutes for line, _ in shown.lines)),
+        notes=_notes(shown),
+        url=f"{public_url}/due-lists/{shown.week}",
+    )
+
+
+def document_line(line: DueListLine | ListedLine) -> DueLine:
+    """Fill one line's plain values; the visit is known by the vehicle and the week it was first listed for."""
+    return DueLine(
+        line_id=f"{line.compartment_id}-{line.first_listed_week}",
+        vehicle=line.vehicle,
+        compartment=line.compartment,
+        fluid=line.fluid or line.kind.replace("_", " "),
+        reason=line.reason,
+        limit=line.limit_reached,
+        first_listed_on=IsoWeek.parse(line.first_listed_week).first_day,
+        depot=line.depot,
+        due_p10_on=line.due_q10_on,
+        due_p50_on=line.due_q50_on,
+        due_p90_on=line.due_q90_on,
+        visit_on=line.planned_on,
+        visit_id=f"{format_id(IdKind.VEHICLE, line.vehicle_id)}-{line.first_listed_week}",
+        method=line.method.replace("_", " "),
+        n_rounds=line.n_rounds,
+        volume_litres=line.litres,
+        bay_minutes=float(line.labour_minutes),
+        parts=tuple(
+            PartNeed(name=seal["part"], quantity=seal["pieces"]) for seal in line.detail.get("seals", ())
+        ),
+        change=cast("Change", line.change.replace("_", " ")),
+        is_overdue=line.overdue_probability >= 0.5,
+        caution=_own_caution(line),
+    )
+
+
+def _own_caution(line: DueListLine | ListedLine) -> str:
+    """What concerns this line alone; the cautions of all work stand once, below the list."""
+    if line.limit_reached != Limit.CONTAMINATION:
+        return ""
+    return "Find where water or coolant comes in before anything is filled; keep the vehicle standing until then."
+
+
+def _notes(shown: ShownList) -> tuple[str, ...]:
+    common = dict.fromkeys(text for line, _ in shown.lines for text in line.detail.get("cautions", ())[:1])
+    draft = () if shown.published is not None else ("Draft: this week's list is not published yet.",)
+    return (*draft, *common, DEFERENCE)

@@ -1,0 +1,73 @@
+"""A week's due list as it stands: the published one, or what would be published now."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from service.domain.roles import Scope
+from service.domain.weeks import IsoWeek
+from service.domain.zones import local_date, zone_named
+from service.errors import NotFoundError
+from service.store.repositories import due_lists, fleet
+from service.store.tables.due_lists import DueList, DueListLine, LineEvent
+from service.store.tables.organisation import Organisation
+from service.usecases.access.caller import Caller
+from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.publish_due_list import draft_list, listed_lines
+
+CURRENT = "current"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownList:
+    """A due list with its lines and what happened to them; `published` is none for a draft."""
+
+    organisation: Organisation
+    week: IsoWeek
+    published: DueList | None
+    lines: Sequence[tuple[DueListLine | ListedLine, Sequence[LineEvent]]]
+    since_last: dict[str, Any]
+
+
+def week_named(session: Session, caller: Caller, name: str, now: datetime) -> IsoWeek:
+    """Week that a path names: an ISO week such as 2026-W19, or `current`, in the organisation's zone."""
+    if name != CURRENT:
+        return IsoWeek.parse(name)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    return IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
+
+
+def show_due_list(session: Session, caller: Caller, now: datetime, name: str) -> ShownList:
+    """Give a published list, or a draft of the present week or a coming one.
+
+    Raises
+    ------
+    NotFoundError
+        If the week is over and nothing was published for it.
+    """
+    caller.require(Scope.READ)
+    week = week_named(session, caller, name, now)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    published = due_lists.find_list(session, caller.organisation_id, str(week))
+    if published is not None:
+        lines = listed_lines(session, caller.organisation_id, published)
+        return ShownList(
+            organisation=organisation,
+            week=week,
+            published=published,
+            lines=lines,
+            since_last=published.since_last,
+        )
+    if week < week_named(session, caller, CURRENT, now):
+        raise NotFoundError("No list was published for this week.")
+    draft, since_last = draft_list(session, caller.organisation_id, week, now)
+    return ShownList(
+        organisation=organisation,
+        week=week,
+        published=None,
+        lines=[(line, ()) for line in draft],
+        since_last=since_last,
+    )

@@ -1,0 +1,155 @@
+"""The jobs that visits are made of: every fluid of the fleet, when it is due at the latest, and what it costs early."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain.fluid_ageing import DAYS_PER_YEAR
+from service.domain.planning_terms import planned_with
+from service.domain.weeks import IsoWeek
+from service.engine.due.limits import Meter
+from service.store.repositories import visits
+from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection
+from service.usecases.fluids.recommend_exchange import recommend_exchange
+from service.usecases.week.compile_due_list import FleetNames, listing_probability, project_fleet
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+RATE_DAYS: Final = 28.0
+"""Daily use is that of the coming four weeks."""
+
+LEAST_USE_A_DAY: Final = 0.01
+"""Kilometres or hours; a vehicle that stands does not wear an interval out."""
+
+TOLERANCE: Final = 1e-6
+"""Probabilities are summed in single precision."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitJobs:
+    """n jobs, one a compartment that will be due some day, vehicles in ascending order; days count from now."""
+
+    compartment_id: Integers
+    vehicle_id: Integers
+    labour_minutes: Floats
+    latest_days: Floats
+    """When the listing probability is reached."""
+
+    interval_days: Floats
+    early_minor_a_day: Floats
+    """Price of the job by the days that it lasts."""
+
+    due_by_end: Floats
+    """Shape (n, weeks): probability of being due by the end of each week of the plan."""
+
+    due_week: Integers
+    """First week of the plan in which the listing probability is reached; the number of weeks means after them."""
+
+    is_contaminated: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return self.vehicle_id.size
+
+
+def collect_jobs(session: Session, names: FleetNames, weeks: tuple[IsoWeek, ...], now: datetime) -> VisitJobs:
+    """Project the fleet and keep of every compartment what a plan of these weeks needs, a block at a time."""
+    prices = visits.prices_minor_a_litre(session, names.organisation.id or 0)
+    empty = _columns_of_none(len(weeks))
+    parts = [_jobs_of(one, names, weeks, prices) for one in project_fleet(session, names, now)]
+    columns = {name: np.concatenate([empty[name], *(part[name] for part in parts)]) for name in empty}
+    return VisitJobs(**columns)
+
+
+def _columns_of_none(n_weeks: int) -> dict[str, NDArray[Any]]:
+    """The columns of no job at all, with their types."""
+    whole, real = np.zeros(0, np.int64), np.zeros(0)
+    return {
+        "compartment_id": whole,
+        "vehicle_id": whole,
+        "labour_minutes": real,
+        "latest_days": real,
+        "interval_days": real,
+        "early_minor_a_day": real,
+        "due_by_end": np.zeros((0, n_weeks)),
+        "due_week": whole,
+        "is_contaminated": np.zeros(0, np.bool_),
+    }
+
+
+def _jobs_of(
+    projection: FleetProjection, names: FleetNames, weeks: tuple[IsoWeek, ...], prices: Mapping[int, float]
+) -> dict[str, NDArray[Any]]:
+    """Columns of one block."""
+    threshold = listing_probability(names.organisation)
+    columns, planning = projection.compartments, names.organisation.planning
+    recommended = recommend_exchange(columns)
+    latest = _reached(projection.due.days_ahead, threshold)
+    rows = np.flatnonzero(np.isfinite(latest))
+    fallback = planned_with(planning, "fluid_minor_a_litre")
+    price = np.array([prices.get(key, fallback) for key in columns["fluid_id"]], np.float64)
+    labour = planned_with(planning, "labour_minor_an_hour") / 60.0
+    job_minor = recommended.litres * price + recommended.labour_minutes * labour
+    interval = _interval_days(projection)
+    due_by_end = _due_by_end(projection, weeks)[rows]
+    is_due = due_by_end >= threshold - TOLERANCE
+    return {
+        "compartment_id": np.array(columns["id"], np.int64)[rows],
+        "vehicle_id": np.array(columns["vehicle_id"], np.int64)[rows],
+        "labour_minutes": recommended.labour_minutes[rows],
+        "latest_days": latest[rows],
+        "interval_days": interval[rows],
+        "early_minor_a_day": (job_minor / interval)[rows],
+        "due_by_end": due_by_end,
+        "due_week": np.where(is_due.any(axis=1), is_due.argmax(axis=1), len(weeks)).astype(np.int64),
+        "is_contaminated": np.array(columns["is_contaminated"], np.bool_)[rows],
+    }
+
+
+def _reached(days_ahead: Floats, probability: float) -> Floats:
+    """Days until a probability is reached, between the quantiles that were asked for; NaN where it never is."""
+    levels = np.array([0.0, *DUE_PROBABILITIES])
+    upper = int(np.clip(np.searchsorted(levels, probability), 1, levels.size - 1))
+    share = min((probability - levels[upper - 1]) / (levels[upper] - levels[upper - 1]), 1.0)
+    finite = np.where(np.isfinite(days_ahead), days_ahead, np.nan)
+    start = np.zeros(finite.shape[0]) if upper == 1 else finite[:, upper - 2]
+    result: Floats = finite[:, upper - 1] if share == 1.0 else start + share * (finite[:, upper - 1] - start)
+    return result
+
+
+def _due_by_end(projection: FleetProjection, weeks: tuple[IsoWeek, ...]) -> Floats:
+    """Probability of being due by the end of each week; beyond the weeks projected it stays as it is."""
+    by_week = projection.due.week_probability
+    ahead = [projection.weeks[0].weeks_until(week) for week in weeks]
+    by_end = np.cumsum(by_week, axis=1, dtype=np.float64)[:, np.clip(ahead, 0, by_week.shape[1] - 1)]
+    capped: Floats = np.clip(np.maximum.accumulate(by_end, axis=1), 0.0, 1.0)
+    return capped
+
+
+def _interval_days(projection: FleetProjection) -> Floats:
+    """How long a full interval lasts at the vehicle's present use: the shortest of its limits, at least a day."""
+    columns, rows = projection.compartments, projection.vehicle_row
+    question = projection.question
+    by_months = np.array(columns["interval_months"], np.float64) * DAYS_PER_YEAR / 12.0
+    km = np.array(columns["interval_km"], np.float64) / _use_a_day(question.odometer)[rows]
+    days = np.fmin(np.fmin(km, by_months), np.asarray(projection.parameters.rates.time_limit_days))
+    if question.hours is not None:
+        days = np.fmin(
+            days, np.array(columns["interval_hours"], np.float64) / _use_a_day(question.hours)[rows]
+        )
+    shortest: Floats = np.maximum(days, 1.0)
+    return shortest
+
+
+def _use_a_day(meter: Meter) -> Floats:
+    """What each vehicle is expected to add a day; NaN where nobody read the meter."""
+    every = np.arange(meter.last_reading.size, dtype=np.int64)
+    start = meter.moments(every, meter.days_since_reading)[0]
+    later = meter.moments(every, meter.days_since_reading + RATE_DAYS)[0]
+    use: Floats = np.maximum((later - start) / RATE_DAYS, LEAST_USE_A_DAY)
+    return np.where(np.isnan(meter.last_reading), np.nan, use)
