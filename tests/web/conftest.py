@@ -29,9 +29,13 @@ FLAGS = (
 )
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """A headless Chromium: named by CHROMIUM, else the first found on the path."""
+    """A headless Chromium: named by CHROMIUM, else the first found on the path.
+
+    For a file of tests, not for the whole run: as long as it is there, an event loop runs in this thread, and whatever
+    starts one of its own, as the queue of the workers does, fails beside it.
+    """
     names = ("chromium", "chromium-browser", "google-chrome")
     found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
     assert found, "Browser tests need Chromium: install it or set CHROMIUM to its path."
