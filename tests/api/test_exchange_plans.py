@@ -155,6 +155,23 @@ def test_a_partial_exchange_cannot_keep_the_whole_interval_and_says_what_it_can(
     assert "60,000 km" in body["recommended"]["interval"]
 
 
+def test_sentences_are_in_the_organisation_s_own_unit(operator):
+    """27,000 and 60,000 km, to the next hundred miles of 1.609344 km."""
+    assert operator.patch("/v1/organisation", {"distance_unit": "mi"}).status_code == 200
+    body = plan(
+        operator,
+        total_litres=10,
+        drainable_litres=4.5,
+        km_per_day=100,
+        interval_km=60_000,
+        interval_months=120,
+        target_fresh_share=0.4,
+        visit_minor=0,
+    )
+    said = body["recommended"]["interval"]
+    assert "16,800 mi between services, not the full interval of 37,300 mi" in said
+
+
 def test_the_advice_has_a_reason_and_says_what_would_change_it(operator):
     body = plan(operator, total_litres=8, drainable_litres=4, old_life_used=0.8, target_fresh_share=0.7)
     advised = body["recommended"]

@@ -5,14 +5,16 @@ from typing import Final
 import numpy as np
 
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
+from service.domain.units_of_distance import DistanceUnit
 from service.engine.policy.inputs import Method
 from service.engine.policy.recommendation import NONE, Reason
+from service.units import miles_from_km
 from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange, wanted_fresh_share
 from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 
 DAYS_PER_WEEK: Final = 7.0
 MINOR_PER_MAJOR: Final = 100.0
-KM_STEP: Final = 100.0
+STEP: Final = 100.0
 """Distances are told to the next hundred."""
 
 
@@ -43,8 +45,8 @@ def why(planned: PlannedExchange) -> str:
     if reason is Reason.ONLY_ONE_THAT_REACHES:
         return f"Only {name} reaches {target:.0%} fresh fluid in one visit: {fresh:.0%} is new."
     return (
-        f"Of {int(chosen.n_reaching[0])} ways that reach {target:.0%} fresh fluid, {name} costs least for each "
-        f"1,000 km of good fluid; {fresh:.0%} is new."
+        f"Of {int(chosen.n_reaching[0])} ways that reach {target:.0%} fresh fluid, {name} costs least for the "
+        f"distance that its fluid stays good; {fresh:.0%} is new."
     )
 
 
@@ -78,10 +80,11 @@ def what_it_keeps(planned: PlannedExchange) -> str | None:
     keepable = float(planned.plan.keepable_km[row, 0])
     if bool(planned.plan.keeps_full_interval[row, 0]):
         return None
-    interval = planned.numbers.get("interval_km", np.inf)
+    interval, unit = planned.numbers.get("interval_km", np.inf), planned.numbers.distance_unit
     return (
         f"A partial exchange is not a full one: repeated for ever, {name_option(planned, row)} can keep about "
-        f"{km_text(keepable)} between services, not the full interval of {km_text(interval)}."
+        f"{distance_text(keepable, unit)} between services, not the full interval of "
+        f"{distance_text(interval, unit)}."
     )
 
 
@@ -92,7 +95,8 @@ def how_to_come_back(planned: PlannedExchange) -> str | None:
         return None
     now, later = (int(rows[steps.row]) for rows in (steps.plans.first_rounds, steps.plans.second_rounds))
     weeks = round(float(steps.plans.return_days[0]) / DAYS_PER_WEEK)
-    fresh, distance = float(steps.plans.fresh_share[steps.row, 0]), km_text(float(steps.plans.return_km[0]))
+    fresh = float(steps.plans.fresh_share[steps.row, 0])
+    distance = distance_text(float(steps.plans.return_km[0]), planned.numbers.distance_unit)
     return (
         f"Or do {rounds_text(now)} now and {rounds_text(later)} in about {weeks} weeks, or {distance}: driving "
         f"mixes what idling does not, and {fresh:.0%} of the charge is then new."
@@ -118,6 +122,7 @@ def rounds_text(number: int) -> str:
     return "1 round" if number == 1 else f"{number} rounds"
 
 
-def km_text(distance: float) -> str:
-    """Tell a distance to the next hundred."""
-    return f"{round(distance / KM_STEP) * KM_STEP:,.0f} km"
+def distance_text(km: float, unit: DistanceUnit) -> str:
+    """Tell a distance to the next hundred, in the organisation's unit."""
+    distance = miles_from_km(km) if unit is DistanceUnit.MI else km
+    return f"{round(distance / STEP) * STEP:,.0f} {unit}"

@@ -6,7 +6,9 @@ import numpy as np
 
 from service.domain.cautions import DEFERENCE
 from service.domain.fluid_schedules import schedule_for
-from service.usecases.plans.explain_plan import MINOR_PER_MAJOR, km_text, rounds_text
+from service.domain.units_of_distance import DistanceUnit
+from service.units import km_from_miles
+from service.usecases.plans.explain_plan import MINOR_PER_MAJOR, distance_text, rounds_text
 from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 from service.usecases.plans.plan_policy import CHANGES, PlannedPolicy, Trial
 from service.usecases.plans.policy_numbers import PolicyNumbers
@@ -18,10 +20,11 @@ CLOSE_COST: Final = 0.02
 def why(planned: PlannedPolicy) -> str:
     """Say why the advised policy is the advised one, and what holds its interval."""
     plan, row, numbers = planned.plan, planned.row, planned.numbers
-    cost = plan.cost_minor_per_km[row, 0] * 1000.0
+    unit = numbers.distance_unit
+    cost = plan.cost_minor_per_km[row, 0] * (km_from_miles(1000.0) if unit is DistanceUnit.MI else 1000.0)
     head = (
-        f"{rounds_text(row + 1).capitalize()} every {km_text(plan.interval_km[row, 0])} is the cheapest of one to "
-        f"six rounds: {_money(cost, numbers)} for 1,000 km, failures included."
+        f"{rounds_text(row + 1).capitalize()} every {_distance(plan.interval_km[row, 0], numbers)} is the "
+        f"cheapest of one to six rounds: {_money(cost, numbers)} for 1,000 {unit}, failures included."
     )
     if plan.interval_km[row, 0] < min(plan.longest_km[row, 0], plan.unconstrained_km[row, 0]):
         return f"{head} The longest interval that you allow sets it."
@@ -32,7 +35,7 @@ def why(planned: PlannedPolicy) -> str:
         )
     return (
         f"{head} Cost sets the interval: longer, failures would cost more than visits save; the limit "
-        f"would allow {km_text(plan.longest_km[row, 0])}."
+        f"would allow {_distance(plan.longest_km[row, 0], planned.numbers)}."
     )
 
 
@@ -43,7 +46,7 @@ def what_would_change(planned: PlannedPolicy) -> list[str]:
     for column, change in enumerate(CHANGES, start=1):
         best = int(plan.best_rounds[column])
         stays = "still " if best == planned.row + 1 else ""
-        interval = km_text(plan.interval_km[best - 1, column])
+        interval = _distance(plan.interval_km[best - 1, column], planned.numbers)
         found.append(f"If {change}, {stays}{rounds_text(best)} would cost least, every {interval}.")
     return found
 
@@ -61,9 +64,10 @@ def flatness(planned: PlannedPolicy) -> str | None:
         if place != row and costs[place] <= costs[row] * (1.0 + CLOSE_COST)
     ]
     also = f" {', '.join(others).capitalize()} would cost hardly more." if others else ""
+    least, most = (_distance(km, planned.numbers) for km in (shortest, longest))
     return (
-        f"By cost alone anything from {km_text(shortest)} to {km_text(longest)} is within 2% of the best "
-        f"for {rounds_text(row + 1)}.{also}"
+        f"By cost alone anything from {least} to {most} is within 2% of the best for "
+        f"{rounds_text(row + 1)}.{also}"
     )
 
 
@@ -76,8 +80,9 @@ def compare(planned: PlannedPolicy) -> str | None:
     way = "less" if change < 0.0 else "more"
     return (
         f"Over 24 months the proposal costs {_money(abs(change), planned.numbers)} {way} a vehicle than "
-        f"{rounds_text(own.n_rounds)} every {km_text(own.interval_km)}, failures included; above the limit "
-        f"{proposed.share_of_time_above_limit:.1%} of the time in place of {own.share_of_time_above_limit:.1%}."
+        f"{rounds_text(own.n_rounds)} every {_distance(own.interval_km, planned.numbers)}, failures included; "
+        f"above the limit {proposed.share_of_time_above_limit:.1%} of the time in place of "
+        f"{own.share_of_time_above_limit:.1%}."
     )
 
 
@@ -87,9 +92,8 @@ def notes(planned: PlannedPolicy) -> list[str]:
     schedule = schedule_for(of.kind, of.vehicle_class)
     found = []
     if schedule.km is not None and interval > schedule.km.value:
-        found.append(
-            f"Longer than the usual {km_text(schedule.km.value)} for this kind: only if the maker allows it."
-        )
+        usual = _distance(schedule.km.value, planned.numbers)
+        found.append(f"Longer than the usual {usual} for this kind: only if the maker allows it.")
     months = interval / planned.numbers["km_per_day"] / DAYS_PER_MONTH
     if schedule.months is not None and months > schedule.months.value:
         found.append(
@@ -104,3 +108,7 @@ def _whole_cost(trial: Trial) -> float:
 
 def _money(minor: float, numbers: PolicyNumbers) -> str:
     return f"{minor / MINOR_PER_MAJOR:,.2f} {numbers.currency}"
+
+
+def _distance(km: float, numbers: PolicyNumbers) -> str:
+    return distance_text(km, numbers.distance_unit)

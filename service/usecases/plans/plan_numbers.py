@@ -15,6 +15,7 @@ from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, COOLANT_KINDS, FluidKind
 from service.domain.sourced import Sourced
+from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.repositories import fleet, fluids, stock_items
 from service.store.tables.organisation import Organisation
@@ -46,6 +47,7 @@ class PlanNumbers:
     values: Mapping[str, float | None]
     basis: Mapping[str, str]
     currency: str
+    distance_unit: DistanceUnit
     is_contaminated: bool = False
     is_one_round_the_full_service: bool = False
 
@@ -98,6 +100,7 @@ def stored_numbers(
         values=numbers.values,
         basis=numbers.basis,
         currency=numbers.currency,
+        distance_unit=numbers.distance_unit,
         is_contaminated=bool(projection.fluids.compartments["is_contaminated"][place]),
         is_one_round_the_full_service=compartment.partial_is_full,
     )
@@ -119,7 +122,13 @@ def _layered(
     if "line_litres" not in typed and values["line_litres"] is not None:
         values["line_litres"] = FLUSH_TURNOVERS * (values["total_litres"] or 0.0)
     basis = {name: GIVEN if name in typed else STORED if name in stored else ASSUMED for name in values}
-    return PlanNumbers(kind=kind, values=values, basis=basis, currency=organisation.currency)
+    return PlanNumbers(
+        kind=kind,
+        values=values,
+        basis=basis,
+        currency=organisation.currency,
+        distance_unit=DistanceUnit(organisation.distance_unit),
+    )
 
 
 def _ratio(part: float | None, whole: float | None) -> float:

@@ -12,6 +12,7 @@ from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import FluidKind
 from service.domain.service_work import LABOUR_MINUTES, VISIT_SETUP_MINUTES
 from service.domain.sourced import Flag, Sourced
+from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.repositories import ageing_fits, fleet
 from service.store.tables.ageing_fits import AgeingFit
@@ -35,6 +36,7 @@ class PolicyNumbers:
     given: Mapping[str, float]
     assumed: Mapping[str, Sourced]
     currency: str
+    distance_unit: DistanceUnit
 
     def __getitem__(self, name: str) -> float:
         """Give a number."""
@@ -60,7 +62,13 @@ def policy_numbers(
         "hazard_shape": policy_defaults.HAZARD_SHAPE,
         "hazard_scale_km": policy_defaults.HAZARD_SCALE_KM,
     }
-    return PolicyNumbers(of=of, given=given, assumed=assumed, currency=organisation.currency)
+    return PolicyNumbers(
+        of=of,
+        given=given,
+        assumed=assumed,
+        currency=organisation.currency,
+        distance_unit=DistanceUnit(organisation.distance_unit),
+    )
 
 
 def _litres(defaults: FluidDefaults, given: Mapping[str, float]) -> dict[str, Sourced]:
