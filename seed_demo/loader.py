@@ -23,7 +23,6 @@ from service.usecases.access.caller import Caller
 from service.usecases.access.found_organisation import found_organisation
 from service.usecases.due.refresh_fleet import refresh_fleet
 from service.usecases.fleet.register_compartments import register_compartment
-from service.usecases.fleet.register_fluids import add_fluid
 from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicle
 from service.usecases.fluids.record_samples import record_samples
 from service.usecases.fluids.sample_entries import NewSample
@@ -34,6 +33,7 @@ from service.usecases.services.service_entries import NewRound, NewService, NewW
 from service.usecases.stock.offer_packs import PackOffer
 from service.usecases.stock.place_orders import NewOrder, PackCount, make_order
 from service.usecases.stock.record_movements import NewMovement, record_movement
+from service.usecases.stock.register_fluids import add_fluid
 from service.usecases.stock.register_parts import add_part
 
 Progress = Callable[[str], None]

@@ -11,7 +11,7 @@ from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidU
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fluids, stock_items
-from service.usecases.fleet import register_fluids
+from service.usecases.stock import register_fluids
 from service.usecases.stock.offer_packs import PackOffer
 
 router = APIRouter(tags=["fluids"])

@@ -1,8 +1,9 @@
 """Say in which packs a fluid or a part can be bought."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from sqlmodel import Session
 
@@ -54,6 +55,17 @@ def set_packs(session: Session, item: StockItem, packs: Sequence[PackOffer]) -> 
             )
         )
     session.flush()
+
+
+def change_item(
+    session: Session, item: StockItem, changes: Mapping[str, Any], packs: Sequence[PackOffer] | None
+) -> None:
+    """Change the facts of an item that are named, and replace its packs if there are other ones."""
+    for name, value in changes.items():
+        setattr(item, name, value)
+    session.add(item)
+    if packs is not None:
+        set_packs(session, item, packs)
 
 
 def _check_breaks(pack: PackOffer, place: int) -> None:

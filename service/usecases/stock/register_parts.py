@@ -13,7 +13,7 @@ from service.store.repositories import stock_items
 from service.store.tables.parts import Part
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.stock.offer_packs import PackOffer, set_packs
+from service.usecases.stock.offer_packs import PackOffer, change_item, set_packs
 
 
 def add_part(
@@ -56,10 +56,6 @@ def change_part(
     """Change what `changes` names; packs given replace all packs."""
     caller.require(Scope.PLANNING)
     part = stock_items.get_part(session, caller.organisation_id, reference, for_update=True)
-    for name, value in changes.items():
-        setattr(part, name, value)
-    session.add(part)
-    if packs is not None:
-        set_packs(session, part, packs)
+    change_item(session, part, changes, packs)
     record_change(session, caller, now, "changed", "part", part.id, dict(changes))
     return part

@@ -10,8 +10,8 @@ from service.domain import plausibility, texts
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.usecases.fleet.register_fluids import add_fluid
 from service.usecases.stock.offer_packs import PackOffer
+from service.usecases.stock.register_fluids import add_fluid
 from service.usecases.stock.register_parts import add_part
 from service.web.catalogue import tell
 from service.web.contexts import ArticlesPage

@@ -14,7 +14,7 @@ from service.store.repositories import fluids
 from service.store.tables.fluids import Fluid
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.stock.offer_packs import PackOffer, set_packs
+from service.usecases.stock.offer_packs import PackOffer, change_item, set_packs
 
 
 def add_fluid(
@@ -60,10 +60,6 @@ def change_fluid(
     """Change what `changes` names; packs given replace all packs."""
     caller.require(Scope.PLANNING)
     fluid = fluids.get_fluid(session, caller.organisation_id, reference, for_update=True)
-    for name, value in changes.items():
-        setattr(fluid, name, value)
-    session.add(fluid)
-    if packs is not None:
-        set_packs(session, fluid, packs)
+    change_item(session, fluid, changes, packs)
     record_change(session, caller, now, "changed", "fluid", fluid.id, dict(changes))
     return fluid
