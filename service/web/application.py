@@ -6,6 +6,7 @@ from typing import Final
 from fastapi import APIRouter, FastAPI
 from fastapi.staticfiles import StaticFiles
 
+from service.web.drafts import Drafts
 from service.web.failures import install_failure_pages
 from service.web.pages import (
     accuracy,
@@ -57,6 +58,7 @@ def install_pages(app: FastAPI, secret_key: str = "") -> None:
     `secret_key` signs what is carried through signing in; where many processes serve, all need the same one.
     """
     app.state.signing_key = (secret_key or secrets.token_urlsafe(32)).encode()
+    app.state.drafts = Drafts()
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for router in ROUTERS:
         app.include_router(router, include_in_schema=False)

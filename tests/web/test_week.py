@@ -25,7 +25,7 @@ def text_of(html: str) -> str:
 def test_a_draft_says_that_it_is_one_and_offers_no_ticking_off(workshop, fleet):
     page = workshop.come_in().get(WEEK)
     assert page.status_code == 200
-    assert "Draft: this list is not published yet" in page.text
+    assert "this list is not published yet" in page.text
     assert "VAN-01" in page.text
     assert 'name="done"' not in page.text
     assert workshop.fill(WEEK, f"{WEEK}/publish").headers["location"] == f"{WEEK}?told=published"

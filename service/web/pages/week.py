@@ -15,6 +15,7 @@ from service.usecases.week.move_visit import move_visit
 from service.usecases.week.publish_now import publish_now
 from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
 from service.usecases.week.show_due_list import CURRENT, show_due_list
+from service.web.drafts import Drafts
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.rendering import frame_of, render
 from service.web.views.line import line_page
@@ -111,7 +112,8 @@ def _mark(visit: Visit, reference: str, kind: str, reader: FormReader) -> str:
 
 def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
     with looking(request) as visit:
-        shown = show_due_list(visit.session, visit.caller, visit.now, name)
+        drafts: Drafts = request.app.state.drafts
+        shown, worked_out_at = drafts.show(visit.session, visit.caller, visit.now, name)
         depots = [depot.reference for depot in fleet.list_depots(visit.session, visit.caller.organisation_id)]
         rights = {
             "plan": visit.may(Scope.PLANNING),
@@ -122,7 +124,7 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
         today = local_date(visit.now, visit.zone)
         live = visits.list_live_pins(visit.session, visit.caller.organisation_id, today)
         pins = {pin.vehicle_id: pin for pin in live}
-        page = week_page(shown, wanted, visit.presentation, visit.zone, depots, rights, pins)
+        page = week_page(shown, worked_out_at, wanted, visit.presentation, visit.zone, depots, rights, pins)
         return render("week.html", frame_of(visit, "week"), page)
 
 

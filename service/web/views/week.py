@@ -51,6 +51,7 @@ class WeekPage:
     previous_week: str
     next_week: str
     published: str
+    worked_out: str
     may_publish: bool
     may_plan: bool
     may_tick: bool
@@ -91,6 +92,7 @@ class Wanted:
 
 def week_page(
     shown: ShownList,
+    worked_out_at: datetime,
     wanted: Wanted,
     presentation: Presentation,
     zone: ZoneInfo,
@@ -114,6 +116,7 @@ def week_page(
         previous_week=str(shown.week.shifted(-1)),
         next_week=str(shown.week.shifted(1)),
         published="" if published is None else presentation.wall_time(_local(published.published_at, zone)),
+        worked_out=f"{_local(worked_out_at, zone):%H:%M}",
         may_publish=published is None and rights["plan"],
         may_plan=rights["plan"],
         may_tick=published is not None and rights["tick"],

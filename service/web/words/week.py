@@ -8,7 +8,8 @@ WORDS: Final = {
     "week_previous": "Week before",
     "week_next": "Week after",
     "week_published": "Published {moment}. The list is fixed; what happened since stands beside each line.",
-    "week_draft": "Draft: this list is not published yet and may still change.",
+    "week_draft": "Draft of {time}: this list is not published yet and may still change. Readings that came since are "
+    "in the next draft, after five minutes at most.",
     "week_publish": "Publish it now",
     "week_empty": "Nothing is due in this week.",
     "week_no_match": "No line fits what you look for.",

@@ -1,0 +1,87 @@
+"""Drafts that were worked out a moment ago: planning thousands of vehicles takes longer than a page may.
+
+A draft is shown again only while nothing that somebody did since bears on it. Readings come all the time, so they,
+and the passing of time, may wait for some minutes; the page says when its draft was worked out.
+"""
+
+from collections import OrderedDict
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from threading import Lock
+from typing import Final
+
+from sqlmodel import Session
+
+from service.domain.roles import Scope
+from service.domain.weeks import IsoWeek
+from service.domain.zones import local_date, zone_named
+from service.store.repositories import due_lists, fleet
+from service.store.repositories.changes import latest_change
+from service.usecases.access.caller import Caller
+from service.usecases.week.show_due_list import ShownList, show_due_list, week_named
+
+KEPT_FOR: Final = timedelta(minutes=5)
+MOST_KEPT: Final = 64
+BEARS_ON_NO_DRAFT: Final = frozenset(
+    {
+        "person",
+        "token",
+        "subscription",
+        "delivery",
+        "calendar feed",
+        "stock movement",
+        "purchase order",
+        "used fluid collection",
+    }
+)
+"""Sorts of objects whose changes are written down, but move no visit."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Basis:
+    """What a draft rests on; it holds while this is the same."""
+
+    today: date
+    latest_change: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    basis: _Basis
+    shown: ShownList
+    at: datetime
+
+
+@dataclass(slots=True)
+class Drafts:
+    """The latest drafts of a process, by organisation and week."""
+
+    _kept: OrderedDict[tuple[int, IsoWeek], _Kept] = field(default_factory=OrderedDict)
+    _lock: Lock = field(default_factory=Lock)
+
+    def show(self, session: Session, caller: Caller, now: datetime, name: str) -> tuple[ShownList, datetime]:
+        """Give the list of a week, and when it was worked out: a published one as it is, a draft perhaps again."""
+        caller.require(Scope.READ)
+        week = week_named(session, caller, name, now)
+        key = caller.organisation_id, week
+        if due_lists.find_list(session, caller.organisation_id, str(week)) is not None:
+            return show_due_list(session, caller, now, str(week)), now
+        organisation = fleet.get_organisation(session, caller.organisation_id)
+        basis = _Basis(
+            local_date(now, zone_named("/time_zone", organisation.time_zone)),
+            latest_change(session, caller.organisation_id, BEARS_ON_NO_DRAFT),
+        )
+        with self._lock:
+            kept = self._kept.get(key)
+        if kept is not None and kept.basis == basis and timedelta(0) <= now - kept.at < KEPT_FOR:
+            return replace(kept.shown, organisation=organisation), kept.at
+        shown = show_due_list(session, caller, now, str(week))
+        self._keep(key, _Kept(basis, shown, now))
+        return shown, now
+
+    def _keep(self, key: tuple[int, IsoWeek], kept: _Kept) -> None:
+        with self._lock:
+            self._kept[key] = kept
+            self._kept.move_to_end(key)
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)

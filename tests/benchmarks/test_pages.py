@@ -1,0 +1,80 @@
+"""How long the pages of 5,000 vehicles take on the server, and how large they are; the goal is 300 ms and 100 kB.
+
+The first page is the list of the week: published, or a draft. A draft is worked out when it is opened first and when
+something bears on it; that takes as long as planning takes, and is printed beside the goal.
+"""
+
+import time
+from statistics import median
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.domain.roles import Role
+from service.jobs.weekly_run import run_weekly
+from service.main import build_app
+from service.settings import Settings
+from service.store.session import Database
+from service.usecases.access.caller import system_caller
+from service.usecases.access.manage_people import add_person
+from tests.benchmarks.test_weekly_run import NOW, make_store
+from tests.service_fixtures import HandClock
+from tests.web.conftest import token_in
+
+N_VEHICLES = 5_000
+MOST_BYTES = 100_000
+MOST_SECONDS = 0.3
+PATHS = {
+    "draft of the week": "/",
+    "draft of the next week": "/due-lists/2026-W19",
+    "draft, one depot": "/due-lists/2026-W19?depot=D00",
+    "vehicles": "/vehicles",
+    "one vehicle": "/vehicles/veh_17",
+}
+
+
+@pytest.fixture
+def large(tmp_path):
+    """A large store."""
+    database = Database(make_store(tmp_path, N_VEHICLES))
+    yield database
+    database.close()
+
+
+@pytest.fixture
+def client(large):
+    """The application on it; an owner is signed in."""
+    clock = HandClock(NOW)
+    with large.transaction() as session:
+        code = add_person(session, system_caller(1, "test"), NOW, "olga", "Olga Invented", Role.OWNER)[1]
+    with TestClient(build_app(Settings(environment="test", scheduler=False), large, clock)) as client:
+        page = client.get(f"/sign-in/{code}", headers={"Accept": "text/html"})
+        origin = {"Origin": "http://testserver"}
+        token = {"form_token": token_in(page.text)}
+        client.post(f"/sign-in/{code}", data=token, headers=origin, follow_redirects=False)
+        yield client
+
+
+def opened(client: TestClient, path: str) -> tuple[float, int]:
+    """Seconds until a page is answered, and its size."""
+    began = time.perf_counter()
+    page = client.get(path, headers={"Accept": "text/html"})
+    assert page.status_code == 200, page.text
+    return time.perf_counter() - began, len(page.content)
+
+
+@pytest.mark.bench
+def test_pages_of_five_thousand_vehicles(client, large):
+    figures = {}
+    for name, path in PATHS.items():
+        first, _ = opened(client, path)
+        again = [opened(client, path) for _ in range(5)]
+        figures[name] = (first, median(one[0] for one in again), again[0][1])
+    assert run_weekly(large, NOW, "node") == 1
+    again = [opened(client, "/due-lists/2026-W19") for _ in range(6)]
+    figures["published"] = (again[0][0], median(one[0] for one in again[1:]), again[0][1])
+    for name, (first, later, size) in figures.items():
+        print(f"{name}: first {1e3 * first:.0f} ms, then {1e3 * later:.0f} ms, {size / 1e3:.0f} kB")
+    slow = {name for name, (_, later, _) in figures.items() if later > MOST_SECONDS}
+    assert slow <= {"one vehicle"}  # its charts are drawn, and it is not the first page
+    assert all(size < MOST_BYTES for _, _, size in figures.values())

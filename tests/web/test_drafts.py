@@ -1,0 +1,83 @@
+"""A draft is shown again for some minutes, but never past something that somebody did."""
+
+from datetime import timedelta
+
+import pytest
+
+from service.web.drafts import KEPT_FOR
+from tests.web.small_fleet import FRIDAY
+
+DRAFT = "/due-lists/2026-W19"
+DAY = "/vehicles/veh_1/day"
+
+
+@pytest.fixture
+def counted(workshop, fleet, monkeypatch):
+    """Somebody is signed in; gives the instants at which a list was worked out."""
+    from service.web import drafts
+
+    instants = []
+
+    def show(session, caller, now, name):
+        instants.append(now)
+        return original(session, caller, now, name)
+
+    original = drafts.show_due_list
+    monkeypatch.setattr(drafts, "show_due_list", show)
+    workshop.come_in()
+    return instants
+
+
+def test_a_draft_is_worked_out_once_and_says_when(workshop, counted):
+    first = workshop.get(DRAFT).text
+    workshop.clock.advance(timedelta(minutes=4))
+    second = workshop.get(f"{DRAFT}?vehicle=VAN").text
+    assert len(counted) == 1
+    assert "Draft of 06:30" in first
+    assert "Draft of 06:30" in second
+    assert "VAN-01" in second
+
+
+def test_time_and_readings_come_in_after_five_minutes(workshop, counted):
+    workshop.get(DRAFT)
+    workshop.clock.advance(KEPT_FOR)
+    assert "Draft of 06:35" in workshop.get(DRAFT).text
+    assert counted == [FRIDAY, FRIDAY + KEPT_FOR]
+
+
+def test_a_clock_that_was_set_back_keeps_nothing(workshop, counted):
+    workshop.get(DRAFT)
+    workshop.clock.advance(timedelta(minutes=-1))
+    workshop.get(DRAFT)
+    assert len(counted) == 2
+
+
+def test_what_somebody_did_is_in_the_draft_at_once(workshop, counted):
+    workshop.get(DRAFT)
+    answer = workshop.fill(DAY, DAY, week="2026-W19", kind="on", day="2026-05-07")
+    assert answer.status_code == 303
+    assert "Pinned to Thursday 07/05/2026" in workshop.get(DRAFT).text
+    assert len(counted) == 2
+    removed = workshop.operator.delete("/v1/vehicles/VAN-01")
+    assert removed.status_code == 204, removed.text
+    assert "VAN-01" not in workshop.get(DRAFT).text
+
+
+def test_signing_in_works_nothing_out_again(workshop, counted):
+    workshop.get(DRAFT)
+    workshop.come_in("paul")
+    workshop.get(DRAFT)
+    assert len(counted) == 1
+
+
+def test_a_published_list_is_never_a_kept_draft(workshop, counted):
+    workshop.get(DRAFT)
+    assert workshop.operator.post("/v1/due-lists/2026-W19/publish").status_code == 200
+    assert "Published 01/05/2026 06:30" in workshop.get(DRAFT).text
+
+
+def test_drafts_are_those_of_the_own_organisation(workshop, counted, join):
+    workshop.get(DRAFT)
+    other = join("Other Invented")
+    workshop.come_in("quin", organisation_id=other.organisation_id)
+    assert "VAN-01" not in workshop.get(DRAFT).text
