@@ -1,6 +1,6 @@
 """The filter over whole fleets: from readings to states, all at once or a few readings at a time."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
@@ -209,10 +209,10 @@ def _run_block(memory: Memory, dynamics: Dynamics, steps: _Steps) -> None:
 
 def prefix(block: Block, size: int) -> Block:
     """Cut a block down to its first vehicles, as views."""
-    columns = {field.name: getattr(block, field.name) for field in fields(block)}
-    if next(iter(columns.values())).size == size:
+    names = block.__slots__
+    if getattr(block, names[0]).size == size:
         return block
-    return type(block)(**{name: column[:size] for name, column in columns.items()})
+    return type(block)(**{name: getattr(block, name)[:size] for name in names})
 
 
 def memory_of(state: UsageState, rows: Integers) -> Memory:

@@ -46,14 +46,6 @@ class Dynamics:
     reading_variance: Floats
 
 
-def odometer_noise(dynamics: Dynamics, gap: Floats, phi: Floats, psi: Floats) -> Floats:
-    """Variance that the odometer gains over a gap beyond what the state at its start explains (Qxx)."""
-    temporary = (2.0 * dynamics.inverse_theta * dynamics.temporary_variance) * (
-        gap - 2.0 * psi + (1.0 - phi * phi) * (0.5 * dynamics.inverse_theta)
-    )
-    return temporary + dynamics.noise_variance * gap + dynamics.drift * (gap * gap * gap) / 3.0
-
-
 def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     """Move the moments of every vehicle of the block over its gap, in place.
 
@@ -61,7 +53,8 @@ def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     -----
     Integrated Ornstein-Uhlenbeck motion with a drifting long-run rate,
     ``dx = (m + u) dt + s_w dW1``, ``du = -theta u dt + s_u sqrt(2 theta) dW2``, ``dm = sqrt(q_m) dW3``,
-    in closed form for any gap [1]_.
+    in closed form for any gap [1]_. With the variance of u as its excess over s_u^2, what the temporary deviation
+    adds to the odometer's shrinks to ``2 s_u^2 / theta (d - psi)``.
 
     References
     ----------
@@ -75,14 +68,20 @@ def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     memory.data_u *= phi
     memory.prior_x += psi * memory.prior_u + d * memory.prior_m
     memory.prior_u *= phi
-    A = memory.Pxu + psi * memory.Puu + d * memory.Pum
+    excess = memory.Puu - dynamics.temporary_variance
+    A = memory.Pxu + psi * excess + d * memory.Pum
     B = memory.Pxm + psi * memory.Pum + d * memory.Pmm
     drift_d = dynamics.drift * d
-    memory.Pxx += psi * (memory.Pxu + A) + d * (memory.Pxm + B) + odometer_noise(dynamics, d, phi, psi)
-    memory.Pxu[:] = phi * A + dynamics.temporary_variance * dynamics.theta * psi * psi
-    memory.Pxm[:] = B + 0.5 * drift_d * d
-    memory.Puu *= phi * phi
-    memory.Puu += dynamics.temporary_variance * (1.0 - phi * phi)
+    half_drift_d2 = 0.5 * drift_d * d
+    settling = (2.0 * dynamics.temporary_variance * dynamics.inverse_theta) * (d - psi)
+    memory.Pxm += B
+    memory.Pxm += dynamics.noise_variance + (2.0 / 3.0) * half_drift_d2
+    memory.Pxx += psi * (memory.Pxu + A) + d * memory.Pxm + settling
+    np.multiply(phi, A, out=memory.Pxu)
+    memory.Pxu += dynamics.temporary_variance * psi
+    np.add(B, half_drift_d2, out=memory.Pxm)
+    excess *= phi * phi
+    np.add(excess, dynamics.temporary_variance, out=memory.Puu)
     memory.Pum *= phi
     memory.Pmm += drift_d
 
@@ -106,22 +105,23 @@ def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> Float
     inverse_F = 1.0 / F
     Ku, Km = memory.Pxu * inverse_F, memory.Pxm * inverse_F
     kept = dynamics.reading_variance * inverse_F
-    e_data = distance_km - memory.data_x
-    e_prior = memory.prior_x.copy()
-    memory.data_x[:] = -kept * e_data
-    memory.data_u += Ku * e_data
-    memory.data_m += Km * e_data
-    memory.prior_x *= kept
-    memory.prior_u -= Ku * e_prior
-    memory.prior_m -= Km * e_prior
+    # What was expected less what came: the innovations' opposites, of either part of the mean.
+    data_x, prior_x = memory.data_x, memory.prior_x
+    data_x -= distance_km
+    weighted = data_x * inverse_F
+    memory.squares_data += weighted * data_x
+    memory.squares_cross -= weighted * prior_x
+    memory.squares_prior += prior_x * prior_x * inverse_F
+    memory.data_u -= Ku * data_x
+    memory.data_m -= Km * data_x
+    memory.prior_u -= Ku * prior_x
+    memory.prior_m -= Km * prior_x
     memory.Puu -= Ku * memory.Pxu
     memory.Pum -= Ku * memory.Pxm
     memory.Pmm -= Km * memory.Pxm
+    data_x *= kept
+    prior_x *= kept
     memory.Pxx *= kept
     memory.Pxu *= kept
     memory.Pxm *= kept
-    weighted = e_data * inverse_F
-    memory.squares_data += weighted * e_data
-    memory.squares_cross += weighted * e_prior
-    memory.squares_prior += e_prior * e_prior * inverse_F
     return F

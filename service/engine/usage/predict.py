@@ -1,6 +1,6 @@
 """From a state to the future: how far a vehicle will have gone, and how fast it goes."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from service.engine.usage.filter import dynamics_of, memory_of
-from service.engine.usage.kernel import Dynamics, Memory, assimilate, odometer_noise, propagate
+from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
 from service.engine.usage.scale import dispersion, scale_km_per_day
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
@@ -27,57 +27,58 @@ class Outlook:
 
     With t days after the last reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
     ``x + psi u + t m`` and the variance
-    ``v0 + t (v1 + t v2) + psi (w0 + t w1 + psi w2) + noise(t)``, all in km and days, times
-    ``near_variance_factor + slope min(t, a year)``.
+    ``v0 + t (v1 + t (v2 + t v3)) + psi (w0 + t w1 + psi w2)``, all in km and days, times
+    ``near_variance_factor + slope min(t, a year)``. That of the rate, before this factor, is
+    ``rate_variance + 3 t v3 + phi (w1 + phi w2)``.
     """
 
-    dynamics: Dynamics
+    theta: Floats
+    inverse_theta: Floats
     x: Floats
     u: Floats
     m: Floats
     v0: Floats
     v1: Floats
     v2: Floats
+    v3: Floats
     w0: Floats
     w1: Floats
     w2: Floats
+    rate_variance: Floats
     near_variance_factor: Floats
     slope: Floats
 
     def take(self, rows: NDArray[np.int64] | tuple[slice | None, ...]) -> "Outlook":
         """Pick some vehicles, or add axes."""
-        columns = {
-            field.name: getattr(self, field.name)[rows] for field in fields(self) if field.name != "dynamics"
-        }
-        return Outlook(
-            dynamics=Dynamics(
-                **{field.name: getattr(self.dynamics, field.name)[rows] for field in fields(Dynamics)}
-            ),
-            **columns,
-        )
+        return Outlook(**{name: getattr(self, name)[rows] for name in self.__slots__})
 
 
 def outlook_of(state: UsageState) -> Outlook:
-    """Prepare the states of n vehicles for asking about their future."""
+    """Prepare the states of n vehicles for asking about their future.
+
+    Notes
+    -----
+    The variance of u counts as its excess over s_u^2, as in `propagate`, so that the rest of what the temporary
+    deviation adds is ``2 s_u^2 / theta (t - psi)``.
+    """
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
-    memory, relative = at_last_reading(state)
+    memory, dynamics = at_last_reading(state)
+    settling = 2.0 * dynamics.temporary_variance * dynamics.inverse_theta
     return Outlook(
-        dynamics=replace(
-            relative,
-            temporary_variance=relative.temporary_variance * factor,
-            noise_variance=relative.noise_variance * factor,
-            drift=relative.drift * factor,
-        ),
+        theta=dynamics.theta,
+        inverse_theta=dynamics.inverse_theta,
         x=np.maximum(memory.data_x + scale * memory.prior_x, 0.0),
         u=memory.data_u + scale * memory.prior_u,
         m=memory.data_m + scale * memory.prior_m,
         v0=memory.Pxx * factor,
-        v1=2.0 * memory.Pxm * factor,
+        v1=(2.0 * memory.Pxm + settling + dynamics.noise_variance) * factor,
         v2=memory.Pmm * factor,
-        w0=2.0 * memory.Pxu * factor,
+        v3=dynamics.drift * factor / 3.0,
+        w0=(2.0 * memory.Pxu - settling) * factor,
         w1=2.0 * memory.Pum * factor,
-        w2=memory.Puu * factor,
+        w2=(memory.Puu - dynamics.temporary_variance) * factor,
+        rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor,
         near_variance_factor=state.near_variance_factor,
         slope=(state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,
     )
@@ -113,14 +114,12 @@ def outlook_moments(outlook: Outlook, days_after_last: Floats) -> tuple[Floats, 
         The mean may be below zero: nothing here knows that an odometer never falls.
     """
     t = days_after_last
-    phi = np.exp(-outlook.dynamics.theta * t)
-    psi = (1.0 - phi) * outlook.dynamics.inverse_theta
+    psi = (1.0 - np.exp(-outlook.theta * t)) * outlook.inverse_theta
     mean = outlook.x + psi * outlook.u + t * outlook.m
-    variance = outlook.v0 + t * (outlook.v1 + t * outlook.v2)
+    variance = outlook.v0 + t * (outlook.v1 + t * (outlook.v2 + t * outlook.v3))
     variance += psi * (outlook.w0 + t * outlook.w1 + psi * outlook.w2)
-    variance += odometer_noise(outlook.dynamics, t, phi, psi)
     variance *= outlook.near_variance_factor + outlook.slope * np.minimum(t, FAR_DAYS)
-    return mean, np.maximum(variance, LEAST_VARIANCE_KM2)
+    return mean, np.maximum(variance, LEAST_VARIANCE_KM2, out=variance)
 
 
 def gaussian_moments(state: UsageState, days_after_last: Floats) -> tuple[Floats, Floats]:
@@ -217,14 +216,9 @@ def rate_quantiles(state: UsageState, at_days: Floats, probabilities: Floats) ->
     """Quantiles of the rate at a time, parameters as for `odometer_quantiles`, in km/d."""
     outlook = outlook_of(state)
     t = np.maximum(at_days - state.last_time_days, 0.0)
-    phi = np.exp(-outlook.dynamics.theta * t)
+    phi = np.exp(-outlook.theta * t)
     mean = outlook.m + phi * outlook.u
-    variance = (
-        outlook.v2
-        + outlook.dynamics.drift * t
-        + phi * (outlook.w1 + phi * outlook.w2)
-        + outlook.dynamics.temporary_variance * (1.0 - phi * phi)
-    )
+    variance = outlook.rate_variance + 3.0 * t * outlook.v3 + phi * (outlook.w1 + phi * outlook.w2)
     variance = np.maximum(
         variance * (outlook.near_variance_factor + outlook.slope * np.minimum(t, FAR_DAYS)),
         LEAST_VARIANCE_KM2,

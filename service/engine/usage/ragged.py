@@ -82,9 +82,8 @@ def first_of_each_period(
 
 def select(mask: NDArray[np.bool_], offsets: Integers) -> Integers:
     """Offsets of the readings that a mask keeps."""
-    kept = np.zeros(mask.size + 1, dtype=np.int64)
-    np.cumsum(mask, out=kept[1:])
-    return kept[offsets]
+    left_out = np.flatnonzero(~mask)
+    return offsets - np.searchsorted(left_out, offsets)
 
 
 def of_vehicles(rows: Integers, offsets: Integers) -> tuple[Integers, Integers]:
@@ -118,7 +117,9 @@ def time_major(
     """
     counts = ends - starts
     n_steps = int(counts[0])
-    at = np.minimum(starts[:, None] + np.arange(n_steps), values.size - 1)
-    first = values[starts - 1] if reference is None else reference
-    steps = np.ascontiguousarray(np.diff(values[at], axis=1, prepend=first[:, None]).T)
+    at = starts + np.arange(n_steps)[:, None]
+    rows = values.take(at, mode="clip")
+    steps = np.empty_like(rows)
+    np.subtract(rows[0], values[starts - 1] if reference is None else reference, out=steps[0])
+    np.subtract(rows[1:], rows[:-1], out=steps[1:])
     return steps, starts.size - np.searchsorted(counts[::-1], np.arange(n_steps), side="right")
