@@ -159,7 +159,15 @@ def _install(project: Project, wanted: Lock, turn: Turn) -> None:
     lock = project.lock(wanted)
     with step(f"Installing what deploy/{lock.name} names, each file checked against its hash"):
         done = subprocess.run(
-            [*_installer(project), "--require-hashes", "--only-binary", ":all:", "--requirement", lock],
+            [
+                *_installer(project),
+                "--no-deps",
+                "--require-hashes",
+                "--only-binary",
+                ":all:",
+                "--requirement",
+                lock,
+            ],
             env=child_environment(project),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,

@@ -60,8 +60,3 @@ def root(
     ] = False,
 ) -> None:
     """Plan the fluid services of a fleet."""
-
-
-def main() -> None:
-    """Run the command line."""
-    app()

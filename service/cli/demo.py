@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 from sqlmodel import Session
 
-from seed_demo.loader import load_demo_fleet
 from service.cli.context import EXIT_REFUSED, acting_for, load_settings, told_errors
 from service.cli.operate import run_server
 from service.domain.external_ids import IdKind, format_id
@@ -45,6 +44,8 @@ def run_demo(
     with told_errors():
         upgrade_schema(database)
         if not _has_fleet(database):
+            from seed_demo.loader import load_demo_fleet
+
             typer.echo("Loading an invented fleet (about half a minute):", err=True)
             load_demo_fleet(database, clock.now(), lambda text: typer.echo(f"  {text}", err=True))
         caller = acting_for(database, None, "demo")

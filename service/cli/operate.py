@@ -38,9 +38,11 @@ def run_server(settings: Settings) -> None:
     from service.api.connections import protocol_with_patience
 
     configure_logs(settings.log_format, settings.log_level)
+    gc.disable()
     app = build_app(settings)
     # What was built by now stays: looking through it for garbage costs a bulk call a third of its time.
     gc.freeze()
+    gc.enable()
     uvicorn.run(
         app,
         host=settings.host,

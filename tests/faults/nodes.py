@@ -104,7 +104,12 @@ class Node:
             "DATABASE_TIMEOUT_SECONDS": "30",
             **self.environment,
         }
-        environment = {name: value for name, value in os.environ.items() if not name.startswith("SUMPWISE_")}
+        # A service keeps its compiled files, whatever this run of the tests does.
+        environment = {
+            name: value
+            for name, value in os.environ.items()
+            if not name.startswith("SUMPWISE_") and name != "PYTHONDONTWRITEBYTECODE"
+        }
         environment |= {f"SUMPWISE_{name}": value for name, value in settings.items()}
         environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         with self.log.open("ab") as log:

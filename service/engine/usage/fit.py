@@ -6,7 +6,6 @@ from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.predict import FAR_DAYS, gamma_quantiles, gamma_scores
@@ -106,6 +105,8 @@ def fit_classes(
 
 def _minimum(objective: Callable[[Floats], float]) -> Floats:
     simplex = np.vstack([np.zeros(PRIOR_LOG_SD.size), np.diag(PRIOR_LOG_SD)])
+    from scipy.optimize import minimize  # a sixth of a second, which a server's start need not wait for
+
     found = minimize(
         objective, simplex[0], method="Nelder-Mead",
         options={"initial_simplex": simplex, "maxfev": MOST_EVALUATIONS, "xatol": 0.02, "fatol": 1e-5},

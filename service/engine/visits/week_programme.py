@@ -2,14 +2,15 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import coo_array, csc_array
 
 from service.engine.visits.classes import VisitClasses
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_array
 
 # Gap at which the integer search stops, as a share of the cost of the whole plan. Own choice.
 RELATIVE_GAP: Final = 1e-3
@@ -63,8 +64,8 @@ class _Programme:
     week_index: NDArray[np.int64]
     cost: NDArray[np.float64]
     upper: NDArray[np.float64]
-    each_class_once: csc_array
-    hours_by_week: csc_array
+    each_class_once: "csc_array"
+    hours_by_week: "csc_array"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +84,8 @@ def _build(classes: VisitClasses, capacity: WeekCapacity) -> _Programme:
     pair = np.arange(n_pairs)
     inside = week_index < n_weeks
     n_columns = n_pairs + n_weeks
+    from scipy.sparse import coo_array
+
     once = coo_array((np.ones(n_pairs), (class_index, pair)), shape=(n_classes, n_columns)).tocsc()
     values = np.concatenate([classes.hours[class_index[inside]], -np.ones(n_weeks)])
     rows = np.concatenate([week_index[inside], np.arange(n_weeks)])
@@ -135,6 +138,8 @@ def solve_weeks(classes: VisitClasses, capacity: WeekCapacity, time_limit_second
     if np.all(classes.hours @ wanted[:, :n_weeks] <= capacity.regular_hours + 1e-9):
         return WeekPlan(count=wanted, hour_price=np.zeros(n_weeks), method=LevellingMethod.NO_CONFLICT)
     programme = _build(classes, capacity)
+    from scipy.optimize import linprog
+
     relaxed = linprog(  # type: ignore[call-overload]  # the stubs know dense matrices only
         programme.cost,
         A_ub=programme.hours_by_week,
@@ -211,6 +216,8 @@ def _solve_integers(
     programme = _build(classes, capacity)
     is_integer = np.ones(programme.cost.size, np.int64)
     is_integer[programme.class_index.size :] = 0
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
     result = milp(
         programme.cost,
         integrality=is_integer,
