@@ -11,7 +11,7 @@ from statsmodels.datasets import nile
 from statsmodels.tsa.statespace.kalman_filter import KalmanFilter
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
-from service.engine.usage.filter import filter_readings, memory_of, update
+from service.engine.usage.filter import dynamics_of, filter_readings, memory_of, update
 from service.engine.usage.hyperparameters import Hyperparameters
 from service.engine.usage.initial import initial_state
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
@@ -133,6 +133,15 @@ def test_irregular_readings_give_the_state_of_the_reference_library():
     innovations = expected.forecasts_error[0]
     squares = np.sum(innovations**2 / expected.forecasts_error_cov[0, 0])
     assert squared_innovations(state)[0] == pytest.approx(squares, abs=1e-8)
+
+    first = initial_state(priors, h)
+    memory, dynamics = memory_of(first, np.array([0])), dynamics_of(first, np.array([0]))
+    log_variances = 0.0
+    for gap, distance in zip(gaps, np.diff(odometer), strict=True):
+        propagate(memory, dynamics, np.array([gap]))
+        log_variances += np.log(2.0 * np.pi * assimilate(memory, dynamics, np.array([distance]))[0])
+    log_likelihood = -0.5 * (log_variances + squared_innovations(state)[0])
+    assert log_likelihood == pytest.approx(expected.llf, abs=1e-8)
 
 
 def test_the_golden_vector_is_that_of_a_dense_gaussian_model():
