@@ -133,8 +133,9 @@ def _usual_distance(rehearsal: Rehearsal, start: Hyperparameters) -> Floats:
 
 
 def _with_widths(rehearsal: Rehearsal, fitted: Hyperparameters) -> Hyperparameters:
-    """Set the variance factors so that intervals hold what they promise on the past."""
-    score = np.abs(gamma_scores(*rehearsal.moments(fitted), rehearsal.distance_km))
+    """Move the variance factors so that intervals hold what they promise on the past."""
+    plain = replace(fitted, near_variance_factor=1.0, far_variance_factor=1.0)
+    score = np.abs(gamma_scores(*rehearsal.moments(plain), rehearsal.distance_km))
     weight = _weights(rehearsal)
     days, logs, words = [], [], []
     for horizon in HORIZONS_DAYS:
@@ -144,10 +145,11 @@ def _with_widths(rehearsal: Rehearsal, fitted: Hyperparameters) -> Hyperparamete
             days.append(horizon / FAR_DAYS)
             logs.append(2.0 * np.log(max(reached, 0.1) / CENTRAL_SCORE))
             words.append(float(np.unique(rehearsal.vehicle[at]).size))
-    # A line in time, drawn towards no change at either end.
+    # A line in time, drawn towards the factors of the start at either end.
     design = np.column_stack([1.0 - np.array(days), np.array(days)])
     own = design.T @ (np.array(words)[:, None] * design) + WIDTH_PRIOR_VEHICLES * np.eye(2)
-    ends = np.linalg.solve(own, design.T @ (np.array(words) * np.array(logs)))
+    usual = np.log([fitted.near_variance_factor, fitted.far_variance_factor])
+    ends = usual + np.linalg.solve(own, design.T @ (np.array(words) * (np.array(logs) - design @ usual)))
     near, far = np.exp(np.clip(ends, -LARGEST_WIDTH_LOG, LARGEST_WIDTH_LOG)).tolist()
     return replace(fitted, near_variance_factor=near, far_variance_factor=far)
 

@@ -37,7 +37,7 @@ class Hyperparameters:
         Of the readings in each period so long since a vehicle's first, one moves the filter for good. [d]
     near_variance_factor, far_variance_factor
         What the variance of a distance ahead is multiplied with, at once and from a year ahead on; in between
-        it changes evenly with time. One each unless a fleet's past says that the law is too narrow or too wide.
+        it changes evenly with time.
     """
 
     reversion_per_day: float
@@ -116,4 +116,5 @@ DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
     reading_sd_days=0.10,
     dispersion_weight=0.7,
     period_days=21.0,
+    far_variance_factor=0.75,
 )

@@ -59,7 +59,8 @@ def outlook_of(state: UsageState) -> Outlook:
     Notes
     -----
     The variance of u counts as its excess over s_u^2, as in `propagate`, so that the rest of what the temporary
-    deviation adds is ``2 s_u^2 / theta (t - psi)``.
+    deviation adds is ``2 s_u^2 / theta (t - psi)``. What the long-run rate will yet drift is the fleet's to say: a
+    calm vehicle changes its work no less than a restless one, so its own dispersion does not scale this part.
     """
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
@@ -74,7 +75,7 @@ def outlook_of(state: UsageState) -> Outlook:
         v0=memory.Pxx * factor,
         v1=(2.0 * memory.Pxm + settling + dynamics.noise_variance) * factor,
         v2=memory.Pmm * factor,
-        v3=dynamics.drift * factor / 3.0,
+        v3=dynamics.drift * scale * scale / 3.0,
         w0=(2.0 * memory.Pxu - settling) * factor,
         w1=2.0 * memory.Pum * factor,
         w2=(memory.Puu - dynamics.temporary_variance) * factor,

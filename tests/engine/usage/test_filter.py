@@ -83,13 +83,25 @@ def test_states_are_known_by_the_numbers_they_rest_on():
 def test_wider_factors_widen_the_distance_ahead_and_leave_its_mean():
     """Derived: a variance factor that changes evenly from 1.5 at once to 3 from a year ahead on."""
     time, odometer, offsets = ragged_fleet(10)
-    plain = filter_readings(time, odometer, offsets, configured_priors(60))
+    unscaled = replace(DEFAULT_HYPERPARAMETERS, far_variance_factor=1.0)
+    plain = filter_readings(time, odometer, offsets, configured_priors(60), unscaled)
     wide = replace(plain, near_variance_factor=np.full(60, 1.5), far_variance_factor=np.full(60, 3.0))
     for days, factor in ((0.0, 1.5), (73.0, 1.8), (365.0, 3.0), (900.0, 3.0)):
         at = np.full(60, days)
         mean, variance = gaussian_moments(plain, at)
         np.testing.assert_array_equal(gaussian_moments(wide, at)[0], mean)
         np.testing.assert_allclose(gaussian_moments(wide, at)[1], factor * variance, rtol=1e-12)
+
+
+def test_a_calm_vehicle_may_change_its_work_as_much_as_a_restless_one():
+    """Derived: far ahead the variance is that of the drift, q s^2 t^3 / 3 times the year's factor, s the scale."""
+    calm = one(*work([(50.0, 600)]))
+    restless = one(*work([(20.0, 40), (80.0, 40)] * 8))
+    h, days = DEFAULT_HYPERPARAMETERS, 1e7
+    assert gaussian_moments(restless, np.array([30.0]))[1] > 5.0 * gaussian_moments(calm, np.array([30.0]))[1]
+    for state in (calm, restless):
+        drift = h.far_variance_factor * h.drift_per_day * scale_km_per_day(state) ** 2 * days**3 / 3.0
+        np.testing.assert_allclose(gaussian_moments(state, np.array([days]))[1], drift, rtol=1e-3)
 
 
 @settings(max_examples=15, deadline=None)

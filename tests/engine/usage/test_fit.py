@@ -130,6 +130,16 @@ def test_classes_that_differ_get_numbers_of_their_own():
     )  # fmt: skip
 
 
+def test_classes_that_are_alike_keep_the_widths_of_the_whole():
+    """Buses vary less than the law says; each half of them, taken for a class, says so too."""
+    fleet = simulate_fleet(np.random.default_rng(21), "city_buses", 120, 900, 30.0)
+    readings = fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(120)
+    whole = fit_hyperparameters(*readings)
+    assert whole.near_variance_factor < 0.8
+    for half in fit_classes(*readings, np.arange(120) % 2, 2):
+        assert half.near_variance_factor == pytest.approx(whole.near_variance_factor, rel=0.15)
+
+
 @pytest.mark.slow
 def test_intervals_are_calibrated_under_the_model_itself():
     """Simulation-based calibration: drawn from the model, central 50, 80 and 95 % intervals within 2 points."""
