@@ -38,7 +38,7 @@ def due_list_calendar(due_list: DueList, presentation: Presentation) -> bytes:
     for lines in _visits(due_list.lines):
         calendar.add_component(_visit_event(lines, due_list, presentation))
     for visit in due_list.cancelled:
-        calendar.add_component(_cancelled_event(visit, due_list))
+        calendar.add_component(_cancelled_event(visit, due_list, presentation))
     content: bytes = calendar.to_ical()
     return content
 
@@ -66,11 +66,11 @@ def _visit_event(lines: tuple[DueLine, ...], due_list: DueList, presentation: Pr
     return event
 
 
-def _cancelled_event(visit: CancelledVisit, due_list: DueList) -> Event:
+def _cancelled_event(visit: CancelledVisit, due_list: DueList, presentation: Presentation) -> Event:
     event = _event(visit.visit_id, visit.visit_sequence, visit.visit_on, due_list)
     event.add("summary", one_line(visit.vehicle))
     if visit.reason:
-        event.add("description", clean_text(visit.reason))
+        event.add("description", clean_text(presentation.sentence(visit.reason)))
     event.add("status", "CANCELLED")
     return event
 
@@ -92,7 +92,7 @@ def _event(key: str, sequence: int, day: date, due_list: DueList) -> Event:
 def _described(line: DueLine, presentation: Presentation) -> str:
     words = presentation.labels
     rows = [
-        f"{line.compartment}: {line.reason}",
+        f"{line.compartment}: {presentation.sentence(line.reason)}",
         f"{words['fluid']}: {line.fluid}, {presentation.volume(line.volume_litres)}",
         f"{words['method']}: {line.method}" if line.method else "",
         f"{words['rounds']}: {line.n_rounds}" if line.n_rounds else "",

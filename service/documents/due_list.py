@@ -65,7 +65,7 @@ def _line(line: DueLine, presentation: Presentation) -> Json:
         "depot": line.depot,
         "compartment": line.compartment,
         "fluid": line.fluid,
-        "reason": line.reason,
+        "reason": presentation.sentence(line.reason),
         "caution": line.caution,
         "overdue": words["overdue"] if line.is_overdue else "",
         "due_p50": presentation.day(line.due_p50_on),
@@ -107,4 +107,8 @@ def _shelf(item: ShelfItem, presentation: Presentation) -> Json:
 
 
 def _cancelled(visit: CancelledVisit, presentation: Presentation) -> Json:
-    return {"vehicle": visit.vehicle, "visit_on": presentation.day(visit.visit_on), "reason": visit.reason}
+    return {
+        "vehicle": visit.vehicle,
+        "visit_on": presentation.day(visit.visit_on),
+        "reason": presentation.sentence(visit.reason),
+    }

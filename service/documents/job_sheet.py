@@ -69,7 +69,7 @@ def _optional_facts(sheet: JobSheet, presentation: Presentation) -> list[tuple[s
 def _compartment(part: JobCompartment, sheet: JobSheet, presentation: Presentation) -> Json:
     return {
         "compartment": part.compartment,
-        "reason": part.reason,
+        "reason": presentation.sentence(part.reason),
         "specification_required": part.specification_required,
         "fluid": part.fluid,
         "fluid_meets": part.fluid_meets,
@@ -104,8 +104,8 @@ def _quantities(part: JobCompartment, presentation: Presentation) -> list[tuple[
 def _round(number: int, plan: RoundPlan, presentation: Presentation) -> list[str]:
     return [
         str(number),
-        presentation.volume(plan.drain_litres, n_decimals=2),
-        presentation.volume(plan.fill_litres, n_decimals=2),
+        presentation.volume(plan.drain_litres),
+        presentation.volume(plan.fill_litres),
         presentation.percent(plan.fresh_share_after_fraction),
     ]
 
@@ -119,9 +119,7 @@ def _window(part: JobCompartment, presentation: Presentation) -> str:
 def _excess(part: JobCompartment, presentation: Presentation) -> str:
     if part.excess_expected_litres is None:
         return ""
-    return (
-        f"{presentation.labels['expected']} {presentation.volume(part.excess_expected_litres, n_decimals=2)}"
-    )
+    return f"{presentation.labels['expected']} {presentation.volume(part.excess_expected_litres)}"
 
 
 def _torque(entry: TorqueEntry, presentation: Presentation) -> list[str]:

@@ -36,7 +36,7 @@ def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
             "lines": [_line(line, plan, presentation) for line in plan.lines],
             "cost_heading": cost_heading(plan, presentation),
             "total": _total(plan, presentation),
-            "notes": plan.notes,
+            "notes": [presentation.sentence(note) for note in plan.notes],
         },
     )
 
@@ -51,8 +51,8 @@ def _line(line: OrderLine, plan: OrderPlan, presentation: Presentation) -> Json:
         "arrives": presentation.day(line.arrives_on),
         "runs_out": presentation.day(line.runs_out_on),
         "cost": presentation.money(line.cost_minor, plan.currency_decimals),
-        "why": line.why,
-        "if_not_ordered": line.if_not_ordered,
+        "why": presentation.sentence(line.why),
+        "if_not_ordered": presentation.sentence(line.if_not_ordered),
     }
 
 

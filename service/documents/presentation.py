@@ -1,11 +1,13 @@
 """How numbers, dates and headings are written for one organisation."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Final, Literal
 
 from service.documents.labels import ENGLISH
+from service.domain.chances import chance
 from service.units import (
     LITRES_PER_IMPERIAL_GALLON,
     LITRES_PER_US_GALLON,
@@ -30,6 +32,11 @@ _DATE_FORMATS: Final[Mapping[DateStyle, str]] = {
 }
 _NARROW_SPACE: Final = "\u202f"
 
+_DATE: Final = re.compile(r"(?<![\w-])(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])(?![\w-])")
+_GROUPED: Final = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\w,])")
+_DECIMAL: Final = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?=\s?(?:%|°C|L|km|mi|N·m)(?!\w))")
+_PER_CENT: Final = re.compile(r"(?<=\d) ?%")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Presentation:
@@ -50,11 +57,16 @@ class Presentation:
         text = f"{shown:,.{n_decimals}f}".replace(",", _NARROW_SPACE)
         return text.replace(".", self.decimal_mark).replace("-", "\u2212")
 
-    def volume(self, litres: float | None, n_decimals: int = 1) -> str:
-        """Write a volume in the organisation's unit; an unknown one as a dash."""
+    def volume(self, litres: float | None, n_decimals: int | None = None) -> str:
+        """Write a volume in the organisation's unit; an unknown one as a dash.
+
+        One decimal is what a can can be read to; two below one unit, as brake fluid is measured.
+        """
         if litres is None:
             return "–"
-        return f"{self.number(self.volume_value(litres), n_decimals)}\u00a0{self.volume_unit}"
+        value = self.volume_value(litres)
+        usual = 2 if 0.0 < abs(value) < 0.95 else 1
+        return f"{self.number(value, usual if n_decimals is None else n_decimals)}\u00a0{self.volume_unit}"
 
     def volume_value(self, litres: float) -> float:
         """Give a volume as a number in the organisation's unit."""
@@ -77,6 +89,26 @@ class Presentation:
     def percent(self, fraction: float | None) -> str:
         """Write a fraction as per cent; an unknown one as a dash."""
         return "–" if fraction is None else f"{self.number(100.0 * fraction)}\u00a0%"
+
+    def chance(self, probability: float) -> str:
+        """Write a probability in whole per cent."""
+        return self.sentence(chance(probability))
+
+    def sentence(self, text: str) -> str:
+        """Give the dates and numbers within a sentence of ours the organisation's form.
+
+        Rules write sentences down as ISO dates and with the marks of English; this is where they are shown.
+        """
+        text = _DATE.sub(self._dated, text)
+        text = _GROUPED.sub(lambda found: found[0].replace(",", _NARROW_SPACE), text)
+        text = _DECIMAL.sub(rf"\1{self.decimal_mark}\2", text)
+        return _PER_CENT.sub("\u00a0%", text)
+
+    def _dated(self, found: re.Match[str]) -> str:
+        try:
+            return self.day(date.fromisoformat(found[0]))
+        except ValueError:
+            return found[0]
 
     def day(self, day: date | None) -> str:
         """Write a date; an unknown one as a dash."""

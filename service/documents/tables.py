@@ -102,7 +102,7 @@ def _due_row(line: DueLine, presentation: Presentation) -> tuple[Cell, ...]:
         line.depot,
         line.compartment,
         line.fluid,
-        line.reason,
+        presentation.sentence(line.reason),
         line.limit,
         line.due_p10_on,
         line.due_p50_on,
@@ -140,7 +140,7 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
         title=words["order_plan"],
         facts=order_plan_facts(plan, presentation),
         columns=columns,
-        rows=tuple(_order_row(line, plan.currency_decimals) for line in plan.lines),
+        rows=tuple(_order_row(line, plan.currency_decimals, presentation) for line in plan.lines),
     )
 
 
@@ -161,7 +161,7 @@ def order_plan_facts(plan: OrderPlan, presentation: Presentation) -> tuple[tuple
     return tuple(facts)
 
 
-def _order_row(line: OrderLine, n_decimals: int) -> tuple[Cell, ...]:
+def _order_row(line: OrderLine, n_decimals: int, presentation: Presentation) -> tuple[Cell, ...]:
     return (
         line.item,
         line.supplier,
@@ -172,6 +172,6 @@ def _order_row(line: OrderLine, n_decimals: int) -> tuple[Cell, ...]:
         line.arrives_on,
         None if line.cost_minor is None else line.cost_minor / 10**n_decimals,
         line.runs_out_on,
-        line.why,
-        line.if_not_ordered,
+        presentation.sentence(line.why),
+        presentation.sentence(line.if_not_ordered),
     )

@@ -71,6 +71,15 @@ class ReadingPage:
     vehicle_id: str
     unit: str
     now_local: str
+    may_look: bool
+    form: FormState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnReadingPage:
+    """Which vehicle is it? For whoever may send readings and see nothing else."""
+
+    organisation: str
     form: FormState
 
 

@@ -2,7 +2,7 @@
 
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from service.documents.presentation import Presentation
 from service.domain.roles import Scope
 from service.web.catalogue import ENGLISH, translate
 from service.web.forms import CARRIED_FIELD, ID_FIELD, TOKEN_FIELD
@@ -22,13 +23,15 @@ STATIC: Final = Path(__file__).parent / "static"
 _TEMPLATES: Final = Path(__file__).parent / "templates"
 _STYLE_TAG: Final = sha256((STATIC / "sumpwise.css").read_bytes()).hexdigest()[:12]
 
-_NAVIGATION: Final = (
+_NAVIGATION: Final[tuple[tuple[str, str, Scope | None], ...]] = (
+    ("reading", "/reading", None),
     ("week", "/", Scope.READ),
     ("vehicles", "/vehicles", Scope.READ),
     ("stock", "/stock", Scope.READ),
     ("accuracy", "/accuracy", Scope.READ),
     ("settings", "/settings", Scope.ADMIN),
 )
+"""Name, path and the right that it takes; none: for those who may not look at anything."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +56,7 @@ class Frame:
     person: str = ""
     form_token: str = ""
     form_id: str = ""
+    presentation: Presentation = field(default_factory=Presentation)
 
 
 def _environment() -> Environment:
@@ -93,13 +97,14 @@ def frame_of(visit: Visit, here: str = "") -> Frame:
     """Frame of a signed-in person's page."""
     return Frame(
         language=visit.presentation.language,
+        presentation=visit.presentation,
         style_address=f"/static/sumpwise.css?v={_STYLE_TAG}",
         path=visit.request.url.path,
         told=_told(visit.request),
         navigation=tuple(
             NavigationEntry(name=translate(f"nav_{name}"), path=path, is_here=name == here)
             for name, path, scope in _NAVIGATION
-            if visit.may(scope)
+            if (not visit.may(Scope.READ) if scope is None else visit.may(scope))
         ),
         organisation=visit.organisation.name,
         person=visit.person.name,

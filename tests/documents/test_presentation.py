@@ -24,6 +24,8 @@ def test_numbers_are_grouped_by_narrow_spaces(value: float, n_decimals: int, wri
         ("US gal", 3.785411784, "1.0\u00a0US gal"),
         ("US qt", 3.785411784, "4.0\u00a0US qt"),
         ("imp gal", 4.54609, "1.0\u00a0imp gal"),
+        ("L", 0.062, "0.06\u00a0L"),
+        ("L", 0.0, "0.0\u00a0L"),
     ],
 )
 def test_volumes_in_the_organisation_s_unit(unit: str, litres: float, written: str) -> None:
@@ -57,3 +59,22 @@ def test_weekdays_have_names() -> None:
     """2026-05-11 is the Monday of ISO week 20."""
     assert date(2026, 5, 11).isocalendar() == (2026, 20, 1)
     assert PLAIN.weekday(date(2026, 5, 11)) == "Monday"
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("Due since 2026-05-06; 60,000 km.", "Due since 06/05/2026; 60\u202f000 km."),
+        ("It holds 9.25 L, 43% used, limit 0.20%.", "It holds 9,25 L, 43\u00a0% used, limit 0,20\u00a0%."),
+        ("Week 2026-W20, sheet 2026-05-06-7, 5W-30, V2.5", "Week 2026-W20, sheet 2026-05-06-7, 5W-30, V2.5"),
+        ("No such day: 2026-02-30", "No such day: 2026-02-30"),
+        ("Article 1,5 and 1,234,5", "Article 1,5 and 1,234,5"),
+    ],
+)
+def test_sentences_take_the_organisation_s_dates_and_marks(written: str, shown: str) -> None:
+    """What looks like a number but is a name stays as it is."""
+    assert Presentation(date_style="day first", decimal_mark=",").sentence(written) == shown
+
+
+def test_sentences_stay_as_they_are_where_that_is_the_form() -> None:
+    assert PLAIN.sentence("Pinned to 2026-05-06 by Olga; 2.5 L.") == "Pinned to 2026-05-06 by Olga; 2.5 L."

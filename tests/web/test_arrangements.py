@@ -66,7 +66,7 @@ def test_water_in_the_fluid_is_said_at_once(planner):
     [
         ("lab-water_fraction", "300", "share of the whole"),
         ("lab-iron_mg_per_kg", "much", "Not a number"),
-        ("taken_at", "2999-01-01T08:00", "to 2100"),
+        ("taken_at", "2999-01-01T08:00", "/2100"),
         ("compartment", "cmp_3", "Choose one"),
         ("grade", "", "grade"),
     ],

@@ -103,7 +103,7 @@ def test_what_cannot_be_right_is_told_at_its_field_and_nothing_typed_is_lost(pla
         ("drainable_litres", "9", "more than the compartment holds"),
         ("level_max_celsius", "", "both ends"),
         ("interval_km", "0", "Must be between"),
-        ("last_service_on", "2999-01-01", "to 2100"),
+        ("last_service_on", "2999-01-01", "/2100"),
         ("last_service_on", "2026-12-01", "future"),
         ("seals", "0 × washer", "write a line such as"),
         ("kind", "soup", "Choose one"),

@@ -41,7 +41,7 @@ def test_the_organisation_is_changed_and_its_pages_follow(owner, fleet):
     )
     page = owner.get("/vehicles/VAN-01").text.replace("\u00a0", " ")
     assert (
-        "2,4 US gal, of which 0,9 US gal drain" in page
+        "2,4 US gal, of which 0,92 US gal drain" in page
     )  # 9.0 L and 3.5 L; a US gallon is 3.785411784 L (NIST SP 811)
     assert "mi" in page
 

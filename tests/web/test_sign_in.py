@@ -188,7 +188,8 @@ def test_somebody_who_is_shut_out_is_out_at_once(workshop, database):
 
 def test_a_driver_sees_no_list(workshop):
     workshop.come_in("dora", Role.DRIVER)
-    answer = workshop.get("/")
+    assert "<h1>Send an odometer reading</h1>" in workshop.get("/").text
+    answer = workshop.get("/due-lists/current")
     assert answer.status_code == 403
     assert "<h1>This is not allowed</h1>" in answer.text
 
@@ -204,7 +205,7 @@ def test_errors_are_pages_for_browsers_and_problem_documents_for_programs(worksh
 
 def test_an_unexpected_error_is_a_page_without_inner_details(workshop, monkeypatch):
     workshop.come_in()
-    monkeypatch.setattr("service.web.pages.week.show_due_list", lambda *_: 1 / 0)
+    monkeypatch.setattr("service.web.drafts.show_due_list", lambda *_: 1 / 0)
     answer = workshop.get("/")
     assert answer.status_code == 500
     assert "Something went wrong on our side" in answer.text

@@ -123,7 +123,7 @@ def test_used_fluid_that_was_fetched_is_written_down_once(storekeeper):
         ("used_litres", "0", "Say how much"),
         ("used_litres", "", "Fill this in"),
         ("used_depot", "Nowhere", "no depot"),
-        ("used_at", "2999-01-01T00:00", "to 2100"),
+        ("used_at", "2999-01-01T00:00", "/2100"),
         ("used_at", "2027-01-01T00:00", "future"),
         ("used_stream", "soup", "Choose one"),
     ],

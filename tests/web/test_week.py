@@ -38,7 +38,7 @@ def test_lines_say_what_why_when_and_how_sure(published):
     assert "gearbox" in text
     # 3.5 of 9.0 L a round: three rounds for three quarters (mass balance, derived).
     assert "10.5 L in 3 rounds" in text
-    assert "24 months since the last full service end on 2026-05-06" in text
+    assert "24 months since the last full service end on 06/05/2026" in text
     assert "Nearly certain to be due by the end of this week" in text
     assert "VAN-02" not in text
 

@@ -10,7 +10,7 @@ from urllib.parse import urlsplit
 
 from service.store.tables.operations import OutboxMessage
 from service.store.tables.subscriptions import Subscription
-from service.usecases.week.render_due_list import FileKind, render_due_list
+from service.usecases.week.render_due_list import FileKind, presentation_of, render_due_list
 from service.usecases.week.show_due_list import ShownList
 
 LISTED_LINES: Final = 40
@@ -56,9 +56,10 @@ def compose_mail(
 
 def _lines(shown: ShownList) -> list[str]:
     told = []
+    presentation = presentation_of(shown.organisation)
     for line, _ in shown.lines[:LISTED_LINES]:
-        day = line.planned_on.isoformat() if line.planned_on else "no day yet"
-        told.append(f"{day}  {line.vehicle}, {line.compartment}: {line.reason}")
+        day = presentation.day(line.planned_on) if line.planned_on else "no day yet"
+        told.append(f"{day}  {line.vehicle}, {line.compartment}: {presentation.sentence(line.reason)}")
     more = len(shown.lines) - len(told)
     return [*told, f"… and {more} more in the attachment."] if more > 0 else told or ["Nothing is due."]
 

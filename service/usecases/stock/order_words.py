@@ -5,6 +5,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Final
 
+from service.domain.chances import asked, chance
 from service.domain.weeks import IsoWeek
 from service.engine.orders.reasons import OrderReason
 
@@ -29,7 +30,7 @@ def why_ordered(
     if OrderReason.COVERS_NEED in reasons and needed_week >= 0:
         sentences.append(
             f"Without it week {weeks[needed_week]} would be covered with less than the "
-            f"{percent(service_level)} asked for."
+            f"{asked(service_level)} asked for."
         )
     sentences += [REASON_TEXTS[reason] for reason in reasons if reason in REASON_TEXTS]
     return " ".join(sentences)
@@ -43,27 +44,18 @@ def if_nothing_is_ordered(
     if first_short_week < 0:
         return (
             f"Nothing has to be ordered: the shelf holds to the end of week {weeks[last]}, and runs out before "
-            f"with a probability of {percent(run_out_probability[last])}."
+            f"with a probability of {chance(run_out_probability[last])}."
         )
     first = f"week {weeks[first_short_week]} runs short with a probability of"
-    sentence = f"If nothing is ordered, {first} {percent(run_out_probability[first_short_week])}"
+    sentence = f"If nothing is ordered, {first} {chance(run_out_probability[first_short_week])}"
     if first_short_week == last:
         return f"{sentence}."
-    return f"{sentence}, and by the end of week {weeks[last]} it is {percent(run_out_probability[last])}."
+    return f"{sentence}, and by the end of week {weeks[last]} it is {chance(run_out_probability[last])}."
 
 
 def before_first_arrival(probability: float, arrives_on: date) -> str:
     """Say what no order can prevent any more."""
     return (
         f"What is ordered today is counted on from {arrives_on}; until then the shelf runs out with a "
-        f"probability of {percent(probability)}."
+        f"probability of {chance(probability)}."
     )
-
-
-def percent(share: float) -> str:
-    """Write a share as people say it; nothing uncertain is called certain or impossible."""
-    if 0.0 < share < 0.001:
-        return "less than 0.1 %"
-    if 0.999 < share < 1.0:
-        return "more than 99.9 %"
-    return f"{100.0 * share:.3g} %"

@@ -63,7 +63,7 @@ def stock_table(
 
 
 def _table_row(week: StockWeek, presentation: Presentation, words: Mapping[str, str]) -> tuple[str, ...]:
-    chance = presentation.percent(week.run_out_probability)
+    chance = presentation.chance(week.run_out_probability)
     return (
         week.iso_week,
         presentation.volume(week.p10_litres),

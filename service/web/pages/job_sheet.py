@@ -182,5 +182,13 @@ def _show(request: Request, reference: str, form: FormState, error: ServiceError
     with looking(request) as visit:
         visit.caller.require(Scope.READ)
         job = prepare_job(visit.session, visit.caller, visit.now, reference)
-        page = job_sheet_page(job, visit.presentation, visit.zone, visit.now, visit.person.name, form)
+        page = job_sheet_page(
+            job,
+            visit.presentation,
+            visit.zone,
+            visit.now,
+            visit.person.name,
+            form,
+            may_work=visit.may(Scope.WORKSHOP),
+        )
         return render("job_sheet.html", frame_of(visit, "vehicles"), page, status_of(error))

@@ -172,7 +172,13 @@ def _show_reading(
             vehicle=owner.reference,
             vehicle_id=format_id(IdKind.VEHICLE, owner.id),
             unit=owner.odometer_unit,
+            may_look=visit.may(Scope.READ),
             now_local=f"{visit.now.astimezone(visit.zone):%Y-%m-%dT%H:%M}",
             form=form,
         )
-        return render("reading.html", frame_of(visit, "vehicles"), page, status_of(error))
+        return render(
+            "reading.html",
+            frame_of(visit, "vehicles" if page.may_look else "reading"),
+            page,
+            status_of(error),
+        )

@@ -7,6 +7,7 @@ from fastapi.responses import Response
 
 from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
+from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import due_lists, fleet, visits
@@ -17,6 +18,7 @@ from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_
 from service.usecases.week.show_due_list import CURRENT, show_due_list
 from service.web.drafts import Drafts
 from service.web.forms import EMPTY, Form, FormReader, FormState
+from service.web.pages.own_reading import which_vehicle
 from service.web.rendering import frame_of, render
 from service.web.views.line import line_page
 from service.web.views.week import Wanted, week_page
@@ -36,7 +38,10 @@ MARKS: Final = ("done", "moved", "dropped", "reopened")
 def get_this_week(
     request: Request, depot: Looked = "", vehicle: Looked = "", page: PageNumber = 1
 ) -> Response:
-    """Show the list of the present week."""
+    """Show the list of the present week; whoever may not see it finds what they may do."""
+    with looking(request) as visit:
+        if not visit.may(Scope.READ) and visit.may(Scope.READINGS):
+            return which_vehicle(visit, EMPTY)
     return _show_week(request, CURRENT, Wanted(depot=depot, search=vehicle.strip(), page=page))
 
 
@@ -120,12 +125,20 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
             "tick": visit.may(Scope.WORKSHOP),
             "has_vehicles": bool(shown.lines)
             or fleet.count_vehicles(visit.session, visit.caller.organisation_id) > 0,
+            "has_week_before": _has_list(visit, shown.week.shifted(-1)),
         }
         today = local_date(visit.now, visit.zone)
         live = visits.list_live_pins(visit.session, visit.caller.organisation_id, today)
         pins = {pin.vehicle_id: pin for pin in live}
         page = week_page(shown, worked_out_at, wanted, visit.presentation, visit.zone, depots, rights, pins)
         return render("week.html", frame_of(visit, "week"), page)
+
+
+def _has_list(visit: Visit, week: IsoWeek) -> bool:
+    """Whether there is anything to show of a week: weeks that are over have a list only if one was published."""
+    if week >= IsoWeek.of(local_date(visit.now, visit.zone)):
+        return True
+    return due_lists.find_list(visit.session, visit.caller.organisation_id, str(week)) is not None
 
 
 def _show_line(

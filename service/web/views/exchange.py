@@ -40,9 +40,9 @@ def exchange_table(planned: PlannedExchange, presentation: Presentation) -> Exch
     shown = [row for row in range(len(plan.n_rounds)) if bool(plan.is_available[row, 0])]
     return ExchangeTable(
         rows=tuple(_row(planned, row, presentation, is_advised=row == advised) for row in shown),
-        why=tell(explain_plan.why(planned)),
-        come_back=tell(explain_plan.how_to_come_back(planned) or ""),
-        notes=tuple(tell(note) for note in explain_plan.notes(planned)),
+        why=presentation.sentence(tell(explain_plan.why(planned))),
+        come_back=presentation.sentence(tell(explain_plan.how_to_come_back(planned) or "")),
+        notes=tuple(presentation.sentence(tell(note)) for note in explain_plan.notes(planned)),
     )
 
 

@@ -101,11 +101,19 @@ class JobSheetPage:
     unit: str
     now_local: str
     done_by: str
+    may_work: bool
     form: FormState
 
 
 def job_sheet_page(
-    job: Job, presentation: Presentation, zone: ZoneInfo, now: datetime, who: str, form: FormState
+    job: Job,
+    presentation: Presentation,
+    zone: ZoneInfo,
+    now: datetime,
+    who: str,
+    form: FormState,
+    *,
+    may_work: bool,
 ) -> JobSheetPage:
     """Fill the page; a draft fills the boxes unless the form was just sent."""
     vehicle, draft = job.projection.vehicle, job.draft
@@ -132,6 +140,7 @@ def job_sheet_page(
         unit=vehicle.odometer_unit,
         now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",
         done_by=who,
+        may_work=may_work,
         form=form,
     )
 
@@ -154,7 +163,7 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
         key=part.key,
         name=compartment.reference,
         is_listed=part.line is not None,
-        reason=tell(part.reason),
+        reason=presentation.sentence(tell(part.reason)),
         facts=tuple(_facts(part, presentation)),
         maker_notes=compartment.maker_notes or "",
         before=_boxes(part, TICKED_STEPS[:2]),
@@ -170,7 +179,7 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
         ),
         excess=""
         if part.excess_litres is None
-        else translate("job_excess_hint", litres=presentation.volume(part.excess_litres, 2)),
+        else translate("job_excess_hint", litres=presentation.volume(part.excess_litres)),
         window=translate("job_no_window")
         if low is None
         else translate("job_window", low=presentation.celsius(low), high=presentation.celsius(high)),
@@ -231,8 +240,8 @@ def _round(part: JobPart, number: int, presentation: Presentation) -> RoundRow:
         one = part.rounds[number - 1]
         planned = translate(
             "job_round_plan",
-            out=presentation.volume(one.drain_litres, 2),
-            into=presentation.volume(one.fill_litres, 2),
+            out=presentation.volume(one.drain_litres),
+            into=presentation.volume(one.fill_litres),
             share=presentation.percent(one.fresh_share),
         )
     return RoundRow(

@@ -81,7 +81,7 @@ def line_row(
         vehicle=line.vehicle,
         vehicle_id=format_id(IdKind.VEHICLE, line.vehicle_id),
         compartment=line.compartment,
-        reason=tell(line.reason),
+        reason=presentation.sentence(tell(line.reason)),
         sure=sure_words(line.detail.get("due_by_week_end_probability")),
         is_overdue=line.overdue_probability >= 0.5,
         due=presentation.day(line.due_q50_on),

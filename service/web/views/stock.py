@@ -155,11 +155,11 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
             low=amount(float(total.q10[0])),
             high=amount(float(total.q90[0])),
         ),
-        warnings=tuple(tell(warning) for warning in line.warnings),
-        sentence=tell(one.if_nothing_is_ordered),
+        warnings=tuple(presentation.sentence(tell(warning)) for warning in line.warnings),
+        sentence=presentation.sentence(tell(one.if_nothing_is_ordered)),
         planned=tuple(_planned(order, line, plan, presentation) for order in one.orders),
         open_orders=tuple(_open(order, line, presentation) for order in line.open_orders),
-        notes=tuple(tell(note) for note in one.notes),
+        notes=tuple(presentation.sentence(tell(note)) for note in one.notes),
         chart=None if _is_part(line) else _chart(place, one, plan.forecast.weeks, presentation),
     )
 
@@ -193,7 +193,7 @@ def _planned(order: PlannedOrder, line: StockLine, plan: StockPlan, presentation
         order_by=presentation.day(order.order_by),
         arrives=presentation.day(order.arrives_on),
         cost=f"{money}\u00a0{plan.currency}",
-        why=tell(order.why),
+        why=presentation.sentence(tell(order.why)),
         is_late=order.order_by <= plan.forecast.today,
     )
 

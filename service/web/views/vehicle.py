@@ -246,7 +246,9 @@ def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tu
         for step in one.history.steps:
             if step.event in {"service", "sample"}:
                 what = translate(
-                    f"event_{step.event}", compartment=one.compartment.reference, why=tell(step.why)
+                    f"event_{step.event}",
+                    compartment=one.compartment.reference,
+                    why=presentation.sentence(tell(step.why)),
                 )
                 dated.append((step.at, what, step.by or ""))
     for change in view.changes:

@@ -49,6 +49,8 @@ class WeekPage:
     week: str
     span: str
     previous_week: str
+    """Empty where there is no list."""
+
     next_week: str
     published: str
     worked_out: str
@@ -113,7 +115,7 @@ def week_page(
             first=presentation.day(shown.week.first_day),
             last=presentation.day(shown.week.last_day),
         ),
-        previous_week=str(shown.week.shifted(-1)),
+        previous_week=str(shown.week.shifted(-1)) if rights["has_week_before"] else "",
         next_week=str(shown.week.shifted(1)),
         published="" if published is None else presentation.wall_time(_local(published.published_at, zone)),
         worked_out=f"{_local(worked_out_at, zone):%H:%M}",

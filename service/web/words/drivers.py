@@ -24,6 +24,13 @@ WORDS: Final = {
     "link_card": "Card to print (PDF)",
     "link_back": "To the vehicle",
     "told_link_ended": "The link is worthless from now on.",
+    "nav_reading": "Reading",
+    "own_title": "Send an odometer reading",
+    "own_text": "With your login you send readings. To see vehicles or the list of the week, ask an owner of your "
+    "organisation for another role.",
+    "own_vehicle": "Number of the vehicle",
+    "own_go": "Go on",
+    "own_other": "Another vehicle",
     "driver_qr": "Link for readings",
     "driver_title": "Odometer of {vehicle}",
     "driver_odometer": "Odometer, {unit}",

@@ -10,6 +10,8 @@ WORDS: Final = {
     "job_empty": "Empty the sheet",
     "job_cautions": "Before you begin",
     "job_none": "This vehicle has no compartments yet.",
+    "job_look": "You may look at the sheet. Filling it in takes the role of a mechanic; an owner of your organisation "
+    "gives it.",
     "job_do": "Something was done here",
     "job_kind": "Fluid kind",
     "job_required": "The maker requires",

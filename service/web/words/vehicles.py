@@ -36,7 +36,8 @@ WORDS: Final = {
     "unit_km": "kilometres",
     "unit_mi": "miles",
     "told_reading": "The reading is saved.",
-    "told_reading_held": "The reading is saved but held: it does not fit the others. Look below; a planner decides.",
+    "told_reading_held": "The reading is saved but held: it does not fit the others. If a digit was wrong, send the "
+    "right one; else a planner decides.",
     "told_reading_twice": "This reading was there already.",
     "told_released": "Released: the reading counts from now on.",
     "told_discarded": "Discarded: the reading does not count.",
