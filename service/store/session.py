@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final
 
+from pydantic_core import to_json
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
@@ -17,6 +18,7 @@ from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
 from service.errors import ConflictError, DuplicateError, InvalidInputError, ServiceError, UnavailableError
+from service.store.bulk import BINARY_OPTION
 
 CACHE_KIBIBYTES: Final = 65536
 STATEMENT_TIMEOUT_FACTOR: Final = 2
@@ -126,9 +128,15 @@ def _lost_race(error: IntegrityError) -> ServiceError | None:
     return None
 
 
+def _json_text(value: Any) -> str:
+    """Write JSON at a tenth of the standard library's time."""
+    return to_json(value).decode()
+
+
 def _sqlite_engine(url: str, pool_size: int, timeout_seconds: float, synchronous: str) -> Engine:
     engine = create_engine(
         url,
+        json_serializer=_json_text,
         connect_args={"isolation_level": None, "check_same_thread": False, "timeout": timeout_seconds},
         pool_size=pool_size,
         max_overflow=pool_size,
@@ -160,11 +168,21 @@ def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engi
         f"-c lock_timeout={milliseconds} -c statement_timeout={milliseconds * STATEMENT_TIMEOUT_FACTOR}"
         " -c synchronous_commit=on -c timezone=UTC"
     )
-    return create_engine(
+    engine = create_engine(
         url,
+        json_serializer=_json_text,
         connect_args={"options": settings, "connect_timeout": max(2, int(timeout_seconds))},
         pool_size=pool_size,
         max_overflow=pool_size,
         pool_timeout=timeout_seconds,
         pool_pre_ping=True,
     )
+
+    @event.listens_for(engine, "before_cursor_execute")
+    def _choose_form(
+        _connection: Connection, cursor: Any, _statement: str, _values: Any, context: Any, _is_many: bool
+    ) -> None:
+        if context is not None and context.execution_options.get(BINARY_OPTION):
+            cursor.format = 1
+
+    return engine

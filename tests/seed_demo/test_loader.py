@@ -9,7 +9,8 @@ from seed_demo.fleet import build_demo_fleet
 from seed_demo.loader import load_demo_fleet
 from service.domain.weeks import IsoWeek
 from service.engine.usage.predict import odometer_quantiles
-from service.store.repositories import fleet, readings
+from service.store.repositories import fleet
+from service.store.repositories.meter_histories import meter_histories
 from service.store.schema import upgrade_schema
 from service.store.session import Database
 from service.usecases.usage.engine_time import days_of
@@ -60,7 +61,7 @@ def test_odometers_lie_inside_their_bands_as_often_as_stated(loaded):
         vehicles = fleet.list_vehicles(session, caller.organisation_id)
         ids = [vehicle.id for vehicle in vehicles]
         usage = current_usage(session, caller.organisation_id, ids)
-        history = readings.meter_history(session, caller.organisation_id, ids, "used_km")
+        history, _ = meter_histories(session, caller.organisation_id, ids)
     bands = odometer_quantiles(usage.odometer, np.full(len(ids), days_of(NOW)), np.array([0.1, 0.9]))
     place_of = {vehicle.vehicle: place for place, vehicle in enumerate(demo.vehicles)}
     day = demo.truth.usage.day_number(NOW)

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from service.store.repositories import projections
+from service.store.repositories.meter_histories import meter_histories
+from service.store.repositories.stale_vehicles import mark_stale
 from service.usecases.access.caller import system_caller
 from service.usecases.due.refresh_fleet import refresh_fleet
 from service.usecases.readings.decide_readings import decide_reading
@@ -117,9 +119,7 @@ def test_new_readings_alone_are_read_from_the_store(database, operator, clock, v
     send(operator, ("VAN-1", 390.0, last + 1500.0), ("VAN-1", 395.0, last + 1700.0))
     with database.snapshot() as session:
         earlier = projections.read_earlier_usage(session, operator.organisation_id, vehicles)
-        found = usage_room.readings.meter_history(
-            session, operator.organisation_id, vehicles, "used_km", only_changed=True
-        )
+        found, _ = meter_histories(session, operator.organisation_id, vehicles, only_changed=True)
     assert earlier[vehicles[0]].changed_from == FIRST_DAY + timedelta(days=390)
     assert np.diff(found.offsets).tolist() == [2, 0, 0]
 
@@ -128,7 +128,7 @@ def test_a_service_without_a_new_reading_leaves_the_states_as_they_were(database
     send(operator, *history("VAN-1", 12, np.random.default_rng(5)))
     refresh(database, operator, clock)
     with database.transaction() as session:
-        usage_room.readings.mark_stale(session, operator.organisation_id, vehicles, clock.now())
+        mark_stale(session, operator.organisation_id, vehicles, clock.now())
     with database.snapshot() as session:
         stored = projections.read_earlier_usage(session, operator.organisation_id, vehicles)
     assert stored[vehicles[0]].changed_from is None

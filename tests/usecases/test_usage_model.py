@@ -12,7 +12,8 @@ from service.cli import forecasts
 from service.engine.demand.usage_shock import DEFAULT_LOG_SD
 from service.engine.usage.season import YEAR_DAYS
 from service.jobs.clock import Tick
-from service.store.repositories import projections, readings
+from service.store.repositories import projections
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.projections import UsageModel
 from service.store.tables.readings import Reading
 from service.usecases.usage.estimate_usage import FleetUsage, current_usage, estimate_usage, meter
@@ -50,7 +51,7 @@ def read_for_three_years(database, organisation_id):
                 for instant, value in zip(instants, np.floor(km), strict=True)
             ]
             session.execute(insert(Reading), rows)
-        readings.mark_stale(session, organisation_id, range(1, N_VEHICLES + 1), START)
+        mark_stale(session, organisation_id, range(1, N_VEHICLES + 1), START)
 
 
 @pytest.fixture

@@ -6,8 +6,9 @@ from typing import Any, Final, NamedTuple
 
 from sqlmodel import Session
 
-from service.store.bulk import write_tuples
+from service.store.bulk import insert_tuples
 from service.store.instants import sqlite_instant
+from service.store.tables.all import metadata
 
 
 class NewRow(NamedTuple):
@@ -38,9 +39,9 @@ _RECEIVED: Final = NewRow._fields.index("received_at")
 def insert_readings(session: Session, rows: Sequence[NewRow]) -> None:
     """Store readings."""
     if rows:
-        connection = session.connection()
-        values = _in_sqlite(rows) if connection.dialect.name == "sqlite" else iter(rows)
-        write_tuples(connection, "reading", NewRow._fields, values, len(rows))
+        is_sqlite = session.get_bind().dialect.name == "sqlite"
+        values = list(_in_sqlite(rows)) if is_sqlite else rows
+        insert_tuples(session, metadata.tables["reading"], NewRow._fields, values)
 
 
 def _in_sqlite(rows: Sequence[NewRow]) -> Iterator[tuple[Any, ...]]:

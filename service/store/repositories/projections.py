@@ -5,14 +5,24 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Text, cast, delete, select, update
+from sqlalchemy import ColumnElement, Text, case, cast, func, select, update
 from sqlmodel import Session, col
 
-from service.store.bulk import insert_rows
+from service.store.bulk import Columns, put_columns
 from service.store.in_lists import is_one_of
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
+
+
+class Freshness(NamedTuple):
+    """What changed of a vehicle since its states were stored; the old states are left out where nothing did."""
+
+    is_stale: bool
+    is_fluid_stale: bool
+    changed_from: datetime | None
+    usage_state: bytes
+    hours_state: bytes
 
 
 class StoredUsage(NamedTuple):
@@ -124,6 +134,43 @@ def read_earlier_usage(
     }
 
 
+def read_freshness(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
+) -> dict[int, Freshness]:
+    """Say of some vehicles what changed; those of which nothing is stored are missing."""
+    old_states = (
+        case((col(VehicleUsage.is_stale), column))
+        for column in (VehicleUsage.usage_state, VehicleUsage.hours_state)
+    )
+    query = select(
+        col(VehicleUsage.vehicle_id),
+        col(VehicleUsage.is_stale),
+        col(VehicleUsage.is_fluid_stale),
+        col(VehicleUsage.changed_from),
+        *old_states,
+    ).where(
+        col(VehicleUsage.organisation_id) == organisation_id,
+        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
+    )
+    return {
+        row[0]: Freshness(row[1], row[2], row[3], row[4] or b"", row[5] or b"")
+        for row in session.connection().execute(query)
+    }
+
+
+def last_events(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, float]:
+    """Instant of the last event of any fluid of each vehicle, in days since 1970."""
+    query = (
+        select(col(CompartmentState.vehicle_id), func.max(col(CompartmentState.as_of_days)))
+        .where(
+            col(CompartmentState.organisation_id) == organisation_id,
+            is_one_of(session, col(CompartmentState.vehicle_id), vehicle_ids),
+        )
+        .group_by(col(CompartmentState.vehicle_id))
+    )
+    return {row[0]: row[1] for row in session.connection().execute(query)}
+
+
 def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
     """Those of some vehicles whose stored states rest on all their readings."""
     query = select(col(VehicleUsage.vehicle_id)).where(*_is_current(session, organisation_id, vehicle_ids))
@@ -154,7 +201,7 @@ def list_stale_vehicles(session: Session, organisation_id: int, limit: int) -> l
 
 
 def mark_all_stale(session: Session, organisation_id: int) -> None:
-    """Say that the states of all vehicles have to be computed again, from all their readings."""
+    """Say that the use of all vehicles has to be estimated again, from all their readings."""
     session.execute(
         update(VehicleUsage)
         .where(col(VehicleUsage.organisation_id) == organisation_id)
@@ -162,28 +209,23 @@ def mark_all_stale(session: Session, organisation_id: int) -> None:
     )
 
 
-def replace_usage(session: Session, vehicle_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
+def put_usage(session: Session, columns: Columns) -> None:
     """Store the use of these vehicles anew."""
-    _replace(session, VehicleUsage, col(VehicleUsage.vehicle_id), vehicle_ids, rows)
+    _put(session, VehicleUsage, ("vehicle_id", "organisation_id"), columns)
 
 
-def replace_states(session: Session, compartment_ids: Sequence[int], rows: Sequence[dict[str, Any]]) -> None:
+def put_states(session: Session, columns: Columns) -> None:
     """Store the states of these compartments anew."""
-    _replace(session, CompartmentState, col(CompartmentState.compartment_id), compartment_ids, rows)
+    _put(session, CompartmentState, ("compartment_id", "organisation_id", "vehicle_id"), columns)
 
 
-def replace_projections(
-    session: Session, compartment_ids: Sequence[int], rows: Sequence[dict[str, Any]]
-) -> None:
+def put_projections(session: Session, columns: Columns) -> None:
     """Store the projections of these compartments anew."""
-    _replace(session, Projection, col(Projection.compartment_id), compartment_ids, rows)
+    _put(session, Projection, ("compartment_id", "organisation_id", "vehicle_id"), columns)
 
 
-def _replace(
-    session: Session, table: Any, key: Any, ids: Sequence[int], rows: Sequence[dict[str, Any]]
-) -> None:
-    """Delete and insert below the object layer."""
+def _put(session: Session, table: Any, fixed: Sequence[str], columns: Columns) -> None:
+    """Write below the object layer."""
     session.flush()
-    session.connection().execute(delete(table).where(is_one_of(session, key, ids)))
-    insert_rows(session, table.__table__, rows)
+    put_columns(session, table.__table__, fixed, columns)
     session.expire_all()

@@ -1,14 +1,10 @@
 """Readings of vehicles, one by one and in bulk."""
 
-import json
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-from sqlalchemy import ColumnElement, Float, cast, func, literal_column, text, update
+from sqlalchemy import ColumnElement, Float, cast, func, literal_column, update
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
@@ -16,41 +12,7 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.outcomes import ReadingOutcome
 from service.errors import NotFoundError
 from service.store.in_lists import is_one_of
-from service.store.instants import sqlite_instant
 from service.store.tables.readings import Reading, VehicleUsage
-
-# Rows that say all of this already are left alone. The columns of the source are key and at.
-_MARK_STALE: Final = """
-    INSERT INTO vehicle_usage (vehicle_id, organisation_id, n_readings, is_stale, changed_from, updated_at)
-    SELECT key, :organisation_id, 0, TRUE, at, :now FROM ({source}) AS touched WHERE TRUE
-    ON CONFLICT (vehicle_id) DO UPDATE SET
-        is_stale = TRUE,
-        updated_at = excluded.updated_at,
-        changed_from = CASE
-            WHEN excluded.changed_from IS NULL OR vehicle_usage.changed_from < excluded.changed_from
-            THEN vehicle_usage.changed_from ELSE excluded.changed_from END
-    WHERE NOT vehicle_usage.is_stale OR vehicle_usage.changed_from > excluded.changed_from
-        OR (vehicle_usage.changed_from IS NULL AND excluded.changed_from IS NOT NULL)
-"""
-_SOURCE_SQLITE: Final = (
-    "SELECT json_extract(value, '$[0]') AS key, json_extract(value, '$[1]') AS at FROM json_each(:rows)"
-)
-_SOURCE_POSTGRESQL: Final = (
-    "SELECT (value ->> 0)\\:\\:bigint AS key, (value ->> 1)\\:\\:timestamptz AS at "
-    "FROM json_array_elements(CAST(:rows AS json)) AS value"
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MeterHistory:
-    """Accepted values of one meter of many vehicles, one vehicle after the other in the order asked for.
-
-    `time_days` counts from 1970-01-01 UTC; `offsets` says where each vehicle's values begin.
-    """
-
-    time_days: NDArray[np.float64]
-    value: NDArray[np.float64]
-    offsets: NDArray[np.int64]
 
 
 def get_reading(session: Session, organisation_id: int, reference: str) -> Reading:
@@ -88,51 +50,6 @@ def list_readings(
     if outcome is not None:
         query = query.where(Reading.outcome == outcome)
     return list(session.exec(query.order_by(col(Reading.id)).limit(limit)))
-
-
-def meter_history(
-    session: Session,
-    organisation_id: int,
-    vehicle_ids: Sequence[int],
-    meter: str,
-    *,
-    only_changed: bool = False,
-) -> MeterHistory:
-    """Accepted values of `used_km` or `used_hours`, one stretch for each vehicle, in the order asked for.
-
-    With `only_changed`, only those from the earliest on that came or changed since the vehicle's states were stored.
-    """
-    wanted = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
-    query = _history_query(session, organisation_id, meter, list(wanted))
-    if only_changed:
-        query = query.join(VehicleUsage, col(VehicleUsage.vehicle_id) == col(Reading.vehicle_id)).where(
-            col(Reading.taken_at) >= col(VehicleUsage.changed_from)
-        )
-    rows = session.connection().execute(query).all()
-    counts = np.zeros(len(wanted), dtype=np.int64)
-    ids = np.array([row[0] for row in rows], dtype=np.int64)
-    places = np.array([wanted[key] for key in ids.tolist()], dtype=np.int64)
-    order = np.argsort(places, kind="stable")
-    np.add.at(counts, places, 1)
-    return MeterHistory(
-        time_days=np.array([row[1] for row in rows], dtype=np.float64)[order],
-        value=np.array([row[2] for row in rows], dtype=np.float64)[order],
-        offsets=np.concatenate(([0], np.cumsum(counts))).astype(np.int64),
-    )
-
-
-def _history_query(session: Session, organisation_id: int, meter: str, vehicle_ids: Sequence[int]) -> Any:
-    value = Reading.used_km if meter == "used_km" else Reading.used_hours
-    return (
-        core_select(col(Reading.vehicle_id), days_since_epoch(session, col(Reading.taken_at)), col(value))
-        .where(
-            col(Reading.organisation_id) == organisation_id,
-            is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
-            col(Reading.outcome) == ReadingOutcome.ACCEPTED,
-            col(value).is_not(None),
-        )
-        .order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
-    )
 
 
 def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
@@ -249,30 +166,3 @@ def update_verdicts(session: Session, organisation_id: int, rows: Sequence[dict[
     """Store what screening now says of readings: dictionaries with id, outcome, reason and used_km."""
     if rows:
         session.execute(update(Reading), [{**row, "organisation_id": organisation_id} for row in rows])
-
-
-def mark_stale(
-    session: Session,
-    organisation_id: int,
-    vehicle_ids: Sequence[int],
-    now: datetime,
-    changed_from: Mapping[int, datetime] | None = None,
-) -> None:
-    """Say that what was derived for these vehicles has to be computed again.
-
-    `changed_from` names the time of the earliest reading that is new or judged anew, of each vehicle that has one.
-    """
-    if not vehicle_ids:
-        return
-    connection = session.connection()
-    is_sqlite = connection.dialect.name == "sqlite"
-    write: Any = sqlite_instant if is_sqlite else datetime.isoformat
-    earliest = {key: write(at) for key, at in (changed_from or {}).items()}
-    statement = _MARK_STALE.format(source=_SOURCE_SQLITE if is_sqlite else _SOURCE_POSTGRESQL)
-    values = {
-        "organisation_id": organisation_id,
-        "now": sqlite_instant(now) if is_sqlite else now,
-        "rows": json.dumps([(key, earliest.get(key)) for key in vehicle_ids]),
-    }
-    session.flush()
-    connection.execute(text(statement), values)

@@ -94,4 +94,10 @@ class VehicleUsage(SQLModel, table=True):
     changed_from: datetime | None = Field(default=None, sa_type=UtcDateTime)
     """Time of the earliest reading that came, or was judged anew, since then; null if none was."""
 
+    is_fluid_stale: bool = False
+    """Something else than readings changed, so that the fluids have to be followed from their first event."""
+
+    reading_end: bytes | None = None
+    """float64 row of what the next reading is judged by, if nothing about the latest ones is in doubt."""
+
     updated_at: datetime = Field(sa_type=UtcDateTime)

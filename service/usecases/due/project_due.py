@@ -23,6 +23,7 @@ from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.usecases.fluids.fitted_rates import with_fits
 from service.usecases.fluids.fluid_parameters import CompartmentParameters, parameters_of
+from service.usecases.fluids.lasting_states import vehicles_to_follow
 from service.usecases.fluids.update_states import state_rows
 from service.usecases.usage.engine_time import civil_dates, day_fraction, days_of
 from service.usecases.usage.estimate_usage import FleetUsage, meter
@@ -68,8 +69,8 @@ class FleetProjection:
 
     question: DueQuestion
     due: DueForecast
-    due_dates: tuple[list[date | None], list[date | None], list[date | None]]
-    """P10, P50 and P90 as civil dates in the organisation's zone; none beyond the horizon."""
+    due_days: NDArray[np.datetime64]
+    """P10, P50 and P90 as civil dates in the organisation's zone, shape (n, 3); NaT beyond the horizon."""
 
     weeks: tuple[IsoWeek, ...]
     expected_odometer_km: Floats
@@ -78,6 +79,12 @@ class FleetProjection:
 
     def __len__(self) -> int:
         return len(self.compartments["id"])
+
+    @property
+    def due_dates(self) -> tuple[list[date | None], list[date | None], list[date | None]]:
+        """P10, P50 and P90 as dates; none beyond the horizon."""
+        low, middle, high = (column.tolist() for column in self.due_days.T)
+        return low, middle, high
 
     def limit_of(self, place: int) -> Limit | None:
         """Limit that most likely bites first."""
@@ -109,7 +116,7 @@ def project_due(
     zone: ZoneInfo,
 ) -> FleetProjection:
     """Forecast every compartment of some vehicles, whose use is given in the same order."""
-    columns = read_current(session, organisation_id, vehicle_ids)
+    columns = read_current(session, organisation_id, vehicle_ids, usage)
     place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
     groups = columns["kind"], columns["vehicle_class"], columns["duty"]
@@ -131,10 +138,6 @@ def project_due(
         week_end_days=question.week_end_days,
         probabilities=np.array(DUE_PROBABILITIES),
     )
-    days = [
-        civil_dates(local.date(), passed, due.days_ahead[:, column])
-        for column in range(len(DUE_PROBABILITIES))
-    ]
     return FleetProjection(
         now=now,
         today=local.date(),
@@ -144,21 +147,22 @@ def project_due(
         fluid_now=_age_to_now(at_reading, parameters, usage, vehicle_row, now),
         question=question,
         due=due,
-        due_dates=(days[0], days[1], days[2]),
+        due_days=civil_dates(local.date(), passed, due.days_ahead),
         weeks=weeks,
         expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now, usage.season),
         expected_hours=usage.hours.last_odometer_km + _expected(usage.hours, now),
     )
 
 
-def read_current(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[str, list[Any]]:
+def read_current(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], usage: FleetUsage
+) -> dict[str, list[Any]]:
     """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
     columns = projections.read_compartments(session, organisation_id, vehicle_ids)
-    current = projections.current_vehicles(session, organisation_id, vehicle_ids)
-    stale = [key for key in vehicle_ids if key not in current]
-    if stale:
+    moved = vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
+    if moved:
         place_of = {key: place for place, key in enumerate(columns["id"])}
-        for row in state_rows(session, organisation_id, stale):
+        for row in state_rows(session, organisation_id, moved):
             for name in row.keys() & columns.keys() - {"vehicle_id"}:
                 columns[name][place_of[row["compartment_id"]]] = row[name]
     return columns

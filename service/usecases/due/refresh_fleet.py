@@ -8,8 +8,9 @@ from sqlmodel import Session
 
 from service.store.repositories import fleet, projections
 from service.store.tables.projections import UsageModel
+from service.usecases.fluids.lasting_states import vehicles_to_follow
 from service.usecases.fluids.update_states import update_states
-from service.usecases.usage.estimate_usage import store_usage
+from service.usecases.usage.estimate_usage import store_usage, updated_usage
 from service.usecases.usage.usage_model import fit_usage_model, is_due_for_fit, keep_usage_model
 
 VEHICLES_A_TURN: Final = 500
@@ -30,8 +31,10 @@ def refresh_vehicles(
 ) -> None:
     """Store the states of these vehicles and of their fluids anew; whoever calls this has locked them."""
     if vehicle_ids:
-        store_usage(session, organisation_id, vehicle_ids, now)
-        update_states(session, organisation_id, vehicle_ids)
+        usage = updated_usage(session, organisation_id, vehicle_ids)
+        moved = vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
+        store_usage(session, organisation_id, vehicle_ids, usage, now)
+        update_states(session, organisation_id, moved)
 
 
 def fit_fleet(session: Session, organisation_id: int, now: datetime) -> UsageModel | None:

@@ -15,7 +15,7 @@ from service.domain.vehicle_classes import VehicleClass
 from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
-from service.store.repositories.readings import mark_stale
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.audit import record_change

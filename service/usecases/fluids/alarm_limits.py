@@ -13,7 +13,7 @@ from service.domain.roles import Scope
 from service.domain.sourced import Flag
 from service.errors import NotFoundError
 from service.store.repositories import alarm_limits
-from service.store.repositories.readings import mark_stale
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.alarm_limits import OwnAlarmLimit
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller

@@ -15,7 +15,7 @@ from service.domain.roles import Scope
 from service.engine.evidence.learning import AgeingSamples, RatePrior, RefittedRates, refit_rates
 from service.errors import InvalidInputError, StaleVersionError, StateTransitionError
 from service.store.repositories import ageing_fits, fleet, fluids, services
-from service.store.repositories.readings import mark_stale
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.ageing_fits import AgeingFit
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller

@@ -16,7 +16,7 @@ from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import parse_grade
 from service.errors import DuplicateError, InvalidInputError, ServiceError, StateTransitionError
 from service.store.repositories import fleet, services
-from service.store.repositories.readings import mark_stale
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.services import Sample
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.units import km_from_miles

@@ -8,8 +8,8 @@ from sqlmodel import Session, col, select
 
 from service.domain.fluid_kinds import FluidKind
 from service.domain.zones import zone_named
-from service.store.repositories import fleet, fluids, projections, readings, services
-from service.store.repositories.readings import MeterHistory
+from service.store.repositories import fleet, fluids, projections, services
+from service.store.repositories.meter_histories import MeterHistory, meter_histories
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fluids.alarm_limits import limits_in_force
 from service.usecases.fluids.fitted_rates import with_fits
@@ -22,8 +22,8 @@ from service.usecases.usage.engine_time import days_of
 
 def update_states(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> None:
     """Follow the fluids of all compartments of these vehicles and store where they stand."""
-    rows = state_rows(session, organisation_id, vehicle_ids)
-    projections.replace_states(session, [row["compartment_id"] for row in rows], rows)
+    if rows := state_rows(session, organisation_id, vehicle_ids):
+        projections.put_states(session, {name: [row[name] for row in rows] for name in rows[0]})
 
 
 def state_rows(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[dict[str, Any]]:
@@ -104,8 +104,7 @@ def _compartments(
 
 
 def _meters(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, MetersAt]:
-    km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
-    hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
+    km, hours = meter_histories(session, organisation_id, vehicle_ids)
     return {
         vehicle_id: MetersAt(
             km_days=_stretch(km, place, km.time_days),

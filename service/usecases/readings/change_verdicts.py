@@ -10,6 +10,7 @@ from sqlmodel import Session
 from service.domain.external_ids import IdKind, format_id
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.repositories import readings
+from service.store.repositories.stale_vehicles import mark_stale
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.readings.reading_windows import StoredReadings, earliest_times
@@ -48,7 +49,7 @@ def note_changes(
         return
     readings.update_verdicts(session, caller.organisation_id, [values for _, values in changed])
     earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
-    readings.mark_stale(session, caller.organisation_id, sorted(earliest), now, earliest)
+    mark_stale(session, caller.organisation_id, sorted(earliest), now, earliest)
     told = [
         {
             "reading": format_id(IdKind.READING, row[0]),

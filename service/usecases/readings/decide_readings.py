@@ -8,6 +8,7 @@ from sqlmodel import Session
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.store.repositories import fleet, readings
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.readings import Reading
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
@@ -55,7 +56,7 @@ def apply_decision(
     session.flush()
     changed = {reading.vehicle_id: reading.taken_at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
-    readings.mark_stale(session, caller.organisation_id, [reading.vehicle_id], now, changed)
+    mark_stale(session, caller.organisation_id, [reading.vehicle_id], now, changed)
     session.refresh(reading)
     record_change(session, caller, now, decision, "reading", reading.id, {"before": before})
     return reading

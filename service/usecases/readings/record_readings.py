@@ -15,6 +15,7 @@ from service.errors import InvalidInputError
 from service.store.repositories import fleet, readings
 from service.store.repositories.fleet import VehicleKey
 from service.store.repositories.intake import NewRow, insert_readings
+from service.store.repositories.stale_vehicles import mark_stale
 from service.units import km_from_miles
 from service.usecases.access.caller import Caller
 from service.usecases.readings.known_readings import DECIMALS_OF_A_DAY, Candidate, KnownReadings
@@ -127,7 +128,7 @@ def store_readings(
     kept = [one for one in new if one.outcome in STORED]
     insert_readings(session, [one.stored_row(organisation_id, now) for one in kept])
     touched = earliest_times((one.vehicle_id, one.taken_at) for one in kept)
-    readings.mark_stale(session, organisation_id, sorted(touched), now, touched)
+    mark_stale(session, organisation_id, sorted(touched), now, touched)
     return [RowResult(one.outcome, one.reason) if isinstance(one, _NewReading) else one for one in checked]
 
 

@@ -13,6 +13,7 @@ from service.domain.units_of_distance import DistanceUnit
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, readings
 from service.store.repositories.intake import NewRow, insert_readings
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles
@@ -67,7 +68,7 @@ def replace_cluster(
     insert_readings(session, [NewRow(**row) for row in rows])
     changed = {vehicle_id: at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
-    readings.mark_stale(session, caller.organisation_id, [vehicle_id], now, changed)
+    mark_stale(session, caller.organisation_id, [vehicle_id], now, changed)
     detail = {"at": at.isoformat(), "old_km": rows[0]["odometer_km"], "new_km": rows[1]["odometer_km"]}
     record_change(session, caller, now, "cluster replaced", "vehicle", vehicle_id, detail)
     return _stored(session, caller, vehicle_id, references)

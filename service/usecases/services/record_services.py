@@ -15,8 +15,8 @@ from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import parse_grade
 from service.errors import StateTransitionError
 from service.store.repositories import fleet, services
-from service.store.repositories.readings import mark_stale
 from service.store.repositories.services import DoneItem
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.fluids import Fluid
 from service.store.tables.services import Round, Service, ServiceItem
 from service.store.tables.vehicles import Compartment, Vehicle

@@ -25,12 +25,11 @@ def day_fraction(local: datetime) -> float:
     return (local.hour * 3600 + local.minute * 60 + local.second) / SECONDS_PER_DAY
 
 
-def civil_dates(today: date, passed: float, days_ahead: NDArray[np.float64]) -> list[date | None]:
-    """Civil dates so many days from now; none where that is infinite or no number.
+def civil_dates(today: date, passed: float, days_ahead: NDArray[np.float64]) -> NDArray[np.datetime64]:
+    """Civil dates so many days from now; NaT where that is infinite or no number.
 
     `passed` is the share of today that is over.
     """
-    return [
-        today + timedelta(days=int(value)) if np.isfinite(value) else None
-        for value in np.floor(np.maximum(days_ahead, 0.0) + passed)
-    ]
+    days = np.floor(np.maximum(days_ahead, 0.0) + passed)
+    ahead = np.where(np.isfinite(days), days, 0.0).astype("timedelta64[D]")
+    return np.where(np.isfinite(days), np.datetime64(today) + ahead, np.datetime64("NaT"))

@@ -16,8 +16,9 @@ from service.engine.usage.initial import rests_on
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import STATE_WIDTH, UsageState
-from service.store.repositories import projections, readings
-from service.store.repositories.readings import MeterHistory
+from service.store.bulk import Columns
+from service.store.repositories import projections
+from service.store.repositories.meter_histories import MeterHistory, meter_histories
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.usage_model import known_usage, vehicle_classes
 
@@ -48,8 +49,7 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
     """Run the filter over all accepted readings of some vehicles."""
     known = known_usage(session, organisation_id)
     classes = vehicle_classes(session, organisation_id, vehicle_ids)
-    km = readings.meter_history(session, organisation_id, vehicle_ids, "used_km")
-    hours = readings.meter_history(session, organisation_id, vehicle_ids, "used_hours")
+    km, hours = meter_histories(session, organisation_id, vehicle_ids)
     season = known.seasons_of(classes)
     return FleetUsage(
         odometer=filter_readings(
@@ -88,11 +88,10 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     classes = vehicle_classes(session, organisation_id, known)
     shared = known_usage(session, organisation_id)
     season = shared.seasons_of(classes)
-    km = readings.meter_history(session, organisation_id, known, "used_km", only_changed=True)
-    hours = readings.meter_history(session, organisation_id, known, "used_hours", only_changed=True)
-    changed = np.array([_changed_days(stored[key].changed_from) for key in known])
-    odometer_before = _states([stored[key].usage_state for key in known])
-    hours_before = _states([stored[key].hours_state for key in known])
+    km, hours = meter_histories(session, organisation_id, known, only_changed=True)
+    changed = np.array([changed_days_of(stored[key].changed_from) for key in known])
+    odometer_before = states_of([stored[key].usage_state for key in known])
+    hours_before = states_of([stored[key].hours_state for key in known])
     goes_on = (
         _goes_on(odometer_before, season.calendar_days(odometer_before.last_time_days), changed)
         & _goes_on(hours_before, hours_before.last_time_days, changed)
@@ -125,25 +124,32 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     )
 
 
-def store_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime) -> None:
-    """Bring the states of some vehicles up to date and store them."""
-    usage = updated_usage(session, organisation_id, vehicle_ids)
-    odometer, hours = usage.odometer.to_array(), usage.hours.to_array()
-    rows = [
-        {
-            "vehicle_id": key,
-            "organisation_id": organisation_id,
-            "usage_state": odometer[place].tobytes(),
-            "hours_state": hours[place].tobytes(),
-            "n_readings": int(usage.odometer.n_readings[place]),
-            "last_odometer_km": float(usage.odometer.last_odometer_km[place]),
-            "is_stale": False,
-            "changed_from": None,
-            "updated_at": now,
-        }
-        for place, key in enumerate(vehicle_ids)
-    ]
-    projections.replace_usage(session, vehicle_ids, rows)
+def store_usage(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], usage: FleetUsage, now: datetime
+) -> None:
+    """Store states that rest on all readings of some vehicles."""
+    n = len(vehicle_ids)
+    columns: Columns = {
+        "vehicle_id": list(vehicle_ids),
+        "organisation_id": [organisation_id] * n,
+        "usage_state": _blobs(usage.odometer),
+        "hours_state": _blobs(usage.hours),
+        "n_readings": usage.odometer.n_readings.astype(np.int64),
+        "last_odometer_km": usage.odometer.last_odometer_km,
+        "is_stale": [False] * n,
+        "is_fluid_stale": [False] * n,
+        "changed_from": [None] * n,
+        "updated_at": [now] * n,
+    }
+    projections.put_usage(session, columns)
+
+
+def _blobs(state: UsageState) -> list[bytes]:
+    """One row of floats a vehicle, as bytes."""
+    table = state.to_array()
+    width = table.shape[1] * table.itemsize
+    written = table.tobytes()
+    return [written[start : start + width] for start in range(0, len(written), width)]
 
 
 def operational_days(season: Season, history: MeterHistory) -> Floats:
@@ -152,11 +158,13 @@ def operational_days(season: Season, history: MeterHistory) -> Floats:
     return season.take(owner).operational_days(history.time_days)
 
 
-def _changed_days(changed_from: datetime | None) -> float:
+def changed_days_of(changed_from: datetime | None) -> float:
+    """Time of the earliest reading that changed; never where none did."""
     return np.inf if changed_from is None else days_of(changed_from)
 
 
-def _states(blobs: Sequence[bytes]) -> UsageState:
+def states_of(blobs: Sequence[bytes]) -> UsageState:
+    """Stored states of some vehicles."""
     rows = np.frombuffer(b"".join(blobs), dtype=np.float64)
     return UsageState.from_array(rows.reshape(len(blobs), STATE_WIDTH))
 

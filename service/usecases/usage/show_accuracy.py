@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.roles import Scope
 from service.engine.skill.backtest import Scorecard, backtest
-from service.store.repositories import readings
+from service.store.repositories.meter_histories import meter_histories
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.caller import Caller
 from service.usecases.usage.estimate_usage import operational_days
@@ -37,7 +37,7 @@ def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
     ids = [key for key in session.exec(query.order_by(col(Vehicle.id))) if key is not None]
     step = max(1, -(-len(ids) // MOST_VEHICLES))
     chosen = ids[::step]
-    history = readings.meter_history(session, caller.organisation_id, chosen, "used_km")
+    history, _ = meter_histories(session, caller.organisation_id, chosen)
     known = known_usage(session, caller.organisation_id)
     classes = vehicle_classes(session, caller.organisation_id, chosen)
     cards = backtest(

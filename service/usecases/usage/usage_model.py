@@ -20,7 +20,8 @@ from service.engine.usage.hyperparameters import (
 )
 from service.engine.usage.priors import CONFIGURED_LOG_RATE_SD, RatePriors, fit_priors
 from service.engine.usage.season import HARMONICS, NO_SEASON, Season, fit_seasons, seasons_of_vehicles
-from service.store.repositories import fleet, readings
+from service.store.repositories import fleet
+from service.store.repositories.meter_histories import meter_histories
 from service.store.tables.projections import UsageModel
 from service.store.tables.vehicles import Vehicle
 
@@ -113,7 +114,7 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
         return None
     ids = [key for key, _ in rows if key is not None]
     index = _class_index([vehicle_class for _, vehicle_class in rows])
-    history = readings.meter_history(session, organisation_id, ids, "used_km")
+    history, _ = meter_histories(session, organisation_id, ids)
     priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
     seasons = fit_seasons(history.time_days, history.value, history.offsets, index, len(CLASSES))
     own = seasons_of_vehicles(seasons, np.repeat(index, np.diff(history.offsets)))

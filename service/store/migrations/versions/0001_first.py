@@ -746,6 +746,8 @@ def upgrade() -> None:
     sa.Column('last_odometer_km', sa.Float(), nullable=True),
     sa.Column('is_stale', sa.Boolean(), nullable=False),
     sa.Column('changed_from', service.store.types.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('is_fluid_stale', sa.Boolean(), nullable=False),
+    sa.Column('reading_end', sa.LargeBinary(), nullable=True),
     sa.Column('updated_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_vehicle_usage_organisation_id_vehicle_id'), ondelete='CASCADE'),
     sa.PrimaryKeyConstraint('vehicle_id', name=op.f('pk_vehicle_usage'))
