@@ -7,12 +7,12 @@ what refers to it (sqlite.org/foreignkeys.html, section 5), so making `vehicle` 
 """
 
 import os
-import subprocess
-import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from alembic import command
 from alembic.script import ScriptDirectory
@@ -26,15 +26,16 @@ from service.store.session import Database
 from service.store.tables.all import metadata
 from service.store.types import is_partition
 from tests.store.conftest import ODD_TEXTS
+from tests.store.upgrading import START_FAST, upgrade_with
 
 ROOT = Path(__file__).resolve().parents[2]
 REVISIONS = [script.revision for script in ScriptDirectory(str(schema.MIGRATIONS)).walk_revisions()][::-1]
-N_KILLS = int(os.environ.get("FAULT_KILLS", "3"))
-N_STEPS = 4
+N_KILLS = int(os.environ.get("FAULT_KILLS", "10"))
+STEPS = (1, 2, 3, 4)
 NEXT = '''"""A schema after the newest, for this test only."""
 
-import sys
 import time
+from pathlib import Path
 
 import sqlalchemy as sa
 from alembic import op
@@ -46,8 +47,11 @@ depends_on = None
 
 
 def step(number):
-    print(number, flush=True)
-    time.sleep({pause})
+    """Tell how far it is, and wait for its end where that is wanted."""
+    told = Path({told!r})
+    told.write_text(str(number))
+    while told.with_suffix(f".{{number}}").exists():
+        time.sleep(0.01)
 
 
 def upgrade():
@@ -62,15 +66,6 @@ def upgrade():
     op.execute("INSERT INTO later SELECT id, reference FROM vehicle")
     step(4)
 '''
-UPGRADE = """
-import sys
-from pathlib import Path
-from service.store import schema
-from service.store.session import Database
-schema.MIGRATIONS = Path(sys.argv[2])
-schema.upgrade_schema(Database(sys.argv[1]))
-"""
-
 Rows = dict[str, list[dict[str, Any]]]
 
 
@@ -151,13 +146,13 @@ BOTH_STORES = pytest.mark.parametrize(
 )
 
 
-def with_next(tmp_path: Path, pause: float = 0.0) -> Path:
+def with_next(tmp_path: Path) -> Path:
     """Migrations with one more after the newest."""
     folder = tmp_path / "migrations"
     (folder / "versions").mkdir(parents=True)
     for path in schema.MIGRATIONS.rglob("*.py"):
         (folder / path.relative_to(schema.MIGRATIONS)).write_text(path.read_text(encoding="utf-8"))
-    text_of_next = NEXT.format(newest=schema.newest_revision(), pause=pause)
+    text_of_next = NEXT.format(newest=schema.newest_revision(), told=str(tmp_path / "told"))
     (folder / "versions" / "next.py").write_text(text_of_next, encoding="utf-8")
     return folder
 
@@ -179,27 +174,43 @@ def test_every_revision_upgrades_with_its_data(empty, revision, full_file, tmp_p
     assert len(after["later"]) == len(before["vehicle"])
 
 
+def kill_upgrade(folder: Path, url: str, told: Path, last_step: int, rng: np.random.Generator | None) -> None:
+    """Kill an upgrade while it waits in a step, or at any moment between its first step and its last."""
+    told.unlink(missing_ok=True)
+    wait = told.with_suffix(f".{last_step}")
+    wait.touch()
+    child = START_FAST.Process(target=upgrade_with, args=(folder, url))
+    child.start()
+    first_step = last_step if rng is None else STEPS[0]
+    deadline = time.monotonic() + 60.0
+    while not (told.exists() and int(told.read_text() or "0") >= first_step):
+        assert child.is_alive()
+        assert time.monotonic() < deadline
+        time.sleep(0.005)
+    time.sleep(0.0 if rng is None else float(rng.uniform(0.0, 0.2)))
+    child.kill()
+    child.join()
+    wait.unlink()
+
+
 @pytest.mark.slow
 @BOTH_STORES
 def test_an_upgrade_that_is_killed_can_be_run_again(empty, full_file, tmp_path):
+    rng = np.random.default_rng(20260504)
     before = at_revision(empty, REVISIONS[-1], full_file)
     url = empty.engine.url.render_as_string(hide_password=False)
-    command_line = [sys.executable, "-c", UPGRADE, url, str(with_next(tmp_path, pause=0.3))]
+    folder, told = with_next(tmp_path), tmp_path / "told"
     for number in range(N_KILLS):
-        wanted = str(number % N_STEPS + 1).encode()
-        process = subprocess.Popen(command_line, cwd=ROOT, stdout=subprocess.PIPE)
-        assert process.stdout is not None
-        for line in process.stdout:
-            if line.strip() == wanted:
-                break
-        process.kill()
-        process.wait()
-        process.stdout.close()
+        in_a_step = number < len(STEPS)
+        kill_upgrade(folder, url, told, STEPS[number] if in_a_step else STEPS[-1], None if in_a_step else rng)
         empty.engine.dispose()
-        assert schema.current_revision(empty) == REVISIONS[-1], f"killed in step {wanted.decode()}"
+        assert schema.current_revision(empty) == REVISIONS[-1], f"kill {number + 1}"
         assert content(empty) == before
     empty.engine.dispose()
-    subprocess.run(command_line, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+    upgrade = START_FAST.Process(target=upgrade_with, args=(folder, url))
+    upgrade.start()
+    upgrade.join(120.0)
+    assert upgrade.exitcode == 0
     after = content(empty)
     assert known(after, before) == before
     assert len(after["later"]) == len(before["vehicle"])
