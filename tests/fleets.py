@@ -181,11 +181,36 @@ def changing_jobs(rng: np.random.Generator, n: int, days: int) -> Floats:
     return daily * _spells(rng, n, days, 120.0, 7.0) * _season(rng, n, days, 0.12)
 
 
+def holiday_cars(rng: np.random.Generator, n: int, days: int) -> Floats:
+    """Errands on some days, a few long holidays a year, and journeys so rare and long that no average is sure."""
+    active = rng.random((n, days)) < rng.uniform(0.45, 1.0, (n, 1))
+    errands = rng.gamma(0.8, _own(rng, n, 30.0, 0.6), (n, days))
+    daily = errands * active * _steps(rng, n, days, 1.75, 0.35)
+    journey = rng.random((n, days)) < _own(rng, n, 1.0 / 30.0, 0.7)
+    daily += np.where(journey, np.minimum(90.0 * (1.0 + rng.pareto(1.8, (n, days))), 2000.0), 0.0)
+    vehicle, start = np.nonzero(rng.random((n, days)) < _own(rng, n, 3.0 / 365.0, 0.5))
+    length = rng.integers(5, 24, vehicle.size)
+    each_day = 900.0 * np.exp(0.8 * rng.standard_normal(vehicle.size)) / length
+    for day in range(24):
+        away = np.flatnonzero(day < length)
+        np.add.at(daily, (vehicle[away], np.minimum(start[away] + day, days - 1)), each_day[away])
+    return daily * _spells(rng, n, days, 150.0, 10.0)
+
+
+def lasting_drift(rng: np.random.Generator, n: int, days: int) -> Floats:
+    """The level walks and jumps for good, so that next year is not like this one, while months hang together."""
+    walk = np.cumsum(0.35 / np.sqrt(365.0) * rng.standard_normal((n, days)), axis=1)
+    level = np.exp(np.clip(walk, -1.5, 1.2)) * _steps(rng, n, days, 2.0, 0.4)
+    months = np.exp(_persistent(rng, n, days, 40.0, _own(rng, n, 0.16, 0.3)))
+    daily = rng.exponential(1.0, (n, days))
+    return _own(rng, n, 30.0, 0.5) * level * months * daily * _spells(rng, n, days, 120.0, 7.0)
+
+
 PROCESSES: dict[str, Callable[[np.random.Generator, int, int], Floats]] = {
     process.__name__: process
     for process in (
         weekly_work, private_cars, slow_drift, city_buses, pool_vehicles, ageing_cars, common_shock,
-        steady_with_shifts, seasonal_work, changing_jobs,
+        steady_with_shifts, seasonal_work, changing_jobs, holiday_cars, lasting_drift,
     )
 }  # fmt: skip
 
@@ -197,17 +222,28 @@ def simulate_fleet(
     days: int = 1100,
     mean_gap_days: float = 30.0,
     irregularity: float = 0.35,
+    km_between: float | None = None,
 ) -> Fleet:
-    """Simulate a fleet whose odometers are read about every `mean_gap_days`, rounded to whole kilometres."""
+    """Simulate a fleet whose odometers are read about every `mean_gap_days`, rounded to whole kilometres.
+
+    With `km_between` they are read after about so many kilometres instead, as when refuelling, so that busy weeks
+    have more readings than quiet ones.
+    """
     daily = PROCESSES[process](rng, n_vehicles, days)
     start = rng.uniform(0.0, 120_000.0, (n_vehicles, 1))
     true_km = np.concatenate([start, start + np.cumsum(daily, axis=1)], axis=1)
     shape = 1.0 / irregularity**2
     times, readings, counts = [], [], []
     for vehicle in range(n_vehicles):
-        gaps = rng.gamma(shape, mean_gap_days / shape, int(2 * days / mean_gap_days) + 5)
-        at = np.cumsum(np.maximum(gaps, 0.3)) - gaps[0] + rng.uniform(0.0, 1.0)
-        at = at[at < days]
+        if km_between is None:
+            gaps = rng.gamma(shape, mean_gap_days / shape, int(2 * days / mean_gap_days) + 5)
+            at = np.cumsum(np.maximum(gaps, 0.3)) - gaps[0] + rng.uniform(0.0, 1.0)
+            at = at[at < days]
+        else:
+            km = true_km[vehicle] - true_km[vehicle, 0]
+            due = np.cumsum(km_between * rng.uniform(0.4, 1.6, int(2.5 * km[-1] / km_between) + 5))
+            at = np.searchsorted(km, due[due < km[-1]]).astype(np.float64)
+            at = np.unique(at)
         times.append(at)
         readings.append(np.floor(np.interp(at, np.arange(days + 1), true_km[vehicle])))
         counts.append(at.size)

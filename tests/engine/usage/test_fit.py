@@ -192,11 +192,32 @@ def test_intervals_hold_roughly_where_the_model_is_wrong(process):
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "process", ["weekly_work", "slow_drift", "city_buses", "pool_vehicles", "ageing_cars", "changing_jobs"]
-)
+    "process",
+    [
+        "weekly_work", "slow_drift", "city_buses", "pool_vehicles", "ageing_cars", "changing_jobs", "holiday_cars",
+        "lasting_drift",
+    ],
+)  # fmt: skip
 def test_the_projection_beats_every_plain_one(process):
     fleet = simulate_fleet(np.random.default_rng(6), process, 150, 1100, 20.0)
     cards = backtest(fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(150))
     for horizon in (0.0, 90.0, 180.0, 365.0):
+        loss = {card.method: card.pinball_km for card in cards if card.horizon_days == horizon}
+        assert loss.pop("service") < min(loss.values())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("process", "km_between"), [("weekly_work", 1800.0), ("private_cars", 1300.0), ("holiday_cars", 1300.0)]
+)
+def test_readings_when_refuelling_teach_enough_to_beat_every_plain_projection(process, km_between):
+    """Fitted to one fleet and scored on another; busy weeks have more readings than quiet ones."""
+    histories = []
+    for seed in (15, 6):
+        fleet = simulate_fleet(np.random.default_rng(seed), process, 200, 1100, km_between=km_between)
+        histories.append((fleet.time_days, fleet.odometer_km, fleet.offsets, configured_priors(200)))
+    train, test = histories
+    cards = backtest(*test, fit_hyperparameters(*train), horizons_days=(30.0, 90.0, 180.0, 365.0))
+    for horizon in (0.0, 30.0, 90.0, 180.0, 365.0):
         loss = {card.method: card.pinball_km for card in cards if card.horizon_days == horizon}
         assert loss.pop("service") < min(loss.values())
