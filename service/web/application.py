@@ -10,15 +10,18 @@ from service.web.drafts import Drafts
 from service.web.failures import install_failure_pages
 from service.web.pages import (
     accuracy,
+    article_change,
     articles,
     compartments,
     days,
     driver,
     driver_links,
     job_sheet,
+    machines,
     own_reading,
     passwords,
     people,
+    planning_terms,
     register,
     returns,
     samples,
@@ -46,10 +49,13 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     driver_links.router,
     driver.router,
     articles.router,
+    article_change.router,
     stock.router,
     accuracy.router,
     settings.router,
     people.router,
+    planning_terms.router,
+    machines.router,
     start.router,
 )
 

@@ -12,6 +12,7 @@ from service.web.words import (
     drivers,
     frame,
     jobs,
+    machines,
     register,
     samples,
     settings,
@@ -34,6 +35,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         **stock.WORDS,
         **jobs.WORDS,
         **settings.WORDS,
+        **machines.WORDS,
         **accuracy.WORDS,
         **{f"{_CHARTS}{key}": text for key, text in labels.ENGLISH.items()},
     }

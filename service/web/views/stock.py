@@ -58,6 +58,7 @@ class ItemCard:
     """One fluid or part."""
 
     item: str
+    path: str
     is_part: bool
     kind: str
     on_hand: str
@@ -142,6 +143,9 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
 
     return ItemCard(
         item=line.item.reference,
+        path=f"/stock/parts/{format_id(IdKind.PART, line.item.id)}"
+        if _is_part(line)
+        else f"/stock/fluids/{format_id(IdKind.FLUID, line.item.id)}",
         is_part=_is_part(line),
         kind=translate("stock_part")
         if isinstance(line.item, Part)

@@ -1,0 +1,130 @@
+"""Where machines report from: make and end sources, and say which vehicle each machine is."""
+
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import Response
+
+from service.domain.external_ids import IdKind, format_id
+from service.domain.roles import Scope
+from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
+from service.store.repositories import fleet, machine_sources
+from service.usecases.machines.manage_sources import add_source, end_source, link_equipment, pull_now
+from service.web.forms import EMPTY, Form, FormReader, FormState
+from service.web.rendering import frame_of, render
+from service.web.views.machines import MACHINES_A_PAGE, machines_page, source_page
+from service.web.visits import Visit, doing, looking, status_of
+
+router = APIRouter()
+
+SourcePath = Annotated[str, Path(pattern=r"^src_[0-9]{1,19}$")]
+EquipmentPath = Annotated[str, Path(pattern=r"^eqp_[0-9]{1,19}$")]
+After = Annotated[int, Query(ge=0, le=2**62)]
+HERE: Final = "/settings/machines"
+
+
+@router.get("/settings/machines")
+def get_sources(request: Request) -> Response:
+    """Show the sources."""
+    return _show(request, EMPTY)
+
+
+@router.post("/settings/machines")
+def post_source(request: Request, form: Form) -> Response:
+    """Make a source that sends, and show its secret, once."""
+    try:
+        with doing(request, form) as visit:
+            reader = FormReader(form)
+            name = reader.line("name", maximum=40)
+            reader.finish()
+            row = add_source(visit.session, visit.caller, visit.now, name, None)
+            visit.done(HERE)
+            return _page(visit, EMPTY, secret=row.secret)
+    except (InvalidInputError, ConflictError) as error:
+        return _show(request, FormState.after(form, error), error)
+
+
+@router.get("/settings/machines/{source}")
+def get_source(request: Request, source: SourcePath, after: After = 0) -> Response:
+    """Show a source with its machines."""
+    return _show_source(request, source, after, EMPTY)
+
+
+@router.post("/settings/machines/{source}")
+def post_step(request: Request, source: SourcePath, form: Form) -> Response:
+    """Fetch now, or take nothing more from it."""
+    try:
+        with doing(request, form) as visit:
+            return _take_step(visit, source, form.text("do"))
+    except (InvalidInputError, ConflictError) as error:
+        return _show_source(request, source, 0, FormState.after(form, error), error)
+
+
+@router.post("/settings/machines/{source}/{equipment}")
+def post_link(request: Request, source: SourcePath, equipment: EquipmentPath, form: Form) -> Response:
+    """Say which vehicle a machine is; an empty field says that it is none."""
+    try:
+        with doing(request, form) as visit:
+            reader = FormReader(form)
+            vehicle = reader.optional_line("vehicle", maximum=40)
+            reader.finish()
+            _link(visit, source, equipment, vehicle)
+            return visit.done(f"{HERE}/{source}", told="machine_linked")
+    except (InvalidInputError, ConflictError) as error:
+        told = FormState(form.typed | {"equipment": equipment}, {}, FormState.after(form, error).problem)
+        return _show_source(request, source, 0, told, error)
+
+
+def _take_step(visit: Visit, source: str, step: str) -> Response:
+    if step == "pull":
+        pull_now(visit.session, visit.caller, visit.now, source)
+        return visit.done(f"{HERE}/{source}", told="machine_pull")
+    if step == "end":
+        end_source(visit.session, visit.caller, visit.now, source)
+        return visit.done(HERE, told="machine_ended")
+    raise InvalidInputError("Press one of the buttons of the page.")
+
+
+def _link(visit: Visit, source: str, equipment: str, vehicle: str | None) -> None:
+    """Link to a vehicle that exists; a number that nobody has is a mistake in the field, not a missing page."""
+    organisation_id = visit.caller.organisation_id
+    if vehicle is not None:
+        try:
+            fleet.get_vehicle(visit.session, organisation_id, vehicle)
+        except NotFoundError:
+            raise InvalidInputError.at("/vehicle", f"No vehicle has the number {vehicle}.") from None
+    row = machine_sources.get_source(visit.session, organisation_id, source, for_update=True)
+    link_equipment(visit.session, visit.caller, visit.now, row, equipment, vehicle, {})
+
+
+def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:
+    with looking(request) as visit:
+        visit.caller.require(Scope.ADMIN)
+        return _page(visit, form, error)
+
+
+def _page(visit: Visit, form: FormState, error: ServiceError | None = None, secret: str = "") -> Response:
+    rows = machine_sources.list_sources(visit.session, visit.caller.organisation_id)
+    page = machines_page(rows, visit.presentation, visit.zone, form, secret)
+    response = render("machines.html", frame_of(visit, "settings"), page, status_of(error))
+    if secret:
+        response.headers["Cache-Control"] = "no-store"
+    return response
+
+
+def _show_source(
+    request: Request, source: str, after: int, form: FormState, error: ServiceError | None = None
+) -> Response:
+    with looking(request) as visit:
+        visit.caller.require(Scope.ADMIN)
+        organisation_id = visit.caller.organisation_id
+        row = machine_sources.get_source(visit.session, organisation_id, source)
+        found = machine_sources.list_equipment(
+            visit.session, organisation_id, row.id or 0, after_id=after, limit=MACHINES_A_PAGE + 1
+        )
+        meters = machine_sources.meters_of(visit.session, organisation_id, [one.id or 0 for one in found])
+        linked = {format_id(IdKind.VEHICLE, one.vehicle_id) for one in found if one.vehicle_id is not None}
+        known = fleet.vehicles_by_reference(visit.session, organisation_id, sorted(linked))
+        names = {one.id or 0: one.reference for one in known.values()}
+        page = source_page(row, found, meters, names, visit.presentation, visit.zone, form)
+        return render("machine_source.html", frame_of(visit, "settings"), page, status_of(error))

@@ -1,0 +1,61 @@
+"""What the organisation plans with: costs, risks and how far to look ahead."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from service.domain.planning_terms import PLANNING_TERMS
+from service.domain.plausibility import Bounds
+from service.domain.roles import Scope
+from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
+from service.usecases.stock.change_planning import change_planning
+from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
+from service.web.rendering import frame_of, render
+from service.web.views.planning_terms import planning_page, shown_terms, units_in_one
+from service.web.visits import doing, looking, status_of
+
+router = APIRouter()
+
+
+@router.get("/settings/planning")
+def get_terms(request: Request) -> Response:
+    """Show the terms."""
+    return _show(request, EMPTY)
+
+
+@router.post("/settings/planning")
+def post_terms(request: Request, form: Form) -> Response:
+    """Set those that were typed anew; an emptied one goes back to what is usual."""
+    try:
+        with doing(request, form) as visit:
+            changes = _changes(form, visit.organisation.planning)
+            if changes:
+                change_planning(visit.session, visit.caller, visit.now, changes)
+            return visit.done("/settings/planning", told="settings")
+    except (InvalidInputError, ConflictError) as error:
+        moved = [FieldError(one.pointer.replace("/terms/", "/"), one.detail) for one in error.errors]
+        return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)
+
+
+def _changes(posted: Posted, planning: dict[str, float]) -> dict[str, float | None]:
+    reader, shown = FormReader(posted), shown_terms(planning)
+    changes: dict[str, float | None] = {}
+    for name, term in PLANNING_TERMS.items():
+        units = units_in_one(name)
+        low, high = term.minimum / units, term.maximum / units
+        value = reader.optional_number(name, Bounds(low, high, ""))
+        if posted.text(name).strip() != shown[name]:
+            changes[name] = None if value is None else value * units
+    reader.finish()
+    return {name: _clean(name, value) for name, value in changes.items()}
+
+
+def _clean(name: str, value: float | None) -> float | None:
+    """Money is whole in its smallest unit; shares lose the dust of dividing by a hundred."""
+    return None if value is None else float(round(value)) if "_minor" in name else round(value, 9)
+
+
+def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:
+    with looking(request) as visit:
+        visit.caller.require(Scope.PLANNING)
+        page = planning_page(visit.organisation, visit.presentation, form, may_set=visit.may(Scope.ADMIN))
+        return render("planning_terms.html", frame_of(visit, "settings"), page, status_of(error))
