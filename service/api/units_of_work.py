@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
-from typing import Annotated
+from typing import Annotated, Final
 from urllib.parse import quote
 
 from fastapi import Depends, Header, Request, Response
@@ -32,16 +32,35 @@ bearer = HTTPBearer(
     auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens."
 )
 Credentials = Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]
+KEY_PATTERN: Final = r"^[\x21-\x7e]+$"
 KeyHeader = Annotated[
     str | None,
     Header(
         alias="Idempotency-Key",
         min_length=1,
         max_length=255,
-        pattern=r"^[\x21-\x7e]+$",
+        pattern=KEY_PATTERN,
         description="Send the same key with the same body again and the work is done once.",
     ),
 ]
+
+
+def check_key(
+    _key: Annotated[
+        str | None,
+        Header(
+            alias="Idempotency-Key",
+            min_length=1,
+            max_length=255,
+            pattern=KEY_PATTERN,
+            description="Taken as with every POST; sent again, this call has no other effect than once, key or not.",
+        ),
+    ] = None,
+) -> None:
+    """Check the form of a key where none is needed: nothing is stored, or what is done twice is done once."""
+
+
+UnneededKey = Depends(check_key)
 
 
 class ReplayedAnswer(Exception):  # noqa: N818 - not an error: the way out of a route whose work is done already

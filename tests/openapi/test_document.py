@@ -4,8 +4,8 @@ import pytest
 from fastapi.routing import APIRoute
 
 from service.api.application import V1_ROUTERS
-from tests.security.operations import STORES_NOTHING
 
+SIGNED = "receive_machine_message"
 METHODS = {"get", "put", "post", "delete", "patch"}
 
 
@@ -53,13 +53,19 @@ def test_every_refusal_is_a_problem_document(document):
     assert wrong == []
 
 
-def test_every_write_takes_a_key_against_doubling(document):
-    without = [
-        facts["operationId"]
-        for path, method, facts in _operations(document)
+def test_every_post_takes_a_key_against_doubling(document):
+    """A webhook's sender signs the id of its message, which is the key (Standard Webhooks, webhook-id)."""
+    keys = {
+        facts["operationId"]: {parameter["name"]: parameter for parameter in facts.get("parameters", ())}
+        for _, method, facts in _operations(document)
         if method == "post"
-        and facts.get("security")
-        and facts["operationId"] not in STORES_NOTHING
-        and "Idempotency-Key" not in {parameter["name"] for parameter in facts.get("parameters", ())}
-    ]
-    assert without == []
+    }
+    assert [name for name, headers in keys.items() if "Idempotency-Key" not in headers] == [SIGNED]
+    assert "takes the place of an Idempotency-Key" in keys[SIGNED]["webhook-id"]["description"]
+
+
+def test_a_key_of_wrong_form_is_refused_where_none_is_needed_too(operator):
+    body = {"kind": "automatic_transmission_heavy", "class": "bus"}
+    for key, status in (("k1", 200), ("", 422), ("a key", 422), ("k" * 256, 422)):
+        answer = operator.post("/v1/policies", body, headers={"Idempotency-Key": key})
+        assert answer.status_code == status, (key, answer.text)

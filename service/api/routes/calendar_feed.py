@@ -12,7 +12,7 @@ from service.api.inputs import IdPath
 from service.api.limiter import Limiter
 from service.api.problems import describe_problems
 from service.api.schemas.subscriptions import FeedAddress, FeedCreate, FeedList, FeedRead
-from service.api.units_of_work import Reading, Writing, get_database, get_now
+from service.api.units_of_work import Reading, UnneededKey, Writing, get_database, get_now
 from service.domain.roles import Scope
 from service.errors import NotFoundError
 from service.store.repositories import subscriptions
@@ -125,6 +125,7 @@ def get_unsubscribe(code: SecretPath) -> Response:
     "/unsubscribe/{code}",
     operation_id="unsubscribe",
     summary="End mails",
+    dependencies=[UnneededKey],
     response_class=HTMLResponse,
     responses=describe_problems(404, 422),
 )

@@ -7,7 +7,7 @@ from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.exchange_plans import ExchangePlanCreate, ExchangePlanRead
 from service.api.schemas.return_visits import ReturnVisitCreate, ReturnVisitList, ReturnVisitRead
-from service.api.units_of_work import Reading, Writing
+from service.api.units_of_work import Reading, UnneededKey, Writing
 from service.usecases.fluids.accept_return import accept_return, cancel_return, list_returns
 from service.usecases.fluids.pending_return import ReturnState
 from service.usecases.plans.plan_exchange import plan_exchange
@@ -19,6 +19,7 @@ router = APIRouter(tags=["exchange plans"])
     "/exchange-plans",
     operation_id="plan_exchange",
     summary="Plan an exchange",
+    dependencies=[UnneededKey],
     response_model=ExchangePlanRead,
     responses=describe_problems(404, 422),
 )

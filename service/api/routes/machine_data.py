@@ -77,6 +77,10 @@ async def read_body(request: Request) -> bytes:
     return await request.body()
 
 
+SIGNED_KEY: Final = (
+    "Chosen by the sender and signed with the message, so it takes the place of an Idempotency-Key: sent again with "
+    "the same id, a message has one effect and is given the same answer."
+)
 RawBody = Annotated[bytes, Depends(read_body)]
 
 
@@ -129,7 +133,7 @@ def post_message(
     request: Request,
     machine_source: IdPath,
     content: RawBody,
-    message_id: Annotated[str, Header(alias="webhook-id", max_length=120)] = "",
+    message_id: Annotated[str, Header(alias="webhook-id", max_length=120, description=SIGNED_KEY)] = "",
     timestamp: Annotated[str, Header(alias="webhook-timestamp", max_length=20)] = "",
     signatures: Annotated[str, Header(alias="webhook-signature", max_length=2000)] = "",
 ) -> Response:

@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.policies import PolicyCreate, PolicyRead
-from service.api.units_of_work import Reading
+from service.api.units_of_work import Reading, UnneededKey
 from service.usecases.plans.plan_policy import plan_policy
 
 router = APIRouter(tags=["policies"])
@@ -15,6 +15,7 @@ router = APIRouter(tags=["policies"])
     "/policies",
     operation_id="plan_policy",
     summary="Plan a policy",
+    dependencies=[UnneededKey],
     response_model=PolicyRead,
     responses=describe_problems(422),
 )
