@@ -60,7 +60,7 @@ def answer_with(certain: Certain, block: LimitBlock, reached: Reached, week_end_
     can_bite = shares[np.arange(leading.size), leading] > 0.0
     return Answer(
         days_ahead=np.where(has_limit, days, np.nan),
-        by_week_end=np.where(is_certain_by, 1.0, reached.by_week_end),
+        by_week_end=np.maximum(reached.by_week_end, is_certain_by),
         by_now=np.where(is_contaminated | (calendar <= 0.0), 1.0, reached.by_now),
         shares=shares,
         biting_limit=np.where(can_bite, leading, Limit.NONE).astype(np.int8),

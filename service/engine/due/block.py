@@ -104,14 +104,15 @@ class LimitBlock:
         at = motion.columns
         mean = condition.life_per_day[at] * (motion.days_ahead + self.condition_age_days[at])
         km_sd = hours_sd = np.zeros(1)
+        variance = km_sd
         if motion.km is not None:
             km_mean, km_sd = motion.km.mean_and_sd()
-            mean, km_sd = mean + condition.life_per_km[at] * km_mean, condition.life_per_km[at] * km_sd
+            mean += condition.life_per_km[at] * km_mean
+            km_sd = condition.life_per_km[at] * km_sd
+            variance = km_sd * km_sd
         if motion.hours is not None:
             h_mean, hours_sd = motion.hours.mean_and_sd()
-            mean, hours_sd = (
-                mean + condition.life_per_hour[at] * h_mean,
-                condition.life_per_hour[at] * hours_sd,
-            )
-        variance = km_sd * km_sd + hours_sd * (hours_sd + 2.0 * self.km_hours_correlation * km_sd)
+            mean += condition.life_per_hour[at] * h_mean
+            hours_sd = condition.life_per_hour[at] * hours_sd
+            variance = variance + hours_sd * (hours_sd + 2.0 * self.km_hours_correlation * km_sd)
         return LifeGain(mean_fraction=mean, meter_variance=variance, km_sd=km_sd, hours_sd=hours_sd)

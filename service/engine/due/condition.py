@@ -67,30 +67,27 @@ def condition_score(
     s = 2 sinh(asinh(skewness / 2) / 3). Within .007 of that model by simulation, cv .2 to .4.
     """
     mean = np.maximum(gain.mean_fraction, _SMALLEST_GAIN)
-    gain_variance = life_variance(np.zeros_like(life_used_sd), rate_cv, gain)
-    total_variance = np.maximum(life_variance(life_used_sd, rate_cv, gain), _SMALLEST_VARIANCE)
+    own = rate_cv * mean
+    both = own + life_used_sd
+    from_meters = gain.meter_variance * (1.0 + rate_cv * rate_cv)
+    gain_variance = own * own + from_meters
+    total_variance = np.maximum(both * both + from_meters, _SMALLEST_VARIANCE)
     scale = 1.0 / np.sqrt(total_variance)
     per_gain = gain_variance / mean
     half_skewness = per_gain / mean
     half_skewness += 3.0
     half_skewness *= per_gain * gain_variance
-    own = rate_cv * mean
-    shared = 2.0 * own
-    shared += life_used_sd
-    shared *= own
-    shared *= 3.0 * life_used_sd * rate_cv
-    half_skewness += shared
-    half_skewness *= scale / (2.0 * total_variance)
-    spread = np.arcsinh(half_skewness, out=half_skewness)
-    spread /= 3.0
-    np.sinh(spread, out=spread)
-    spread *= 2.0
-    np.maximum(spread, _SMALLEST_SPREAD, out=spread)
+    half_skewness += (3.0 * life_used_sd * rate_cv) * own * (own + both)
+    half_skewness *= scale * scale
+    half_skewness *= 0.5 * scale
+    # exp(asinh(x) / 3), whose difference from its inverse is 2 sinh(asinh(x) / 3).
+    root = np.cbrt(half_skewness + np.sqrt(half_skewness * half_skewness + 1.0))
+    spread = np.maximum(root - 1.0 / root, _SMALLEST_SPREAD)
     log_variance = np.log1p(spread * spread)
     spread *= scale
     spread *= life_left - mean
     score: FloatArray = np.log1p(np.maximum(spread, _SMALLEST_GAIN - 1.0))
-    score += log_variance / 2.0
+    score += 0.5 * log_variance
     score /= -np.sqrt(log_variance)
     np.clip(score, -SCORE_BOUND, SCORE_BOUND, out=score)
     return score

@@ -21,6 +21,10 @@ class MeterTable:
     variance: FloatArray
     repeat: IntArray | None
 
+    def on_day(self, place: int) -> "MeterTable":
+        """Take one of the days of a table."""
+        return MeterTable(mean=self.mean[place], variance=self.variance[place], repeat=self.repeat)
+
     def passage_terms(self) -> tuple[FloatArray, FloatArray]:
         """Offset and slope of the passage score, one column a compartment."""
         offset, slope = passage_terms(self.mean, self.variance)
@@ -42,6 +46,15 @@ class Motion:
     days_ahead: FloatArray
     km: MeterTable | None
     hours: MeterTable | None
+
+    def on_day(self, place: int) -> "Motion":
+        """Take one of the days of a grid."""
+        return Motion(
+            columns=self.columns,
+            days_ahead=self.days_ahead[place],
+            km=None if self.km is None else self.km.on_day(place),
+            hours=None if self.hours is None else self.hours.on_day(place),
+        )
 
 
 def meter_table(

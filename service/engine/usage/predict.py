@@ -9,7 +9,7 @@ from scipy.special import ndtri
 
 from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
-from service.engine.usage.scale import dispersion, scale_km_per_day
+from service.engine.usage.scale import dispersion, scale_km_per_day, scale_variance
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
 
@@ -60,26 +60,29 @@ def outlook_of(state: UsageState) -> Outlook:
     -----
     The variance of u counts as its excess over s_u^2, as in `propagate`, so that the rest of what the temporary
     deviation adds is ``2 s_u^2 / theta (t - psi)``. What the long-run rate will yet drift is the fleet's to say: a
-    calm vehicle changes its work no less than a restless one, so its own dispersion does not scale this part.
+    calm vehicle changes its work no less than a restless one, so its own dispersion does not scale this part. The
+    means respond to the scale by `prior_*`; what is only guessed of it adds the square of that.
     """
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
+    guessed = scale_variance(state)
     memory, dynamics = at_last_reading(state)
+    x, u, m = memory.prior_x, memory.prior_u, memory.prior_m
     settling = 2.0 * dynamics.temporary_variance * dynamics.inverse_theta
     return Outlook(
         theta=dynamics.theta,
         inverse_theta=dynamics.inverse_theta,
-        x=np.maximum(memory.data_x + scale * memory.prior_x, 0.0),
-        u=memory.data_u + scale * memory.prior_u,
-        m=memory.data_m + scale * memory.prior_m,
-        v0=memory.Pxx * factor,
-        v1=(2.0 * memory.Pxm + settling + dynamics.noise_variance) * factor,
-        v2=memory.Pmm * factor,
+        x=np.maximum(memory.data_x + scale * x, 0.0),
+        u=memory.data_u + scale * u,
+        m=memory.data_m + scale * m,
+        v0=memory.Pxx * factor + guessed * x * x,
+        v1=(2.0 * memory.Pxm + settling + dynamics.noise_variance) * factor + 2.0 * guessed * x * m,
+        v2=memory.Pmm * factor + guessed * m * m,
         v3=dynamics.drift * scale * scale / 3.0,
-        w0=(2.0 * memory.Pxu - settling) * factor,
-        w1=2.0 * memory.Pum * factor,
-        w2=(memory.Puu - dynamics.temporary_variance) * factor,
-        rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor,
+        w0=(2.0 * memory.Pxu - settling) * factor + 2.0 * guessed * x * u,
+        w1=2.0 * (memory.Pum * factor + guessed * u * m),
+        w2=(memory.Puu - dynamics.temporary_variance) * factor + guessed * u * u,
+        rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor + guessed * m * m,
         near_variance_factor=state.near_variance_factor,
         slope=(state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,
     )
@@ -156,8 +159,13 @@ def increment_moments(state: UsageState, days_after_last: Floats) -> tuple[Float
 def positive_mean(mean: Floats, variance: Floats) -> Floats:
     """Bend a mean that is small against its standard deviation so that it stays positive."""
     sd = np.sqrt(variance)
-    bent = np.maximum(mean + sd, 0.0) ** 2 / (4.0 * sd)
-    return np.maximum(np.where(mean < sd, bent, mean), LEAST_MEAN_IN_SDS * sd)
+    short = np.nonzero(mean < sd)
+    if short[0].size == 0:
+        return mean
+    bent = mean.copy()
+    mean, sd = mean[short], sd[short]
+    bent[short] = np.maximum(np.maximum(mean + sd, 0.0) ** 2 / (4.0 * sd), LEAST_MEAN_IN_SDS * sd)
+    return bent
 
 
 def gamma_quantiles(mean: Floats, variance: Floats, probabilities: Floats) -> Floats:
