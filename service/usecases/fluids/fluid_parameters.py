@@ -51,11 +51,20 @@ def parameters_of(
 
     `own` holds what was set or fitted for a compartment itself, by the names in `AGEING_NAMES`.
     """
-    rows = [_defaults_row(*facts) for facts in zip(kinds, vehicle_classes, duties, strict=True)]
-    table = np.array(rows, dtype=np.float64).reshape(len(rows), N_COLUMNS)
-    for row, values in enumerate(own):
-        for name, value in values.items():
-            table[row, AGEING_NAMES.index(name)] = value
+    # Most compartments share all of that with many others, and `own` is often the same object.
+    groups: dict[tuple[str, str, str, int], int] = {}
+    rows: list[Sequence[float]] = []
+    index = []
+    for kind, vehicle_class, duty, values in zip(kinds, vehicle_classes, duties, own, strict=True):
+        group = (kind, vehicle_class, duty, id(values))
+        place = groups.setdefault(group, len(rows))
+        if place == len(rows):
+            row = list(_defaults_row(kind, vehicle_class, duty))
+            for name, value in values.items():
+                row[AGEING_NAMES.index(name)] = value
+            rows.append(row)
+        index.append(place)
+    table = np.array(rows, dtype=np.float64).reshape(len(rows), N_COLUMNS)[np.array(index, dtype=np.int64)]
     return CompartmentParameters(
         rates=AgeingRates(
             distance_limit_km=table[:, 0],

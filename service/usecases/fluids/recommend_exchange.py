@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -41,7 +42,8 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     total = np.array(columns["total_litres"], dtype=np.float64)
     drainable = np.array(columns["drainable_litres"], dtype=np.float64)
     share = np.minimum(drainable / total, 1.0)
-    method = [EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in columns["kind"]]
+    method_of = {kind: EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in set(columns["kind"])}
+    method = [method_of[kind] for kind in columns["kind"]]
     is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in method], dtype=bool)
     wanted = np.where(share >= FULL_DRAIN_FRACTION, 1, rounds_needed(share, 1.0 - TARGET_FRESH_FRACTION))
     planned = np.array([rounds or 0 for rounds in columns["return_rounds"]], dtype=np.int64)
@@ -59,5 +61,6 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
 
 
 def _labour(method: Sequence[ExchangeMethod], n_rounds: NDArray[np.int64]) -> NDArray[np.float64]:
-    minutes = [labour_minutes(one, int(rounds)) for one, rounds in zip(method, n_rounds, strict=True)]
+    minutes_of = cache(labour_minutes)
+    minutes = [minutes_of(one, rounds) for one, rounds in zip(method, n_rounds.tolist(), strict=True)]
     return np.array(minutes, dtype=np.float64)

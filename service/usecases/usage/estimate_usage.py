@@ -1,6 +1,6 @@
 """How far and how long vehicles run: the filter's states, from accepted readings."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, TypeAlias
@@ -19,6 +19,7 @@ from service.engine.usage.state import STATE_WIDTH, UsageState
 from service.store.bulk import Columns
 from service.store.repositories import projections
 from service.store.repositories.meter_histories import MeterHistory, meter_histories
+from service.store.repositories.projections import StoredUsage
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.usage_model import known_usage, vehicle_classes
 
@@ -48,7 +49,7 @@ class FleetUsage:
 def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
     """Run the filter over all accepted readings of some vehicles."""
     known = known_usage(session, organisation_id)
-    classes = vehicle_classes(session, organisation_id, vehicle_ids)
+    classes = vehicle_classes(session, organisation_id, vehicle_ids) if vehicle_ids else []
     km, hours = meter_histories(session, organisation_id, vehicle_ids)
     season = known.seasons_of(classes)
     return FleetUsage(
@@ -68,12 +69,11 @@ def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     """Give the stored states; those of vehicles whose readings changed since are brought up to date, not stored."""
     rows = projections.read_usage(session, organisation_id, vehicle_ids)
     stale = [key for key in vehicle_ids if key not in rows]
+    if len(stale) == len(vehicle_ids):
+        return updated_usage(session, organisation_id, vehicle_ids)
     fresh = updated_usage(session, organisation_id, stale)
-    classes = vehicle_classes(session, organisation_id, vehicle_ids)
-    return FleetUsage(
-        odometer=_joined({key: rows[key].usage_state for key in rows}, stale, fresh.odometer, vehicle_ids),
-        hours=_joined({key: rows[key].hours_state for key in rows}, stale, fresh.hours, vehicle_ids),
-        season=known_usage(session, organisation_id).seasons_of(classes),
+    return _joined(
+        session, organisation_id, vehicle_ids, [(list(rows), _stored(rows.values())), (stale, fresh)]
     )
 
 
@@ -85,42 +85,41 @@ def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     """
     stored = projections.read_earlier_usage(session, organisation_id, vehicle_ids)
     known = [key for key in vehicle_ids if key in stored]
+    kept, continued = _continued(session, organisation_id, known, stored) if known else ([], None)
+    anew = sorted(set(vehicle_ids).difference(kept))
+    fresh = estimate_usage(session, organisation_id, anew)
+    if continued is None or not kept:
+        return (
+            fresh
+            if anew == list(vehicle_ids)
+            else _joined(session, organisation_id, vehicle_ids, [(anew, fresh)])
+        )
+    return _joined(session, organisation_id, vehicle_ids, [(kept, continued), (anew, fresh)])
+
+
+def _continued(
+    session: Session, organisation_id: int, known: Sequence[int], stored: Mapping[int, StoredUsage]
+) -> tuple[list[int], FleetUsage]:
+    """Go on from the stored states of those vehicles of which that gives the answer."""
     classes = vehicle_classes(session, organisation_id, known)
     shared = known_usage(session, organisation_id)
     season = shared.seasons_of(classes)
-    km, hours = meter_histories(session, organisation_id, known, only_changed=True)
     changed = np.array([changed_days_of(stored[key].changed_from) for key in known])
-    odometer_before = states_of([stored[key].usage_state for key in known])
-    hours_before = states_of([stored[key].hours_state for key in known])
+    before = _stored([stored[key] for key in known])
     goes_on = (
-        _goes_on(odometer_before, season.calendar_days(odometer_before.last_time_days), changed)
-        & _goes_on(hours_before, hours_before.last_time_days, changed)
-        & rests_on(odometer_before, shared.odometer_priors(classes), shared.hyperparameters_of(classes))
-        & rests_on(hours_before, shared.hours_priors(classes), DEFAULT_HYPERPARAMETERS)
+        _goes_on(before.odometer, season.calendar_days(before.odometer.last_time_days), changed)
+        & _goes_on(before.hours, before.hours.last_time_days, changed)
+        & rests_on(before.odometer, shared.odometer_priors(classes), shared.hyperparameters_of(classes))
+        & rests_on(before.hours, shared.hours_priors(classes), DEFAULT_HYPERPARAMETERS)
     )
     rows = np.flatnonzero(goes_on)
-    continued = FleetUsage(
-        odometer=update(odometer_before.take(rows), *_part(km, operational_days(season, km), rows)),
-        hours=update(hours_before.take(rows), *_part(hours, hours.time_days, rows)),
-    )
     kept = [known[row] for row in rows.tolist()]
-    anew = sorted(set(vehicle_ids).difference(kept))
-    fresh = estimate_usage(session, organisation_id, anew)
-    odometers, hour_meters = continued.odometer.to_array(), continued.hours.to_array()
-    return FleetUsage(
-        odometer=_joined(
-            {key: odometers[place].tobytes() for place, key in enumerate(kept)},
-            anew,
-            fresh.odometer,
-            vehicle_ids,
-        ),
-        hours=_joined(
-            {key: hour_meters[place].tobytes() for place, key in enumerate(kept)},
-            anew,
-            fresh.hours,
-            vehicle_ids,
-        ),
-        season=shared.seasons_of(vehicle_classes(session, organisation_id, vehicle_ids)),
+    own = season.take(rows)
+    km, hours = meter_histories(session, organisation_id, kept, only_changed=True)
+    return kept, FleetUsage(
+        odometer=update(before.odometer.take(rows), operational_days(own, km), km.value, km.offsets),
+        hours=update(before.hours.take(rows), hours.time_days, hours.value, hours.offsets),
+        season=own,
     )
 
 
@@ -174,30 +173,31 @@ def _goes_on(state: UsageState, last_days: Floats, changed: Floats) -> Booleans:
     return np.asarray((state.n_readings == 0.0) | (changed > last_days + MARGIN_DAYS))
 
 
-def _part(
-    history: MeterHistory, time_days: Floats, rows: NDArray[np.int64]
-) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Times, values and offsets of some of the vehicles."""
-    counts = np.diff(history.offsets)
-    inside = np.isin(np.repeat(np.arange(counts.size), counts), rows)
-    offsets = np.concatenate([[0], np.cumsum(counts[rows])]).astype(np.int64)
-    return time_days[inside], history.value[inside], offsets
+def _stored(rows: Iterable[StoredUsage]) -> FleetUsage:
+    """Both meters' states as they are stored."""
+    odometers, hours = zip(*((row.usage_state, row.hours_state) for row in rows), strict=True)
+    return FleetUsage(odometer=states_of(odometers), hours=states_of(hours))
 
 
 def _joined(
-    stored: Mapping[int, bytes], stale: Sequence[int], fresh: UsageState, vehicle_ids: Sequence[int]
-) -> UsageState:
-    """Put stored and fresh states in the order asked for."""
-    table = np.empty((len(vehicle_ids), STATE_WIDTH))
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    parts: Sequence[tuple[Sequence[int], FleetUsage]],
+) -> FleetUsage:
+    """Put the states of several groups of vehicles in the order asked for."""
     place_of = {key: place for place, key in enumerate(vehicle_ids)}
-    if stale:
-        table[[place_of[key] for key in stale]] = fresh.to_array()
-    is_fresh = set(vehicle_ids).difference(stale)
-    kept = [key for key in vehicle_ids if key in is_fresh]
-    if kept:
-        blobs = b"".join(stored[key] for key in kept)
-        table[[place_of[key] for key in kept]] = np.frombuffer(blobs, dtype=np.float64).reshape(len(kept), -1)
-    return UsageState.from_array(table)
+    tables = np.empty((2, len(vehicle_ids), STATE_WIDTH))
+    for keys, usage in parts:
+        if keys:
+            places = [place_of[key] for key in keys]
+            tables[0, places], tables[1, places] = usage.odometer.to_array(), usage.hours.to_array()
+    classes = vehicle_classes(session, organisation_id, vehicle_ids)
+    return FleetUsage(
+        odometer=UsageState.from_array(tables[0]),
+        hours=UsageState.from_array(tables[1]),
+        season=known_usage(session, organisation_id).seasons_of(classes),
+    )
 
 
 def meter(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Meter:

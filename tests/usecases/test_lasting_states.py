@@ -1,0 +1,168 @@
+"""Fluids that are not followed again after new readings stand where following them from the first event puts them."""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from service.usecases.access.caller import system_caller
+from service.usecases.due import refresh_fleet as refresh_room
+from service.usecases.due.project_due import read_current
+from service.usecases.due.refresh_fleet import refresh_fleet
+from service.usecases.fluids.update_states import state_rows
+from service.usecases.readings.decide_readings import decide_reading
+from service.usecases.usage.estimate_usage import current_usage
+from tests.service_fixtures import START
+
+FIRST_DAY = START - timedelta(days=300)
+NAMES = ("VAN-1", "VAN-2")
+
+
+@pytest.fixture
+def followed(monkeypatch) -> list[int]:
+    """Vehicles whose fluids a refresh follows anew."""
+    keys: list[int] = []
+    follow = refresh_room.update_states
+
+    def noted(session, organisation_id, vehicle_ids):
+        keys.extend(vehicle_ids)
+        follow(session, organisation_id, vehicle_ids)
+
+    monkeypatch.setattr(refresh_room, "update_states", noted)
+    return keys
+
+
+@pytest.fixture
+def vehicles(operator) -> list[int]:
+    keys = []
+    for name in NAMES:
+        made = operator.post("/v1/vehicles", {"vehicle": name, "class": "van"}).json()
+        keys.append(int(made["id"].split("_")[1]))
+        compartment = {"compartment": "gearbox", "kind": "automatic_transmission_car", "total_litres": 9.0}
+        answer = operator.post(f"/v1/vehicles/{name}/compartments", compartment)
+        assert answer.status_code == 201, answer.text
+    return keys
+
+
+def read(operator, vehicle, day, km, hours=None):
+    row = {"vehicle": vehicle, "taken_at": (FIRST_DAY + timedelta(days=day)).isoformat(), "odometer": km}
+    answer = operator.post(
+        "/v1/readings", {"readings": [row if hours is None else row | {"engine_hours": hours}]}
+    )
+    assert answer.status_code == 200, answer.text
+
+
+def change_fluid(operator, vehicle, day, km=None):
+    work = {
+        "compartment": "gearbox",
+        "method": "drain_and_fill",
+        "rounds": [{"drained_litres": 4, "filled_litres": 4}],
+    }
+    body = {
+        "vehicle": vehicle,
+        "done_at": (FIRST_DAY + timedelta(days=day)).isoformat(),
+        "compartments": [work],
+        "late_entry": True,
+    }
+    answer = operator.post("/v1/services", body if km is None else body | {"odometer": km})
+    assert answer.status_code == 201, answer.text
+
+
+def refresh(database, operator, clock):
+    with database.transaction() as session:
+        while refresh_fleet(session, operator.organisation_id, clock.now()):
+            pass
+
+
+def assert_like_a_replay(database, operator, vehicles):
+    """What a reader is shown, stored or not, is what following from the first event gives."""
+    with database.snapshot() as session:
+        key = operator.organisation_id
+        shown = read_current(session, key, vehicles, current_usage(session, key, vehicles))
+        anew = state_rows(session, key, vehicles)
+    assert [row["compartment_id"] for row in anew] == shown["id"]
+    for name in anew[0].keys() & shown.keys() - {"vehicle_id"}:
+        for row, value in zip(anew, shown[name], strict=True):
+            if isinstance(value, float):
+                assert row[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
+            else:
+                assert row[name] == value, name
+
+
+def test_readings_after_every_event_leave_the_fluids_alone(database, operator, clock, vehicles, followed):
+    read(operator, "VAN-1", 10, 10_000.0)
+    change_fluid(operator, "VAN-1", 20, km=11_000.0)
+    refresh(database, operator, clock)
+    followed.clear()
+    for day in range(30, 60, 5):
+        read(operator, "VAN-1", day, 11_000.0 + 60.0 * (day - 20))
+        assert_like_a_replay(database, operator, vehicles)
+        refresh(database, operator, clock)
+        assert_like_a_replay(database, operator, vehicles)
+    assert followed == []
+
+
+def test_a_reading_after_an_event_without_one_says_where_the_odometer_stood_then(
+    database, operator, clock, vehicles, followed
+):
+    read(operator, "VAN-1", 10, 10_000.0)
+    change_fluid(operator, "VAN-1", 20)
+    refresh(database, operator, clock)
+    followed.clear()
+    read(operator, "VAN-1", 30, 11_000.0)
+    assert_like_a_replay(database, operator, vehicles)
+    refresh(database, operator, clock)
+    assert followed == [vehicles[0]]
+    assert_like_a_replay(database, operator, vehicles)
+    read(operator, "VAN-1", 31, 11_050.0)
+    refresh(database, operator, clock)
+    assert followed == [vehicles[0]]
+
+
+def test_the_first_engine_hours_after_an_event_are_asked_of_it(database, operator, clock, vehicles, followed):
+    read(operator, "VAN-1", 10, 10_000.0)
+    change_fluid(operator, "VAN-1", 20, km=10_500.0)
+    refresh(database, operator, clock)
+    followed.clear()
+    read(operator, "VAN-1", 30, 11_000.0, hours=900.0)
+    refresh(database, operator, clock)
+    assert followed == [vehicles[0]]
+    assert_like_a_replay(database, operator, vehicles)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_whatever_comes_in_whatever_order_the_states_are_those_of_a_replay(
+    database, operator, clock, vehicles, seed
+):
+    """Readings with and without hours, late, wrong, decided by hand, services between them, refreshed now and then."""
+    rng = np.random.default_rng(seed)
+    for day in range(1, 60):
+        name, at = NAMES[rng.integers(2)], day + (0.0 if rng.random() < 0.8 else -float(rng.integers(5, 40)))
+        at = max(at, 0.5) + 0.2
+        match rng.integers(6):
+            case 0:
+                change_fluid(operator, name, at)
+            case 1:
+                read(operator, name, at, 20_000.0 + 55.0 * at, hours=round(1_000.0 + at, 2))
+            case 2:
+                read(operator, name, at, float(rng.choice([200_000.0, 300.0])))
+            case 3:
+                _decide_any(database, operator, clock, rng)
+            case _:
+                read(operator, name, at, round(20_000.0 + 55.0 * at, 1))
+        if rng.random() < 0.5:
+            refresh(database, operator, clock)
+        if day % 3 == 0:
+            assert_like_a_replay(database, operator, vehicles)
+    refresh(database, operator, clock)
+    assert_like_a_replay(database, operator, vehicles)
+
+
+def _decide_any(database, operator, clock, rng):
+    rows = operator.get("/v1/readings?limit=500").json()["readings"]
+    own = [row["id"] for row in rows if row["source"] == "api"]
+    if own:
+        caller = system_caller(operator.organisation_id, "test")
+        with database.transaction() as session:
+            decision = str(rng.choice(["discard", "release"]))
+            decide_reading(session, caller, clock.now(), str(rng.choice(own)), decision)
