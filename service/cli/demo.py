@@ -2,6 +2,7 @@
 
 import socket
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -56,10 +57,10 @@ def run_demo(
     if only_load:
         return
     url = f"http://{host}:{port}"
-    _introduce(url, secret, code)
     if host not in LOOPBACK:
         typer.echo("This address can be reached from other machines; the demo speaks plain HTTP.", err=True)
-    run_server(settings)
+    # Whoever copies the call at once should find somebody listening.
+    run_server(settings, announce=partial(_introduce, url, secret, code))
 
 
 def _introduce(url: str, secret: str, code: str) -> None:

@@ -3,6 +3,7 @@
 import gc
 import signal
 import threading
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
@@ -31,8 +32,8 @@ def serve(
     run_server(settings.model_copy(update=chosen))
 
 
-def run_server(settings: Settings) -> None:
-    """Serve until told to stop; requests under way end first."""
+def run_server(settings: Settings, announce: Callable[[], None] | None = None) -> None:
+    """Serve until told to stop; requests under way end first. `announce` is called just before it listens."""
     import uvicorn
 
     from service.api.connections import protocol_with_patience
@@ -43,6 +44,8 @@ def run_server(settings: Settings) -> None:
     # What was built by now stays: looking through it for garbage costs a bulk call a third of its time.
     gc.freeze()
     gc.enable()
+    if announce is not None:
+        announce()
     uvicorn.run(
         app,
         host=settings.host,
