@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import uvicorn
+from axe_playwright_python.sync_playwright import Axe
 from fastapi import FastAPI
 from playwright.sync_api import Browser, Page
 
@@ -54,6 +55,26 @@ class OpenBrowser:
 
     def go(self, path: str) -> None:
         self.page.goto(f"{self.origin}{path}")
+
+    def look(self, size: tuple[int, int], scheme: str) -> None:
+        """Look at the page that is open on a screen of another size, or in the dark."""
+        self.page.set_viewport_size({"width": size[0], "height": size[1]})
+        self.page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+
+    def open_details(self) -> None:
+        self.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+
+    def findings(self, only: str = "") -> list[object]:
+        """Serious findings of axe, of all its rules or of one, and whether the page scrolls sideways."""
+        options = {"runOnly": [only]} if only else {}
+        violations = Axe().run(self.page, options=options).response["violations"]
+        found: list[object] = [
+            (one["id"], [node["target"] for node in one["nodes"]][:3])
+            for one in violations
+            if one["impact"] in {"serious", "critical"}
+        ]
+        width = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        return [*found, ("scrolls sideways", width)] if width > 0 else found
 
     def close(self) -> None:
         self.context.close()
