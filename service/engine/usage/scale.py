@@ -5,6 +5,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.usage.priors import TAIL_FACTOR
 from service.engine.usage.state import UsageState
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -36,14 +37,30 @@ def scale_km_per_day(state: UsageState) -> Floats:
     """
     span_days = np.maximum(state.used_time_days - state.first_time_days, 0.0)
     distance_km = state.used_odometer_km - state.first_odometer_km
-    diffusion = state.noise_variance + 2.0 * state.temporary_variance / state.reversion_per_day
     centre, sd = state.prior_log_rate, state.prior_log_rate_sd
     lowest, highest = np.exp(centre - CLIP_SDS * sd), np.exp(centre + CLIP_SDS * sd)
     rate = np.divide(distance_km, span_days, out=np.exp(centre), where=span_days > 0.0)
     log_rate = np.log(np.clip(rate, lowest, highest))
+    return np.asarray(np.exp(log_rate + _share_of_class(state) * (centre - log_rate)))
+
+
+def scale_log_sd(state: UsageState) -> Floats:
+    """Standard deviation that the log of a scale still has because it is the class's guess, shape (n,).
+
+    Notes
+    -----
+    The spread of the class, which is its prior's without `TAIL_FACTOR`, as far as the scale rests on the class:
+    nearly all of the doubt about a vehicle that was read once, nothing after some months of readings.
+    """
+    return np.asarray(_share_of_class(state) * state.prior_log_rate_sd / TAIL_FACTOR)
+
+
+def _share_of_class(state: UsageState) -> Floats:
+    """Weight of the class against the vehicle's own average, by their precisions."""
+    span_days = np.maximum(state.used_time_days - state.first_time_days, 0.0)
+    diffusion = state.noise_variance + 2.0 * state.temporary_variance / state.reversion_per_day
     own = span_days / np.maximum(diffusion, 1e-12)
-    from_class = 1.0 / sd**2
-    return np.asarray(np.exp((own * log_rate + from_class * centre) / (own + from_class)))
+    return np.asarray(1.0 / (1.0 + own * state.prior_log_rate_sd**2))
 
 
 def dispersion(state: UsageState) -> Floats:

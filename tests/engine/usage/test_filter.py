@@ -161,6 +161,17 @@ def test_no_reading_and_one_reading_are_answered_by_the_class():
         assert quantiles[0] < 0.6 * 365 * np.exp(4.0) < 1.4 * 365 * np.exp(4.0) < quantiles[2]
 
 
+def test_the_spread_of_the_class_is_doubt_until_the_vehicle_has_readings_of_its_own():
+    """Derived: one reading leaves (s t sd / 1.5)^2 of the class's log spread sd; a year of readings leaves nothing."""
+    days, near = np.array([100.0]), DEFAULT_HYPERPARAMETERS.near_variance_factor
+    year = 1.0 + (DEFAULT_HYPERPARAMETERS.far_variance_factor - near) * 100.0 / 365.0
+    sure, unsure = (gaussian_moments(one([0.0], [50_000.0], sd=sd), days)[1] for sd in (1e-9, 0.6))
+    np.testing.assert_allclose(unsure - sure, year * (np.exp(4.0) * 100.0 * 0.6 / 1.5) ** 2, rtol=1e-9)
+    readings = work([(np.exp(4.0), 360)])
+    sure, unsure = (gaussian_moments(one(*readings, sd=sd), days)[1] for sd in (1e-9, 0.6))
+    np.testing.assert_allclose(unsure, sure, rtol=0.02)
+
+
 def test_the_scale_weighs_the_average_against_the_class():
     """Derived: exp((p lr + mu/omega^2) / (p + 1/omega^2)), p = 10/3.3^2, 900 km in 10 days: 61.8168706832 km/d."""
     h = Hyperparameters(

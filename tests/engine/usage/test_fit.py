@@ -10,7 +10,7 @@ from service.engine.usage.filter import filter_readings
 from service.engine.usage.fit import fit_classes, fit_hyperparameters
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.origins import histories_up_to, rolling_origins
-from service.engine.usage.predict import gamma_quantiles, increment_moments
+from service.engine.usage.predict import gamma_quantiles, increment_moments, odometer_quantiles
 from service.engine.usage.priors import (
     CONFIGURED_LOG_RATE,
     LEAST_LOG_RATE_SD,
@@ -128,6 +128,21 @@ def test_classes_that_differ_get_numbers_of_their_own():
     assert fit_classes(time, km, offsets, configured_priors(120), np.zeros(120, dtype=np.int64), 2) == (
         empty, empty,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("process", ["weekly_work", "private_cars", "pool_vehicles", "slow_drift"])
+def test_a_vehicle_read_once_is_doubted_as_much_as_its_class_spreads(process):
+    """Priors from one fleet, single readings of another: a year ahead, 80 in 100 within 8 points."""
+    rng, n = np.random.default_rng(7), 400
+    known, new = (simulate_fleet(rng, process, n, 900, 30.0) for _ in range(2))
+    classes = np.zeros(n, dtype=np.int64)
+    priors = fit_priors(known.time_days, known.odometer_km, known.offsets, classes, 1).take(classes)
+    at = new.offsets[:-1] + 3
+    state = filter_readings(new.time_days[at], new.odometer_km[at], np.arange(n + 1), priors)
+    later = new.time_days[at] + 365.0
+    low, high = odometer_quantiles(state, later, np.array([0.1, 0.9])).T
+    came = np.array([new.true_at(vehicle, time) for vehicle, time in enumerate(later)])
+    assert np.mean((came >= low) & (came <= high)) == pytest.approx(0.80, abs=0.08)
 
 
 def test_classes_that_are_alike_keep_the_widths_of_the_whole():
