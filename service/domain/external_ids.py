@@ -34,6 +34,7 @@ class IdKind(StrEnum):
     VISIT_PIN = "pin"
     MACHINE_SOURCE = "src"
     MACHINE_EQUIPMENT = "eqp"
+    MACHINE_VALUE = "mva"
 
 
 MAX_NUMBER: Final = 2**63 - 1

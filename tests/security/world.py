@@ -154,6 +154,8 @@ def _machines(world: World, made: "_Maker") -> None:
     made("take_machine_frames")
     path = f"/v1/machine-sources/{world.paths['machine_source']}/equipment"
     world.paths["equipment"] = world.operator.get(path).json()["equipment"][0]["id"]
+    values = world.operator.get(f"{path}/{world.paths['equipment']}/values").json()["values"]
+    world.paths["machine_value"] = values[0]["id"]
     world.bodies["change_machine_source"] = {"pull": {"url": f"https://127.0.0.1/{MARK}", "minutes": 90}}
     world.bodies["add_machine_source"] = {"name": f"{MARK} another", "pull": None}
 

@@ -11,6 +11,7 @@ from service.api.schemas.machine_sources import (
     EquipmentLink,
     EquipmentPage,
     EquipmentRead,
+    MachineValueDecision,
     MachineValuePage,
     MachineValueRead,
     PullSet,
@@ -28,6 +29,7 @@ from service.domain.roles import Scope
 from service.store.repositories import fleet, machine_sources
 from service.store.tables.machine_sources import MachineEquipment
 from service.usecases.machines import manage_sources
+from service.usecases.machines.decide_value import decide_value
 
 router = APIRouter(tags=["machines"])
 BodyHash = Annotated[str, Depends(hash_body)]
@@ -232,6 +234,33 @@ def get_values(
     shown = [MachineValueRead.of(value, kinds[value.meter_id]) for value in rows[:limit]]
     position = {"after": rows[limit - 1].id} if len(rows) > limit else None
     return show(request, MachineValuePage(values=shown), headers=next_link(request, position))
+
+
+@router.patch(
+    "/machine-sources/{machine_source}/equipment/{equipment}/values/{machine_value}",
+    operation_id="decide_machine_value",
+    summary="Release, discard or renew a machine's value",
+    response_model=MachineValueRead,
+    responses=describe_problems(404, 409, 422),
+)
+def patch_value(
+    machine_source: IdPath,
+    equipment: IdPath,
+    machine_value: IdPath,
+    body: MachineValueDecision,
+    unit: Writing,
+) -> Response:
+    """Say that a value is right, wrong, or the first after the meter was replaced; what was held since is judged anew.
+
+    After `renew` the hours or kilometres of the source go on where they ended before, and so do the vehicle's.
+    """
+    organisation_id = unit.caller.organisation_id
+    source = machine_sources.get_source(unit.session, organisation_id, machine_source, for_update=True)
+    machine = machine_sources.get_equipment(unit.session, organisation_id, source.id or 0, equipment)
+    row, meter = decide_value(
+        unit.session, unit.caller, unit.now, source, machine, machine_value, body.decision
+    )
+    return unit.answer(MachineValueRead.of(row, meter.meter))
 
 
 def _shown(unit: Unit, rows: list[MachineEquipment]) -> list[EquipmentRead]:

@@ -13,6 +13,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.machine_meters import Meter, OffsetOrigin, ValueUse
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
+from service.usecases.machines.decide_value import ValueDecision
 
 Authorization = Annotated[str, Field(strict=True, min_length=1, max_length=2000, pattern=r"^[\x20-\x7e]+$")]
 PullAddress = Annotated[
@@ -198,6 +199,7 @@ class EquipmentPage(BaseModel):
 class MachineValueRead(BaseModel):
     """A value as the source sent it, judged on its own series."""
 
+    id: str
     meter: Meter
     taken_at: datetime
     value: float
@@ -210,7 +212,17 @@ class MachineValueRead(BaseModel):
     def of(cls, row: MachineReading, meter: str) -> Self:
         """Show a value."""
         fields = {"taken_at", "value", "outcome", "reason", "use", "received_at"}
-        return cls(meter=Meter(meter), **row.model_dump(include=fields))
+        return cls(
+            id=format_id(IdKind.MACHINE_VALUE, row.id), meter=Meter(meter), **row.model_dump(include=fields)
+        )
+
+
+class MachineValueDecision(Body):
+    """What a person says about a value; `renew`: the meter counts anew from here, as after a replacement."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"decision": "release"}]})
+
+    decision: ValueDecision
 
 
 class MachineValuePage(BaseModel):

@@ -196,6 +196,33 @@ def list_values(
     return list(session.exec(query.order_by(col(MachineReading.id)).limit(limit)))
 
 
+def get_value(
+    session: Session, organisation_id: int, equipment_id: int, reference: str
+) -> tuple[MachineReading, MachineMeter]:
+    """Value of a machine by its id, and its meter.
+
+    Raises
+    ------
+    NotFoundError
+        If the machine has none.
+    """
+    number = parse_id(IdKind.MACHINE_VALUE, reference)
+    query = (
+        select(MachineReading, MachineMeter)
+        .join(MachineMeter, col(MachineMeter.id) == col(MachineReading.meter_id))
+        .where(
+            MachineReading.organisation_id == organisation_id,
+            MachineReading.id == number,
+            MachineMeter.organisation_id == organisation_id,
+            MachineMeter.equipment_id == equipment_id,
+        )
+    )
+    found = None if number is None else session.exec(query).first()
+    if found is None:
+        raise NotFoundError("This machine has no value with this id.")
+    return found[0], found[1]
+
+
 def insert_values(session: Session, rows: Sequence[dict[str, Any]]) -> None:
     """Store values in bulk."""
     if rows:

@@ -131,5 +131,8 @@ class MachineReading(SQLModel, table=True):
 
     outcome: str = Field(max_length=12)
     reason: str | None = Field(default=None, max_length=40)
+    decided_by: str | None = Field(default=None, max_length=80)
+    """Who said what it is; then outcome and reason stay, whatever screening thinks."""
+
     use: str = Field(default=ValueUse.WAITING, max_length=12)
     received_at: datetime = Field(sa_type=UtcDateTime)

@@ -152,7 +152,6 @@ def _reading(source: MachineSource, one: _Linked, value: MachineReading) -> Read
     """A reading as the dashboard would have shown it."""
     shown = round(value.continued + (one.meter.offset or 0.0), DECIMALS)
     is_odometer = one.meter.meter == Meter.ODOMETER
-    equipment = format_id(IdKind.MACHINE_EQUIPMENT, one.equipment.id)
     return ReadingRow(
         vehicle=format_id(IdKind.VEHICLE, one.vehicle_id),
         taken_at=value.taken_at,
@@ -160,8 +159,13 @@ def _reading(source: MachineSource, one: _Linked, value: MachineReading) -> Read
         unit="km" if is_odometer else None,
         engine_hours=None if is_odometer else shown,
         source=source.name,
-        reference=f"{equipment} {one.meter.meter} {value.taken_at.isoformat()}",
+        reference=reading_reference(one.equipment, one.meter, value),
     )
+
+
+def reading_reference(equipment: MachineEquipment, meter: MachineMeter, value: MachineReading) -> str:
+    """Name of the reading that comes of a value, by which it is found again."""
+    return f"{format_id(IdKind.MACHINE_EQUIPMENT, equipment.id)} {meter.meter} {value.taken_at.isoformat()}"
 
 
 def _is_possible(row: ReadingRow) -> bool:

@@ -22,6 +22,15 @@ from service.usecases.usage.usage_model import known_usage
 UNKNOWN_CLASS: Final = VehicleClass.VAN
 """Taken for a machine that is no vehicle of the fleet yet; it decides how far apart two values may be."""
 
+VERDICT_BY_REASON: Final = {
+    ReadingReason.RELEASED: Verdict.RELEASED,
+    ReadingReason.DISCARDED: Verdict.DISCARDED,
+    ReadingReason.CLUSTER_REPLACED: Verdict.RENEWED,
+}
+REASON_BY_VERDICT: Final = {Verdict.NONE: None} | {
+    verdict: reason for reason, verdict in VERDICT_BY_REASON.items()
+}
+
 
 @dataclass(slots=True, kw_only=True)
 class SeriesValue:
@@ -81,15 +90,22 @@ def _screen_odometers(
         screening.odometer_km.tolist(),
         strict=True,
     ):
-        value.outcome, value.reason = OUTCOME_BY_CODE[outcome], REASON_BY_CODE[reason]
+        value.outcome = OUTCOME_BY_CODE[outcome]
+        value.reason = REASON_BY_VERDICT[_decided(value)] or REASON_BY_CODE[reason]
         if value.outcome is ReadingOutcome.ACCEPTED:
             value.continued = odometer
 
 
 def _verdicts(values: Sequence[SeriesValue]) -> list[Verdict]:
-    """The first believed value of what is looked at stays believed: the rest is judged by it."""
+    """What people decided; the first believed value of what is looked at stays believed: the rest is judged by it."""
     begin = next((place for place, value in enumerate(values) if _is_believed(value)), None)
-    return [Verdict.RELEASED if place == begin else Verdict.NONE for place in range(len(values))]
+    return [Verdict.RELEASED if place == begin else _decided(value) for place, value in enumerate(values)]
+
+
+def _decided(value: SeriesValue) -> Verdict:
+    if value.stored is None or value.stored.decided_by is None:
+        return Verdict.NONE
+    return VERDICT_BY_REASON[ReadingReason(value.stored.reason or "")]
 
 
 def _is_believed(value: SeriesValue) -> bool:
@@ -98,9 +114,21 @@ def _is_believed(value: SeriesValue) -> bool:
 
 def _screen_hours(values: Sequence[SeriesValue]) -> None:
     before: SeriesValue | None = None
+    shift = 0.0
     for value in values:
-        days = 0.0 if before is None else days_of(value.taken_at) - days_of(before.taken_at)
-        if before is None or hours_run_on(before.continued, value.continued, days):
-            value.outcome, value.reason, before = ReadingOutcome.ACCEPTED, None, value
-        else:
+        verdict = _decided(value)
+        if verdict is Verdict.DISCARDED:
+            value.outcome, value.reason = ReadingOutcome.REJECTED, ReadingReason.DISCARDED
+            continue
+        if verdict is Verdict.RENEWED and before is not None:
+            shift = before.continued - value.continued
+        value.continued += shift
+        if verdict is Verdict.NONE and before is not None and not _runs_on(before, value):
             value.outcome, value.reason = ReadingOutcome.HELD, ReadingReason.IMPLAUSIBLE_HOURS
+            continue
+        value.outcome, value.reason, before = ReadingOutcome.ACCEPTED, REASON_BY_VERDICT[verdict], value
+
+
+def _runs_on(before: SeriesValue, value: SeriesValue) -> bool:
+    days = days_of(value.taken_at) - days_of(before.taken_at)
+    return hours_run_on(before.continued, value.continued, days)

@@ -206,10 +206,16 @@ def _keep(
             if value.place is not None:
                 results[value.place] = ValueResult(value.outcome, value.reason)
                 rows.append(_row(now, one.meter, values[value.place], value))
-            elif value.stored is not None:
-                _judge_anew(session, value.stored, value)
-        _note_last(session, one, values)
+        keep_judgements(session, one, values)
     machine_sources.insert_values(session, rows)
+
+
+def keep_judgements(session: Session, series: Series, values: Sequence[MachineValue] = ()) -> None:
+    """Write what is judged of stored values now, and where the series stands; `values` are the new ones in it."""
+    for value in series.values:
+        if value.stored is not None:
+            _judge_anew(session, value.stored, value)
+    _note_last(session, series, values)
 
 
 def _row(now: datetime, meter: MachineMeter, told: MachineValue, value: SeriesValue) -> dict[str, Any]:

@@ -944,6 +944,7 @@ def upgrade() -> None:
     sa.Column('continued', sa.Float(), nullable=False),
     sa.Column('outcome', sa.String(length=12), nullable=False),
     sa.Column('reason', sa.String(length=40), nullable=True),
+    sa.Column('decided_by', sa.String(length=80), nullable=True),
     sa.Column('use', sa.String(length=12), nullable=False),
     sa.Column('received_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.CheckConstraint("outcome IN ('accepted', 'held', 'duplicate', 'rejected')", name=op.f('ck_machine_reading_outcome')),
