@@ -9,7 +9,7 @@ from scipy.special import ndtri
 
 from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
-from service.engine.usage.scale import dispersion, scale_km_per_day, scale_variance
+from service.engine.usage.scale import dispersion, scale_km_per_day, scale_log_sd
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
 
@@ -65,7 +65,7 @@ def outlook_of(state: UsageState) -> Outlook:
     """
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
-    guessed = scale_variance(state)
+    guessed = (scale * scale_log_sd(state)) ** 2
     memory, dynamics = at_last_reading(state)
     x, u, m = memory.prior_x, memory.prior_u, memory.prior_m
     settling = 2.0 * dynamics.temporary_variance * dynamics.inverse_theta
