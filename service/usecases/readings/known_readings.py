@@ -11,11 +11,11 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 RECORD_SOURCES: Final = frozenset({"service", "sample"})
 """Sources of readings that came with a record; its id is their reference."""
 
-DECIMALS_OF_A_DAY: Final = 6
-"""A tenth of a second: databases round."""
+SAME_TIME_DAYS: Final = 1.0e-6
+"""A tenth of a second: databases round, and not to the nearest."""
 
-Said = tuple[float, float | None, float | None]
-"""Time in days, km and hours."""
+Numbers = tuple[float | None, float | None]
+"""Kilometres and hours."""
 
 
 class Candidate(NamedTuple):
@@ -33,8 +33,8 @@ class Candidate(NamedTuple):
 class KnownReadings:
     """What has been said of the vehicles concerned, stored or earlier in the same call."""
 
-    by_reference: dict[tuple[int, str, str], Said] = field(default_factory=dict)
-    by_value: set[tuple[int, Said]] = field(default_factory=set)
+    by_reference: dict[tuple[int, str, str], tuple[float, Numbers]] = field(default_factory=dict)
+    by_value: dict[tuple[int, Numbers], list[float]] = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:
@@ -48,39 +48,38 @@ class KnownReadings:
         for row in _of_times(stored, new_days):
             if not (row[9] in RECORD_SOURCES and row[4] == ReadingOutcome.REJECTED):
                 # Else it went with a record that was voided: the record may come again, put right.
-                self.by_value.add((row[1], _said(row)))
+                self.by_value.setdefault((row[1], (row[3], row[11])), []).append(row[2])
         if new_references:
             for row in stored:
                 if row[10] in new_references:
-                    self.by_reference[(row[1], row[9], row[10])] = _said(row)
+                    self.by_reference[(row[1], row[9], row[10])] = (row[2], (row[3], row[11]))
 
     def repeat(self, new: Candidate) -> ReadingReason | None:
         """Reason not to store a reading; one without any is known from now on."""
-        said = (round(new.at_days, DECIMALS_OF_A_DAY), new.km, new.engine_hours)
+        numbers = (new.km, new.engine_hours)
         if new.reference is not None:
             key = (new.vehicle_id, new.source, new.reference)
             earlier = self.by_reference.get(key)
             if earlier is not None:
-                is_same = earlier == said
+                is_same = _same_time(earlier[0], new.at_days) and earlier[1] == numbers
                 return ReadingReason.DUPLICATE if is_same else ReadingReason.REFERENCE_REUSED
-            self.by_reference[key] = said
-        value = (new.vehicle_id, said)
-        if value in self.by_value:
+            self.by_reference[key] = (new.at_days, numbers)
+        times = self.by_value.setdefault((new.vehicle_id, numbers), [])
+        if any(_same_time(at_days, new.at_days) for at_days in times):
             return ReadingReason.DUPLICATE
-        self.by_value.add(value)
+        times.append(new.at_days)
         return None
+
+
+def _same_time(first_days: float, second_days: float) -> bool:
+    return abs(first_days - second_days) <= SAME_TIME_DAYS
 
 
 def _of_times(stored: Sequence[Any], new_days: Iterable[float]) -> Iterable[Any]:
     """Stored rows at about the time of any new one."""
-    scale = 10.0**DECIMALS_OF_A_DAY
-    new = np.unique(np.rint(np.fromiter(new_days, np.float64) * scale))
-    old = np.rint(np.array([row[2] for row in stored], dtype=np.float64) * scale)
+    new = np.unique(np.fromiter(new_days, np.float64))
+    old = np.array([row[2] for row in stored], dtype=np.float64)
     if new.size == 0:
         return ()
-    at = np.minimum(np.searchsorted(new, old - 1.0), new.size - 1)
-    return (stored[place] for place in np.flatnonzero(np.abs(new[at] - old) <= 1.0).tolist())
-
-
-def _said(row: Any) -> Said:
-    return (round(row[2], DECIMALS_OF_A_DAY), row[3], row[11])
+    at = np.minimum(np.searchsorted(new, old - SAME_TIME_DAYS), new.size - 1)
+    return (stored[place] for place in np.flatnonzero(np.abs(new[at] - old) <= SAME_TIME_DAYS).tolist())

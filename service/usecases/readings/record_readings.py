@@ -18,7 +18,7 @@ from service.store.repositories.intake import NewRow, insert_readings
 from service.store.repositories.stale_vehicles import mark_stale
 from service.units import km_from_miles
 from service.usecases.access.caller import Caller
-from service.usecases.readings.known_readings import DECIMALS_OF_A_DAY, Candidate, KnownReadings
+from service.usecases.readings.known_readings import Candidate, KnownReadings
 from service.usecases.readings.reading_windows import StoredReadings, earliest_times, load_readings
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import days_of
@@ -174,7 +174,7 @@ def _without_repeats(
 
 def _differ(new: Sequence[_NewReading]) -> bool:
     """Whether no two readings of a call are of the same vehicle and time or name the same reference: the usual case."""
-    times = {(one.vehicle_id, round(one.at_days, DECIMALS_OF_A_DAY)) for one in new}
+    times = {(one.vehicle_id, one.at_days) for one in new}
     named = [one for one in new if one.row.reference is not None]
     references = {(one.vehicle_id, one.row.reference) for one in named}
     return len(times) == len(new) and len(references) == len(named)
