@@ -3,9 +3,13 @@
 import json
 import subprocess
 import sys
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, HTTPServer
 
 import pytest
 from fastapi.testclient import TestClient
+from opentelemetry.proto.collector.trace.v1.trace_service_pb2 import ExportTraceServiceRequest
 from opentelemetry.sdk.trace.export import SimpleSpanProcessor
 from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanExporter
 from structlog.testing import capture_logs
@@ -64,6 +68,47 @@ def test_a_span_continues_the_caller_s_trace_and_names_the_route_only(database, 
     }
     assert second.parent is None
     assert second.context.trace_id != first.context.trace_id
+
+
+@pytest.fixture
+def collector() -> Iterator[tuple[str, list[tuple[str, str, bytes]]]]:
+    """A receiver of OTLP over HTTP: its address, and what came as path, type and body."""
+    came: list[tuple[str, str, bytes]] = []
+
+    class Receiver(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            came.append((self.path, self.headers["Content-Type"], body))
+            self.send_response(200)
+            self.send_header("Content-Type", "application/x-protobuf")
+            self.send_header("Content-Length", "0")
+            self.end_headers()
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    with HTTPServer(("127.0.0.1", 0), Receiver) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        yield f"http://127.0.0.1:{server.server_port}", came
+        server.shutdown()
+        thread.join()
+
+
+def test_spans_reach_a_collector_by_the_standard_s_protocol(database, clock, collector, monkeypatch):
+    """OTLP 1.x over HTTP: binary protobuf, posted to /v1/traces; read here by the messages of the specification."""
+    address, came = collector
+    monkeypatch.setenv("OTEL_EXPORTER_OTLP_ENDPOINT", address)
+    app = build_app(Settings(environment="test", scheduler=False, telemetry=True), database, clock)
+    with TestClient(app) as client:
+        client.get("/livez", headers={"traceparent": EXAMPLE})
+    ((path, kind, body),) = came
+    assert (path, kind) == ("/v1/traces", "application/x-protobuf")
+    (resource,) = ExportTraceServiceRequest.FromString(body).resource_spans
+    names = {one.key: one.value.string_value for one in resource.resource.attributes}
+    assert names["service.name"] == "sumpwise"
+    ((span,),) = [scope.spans for scope in resource.scope_spans]
+    assert (span.name, span.trace_id.hex(), span.parent_span_id.hex()) == ("GET /livez", TRACE, PARENT)
 
 
 def test_the_log_names_the_trace_and_nothing_else_of_the_header(client):

@@ -4,6 +4,7 @@ import time
 from datetime import timedelta
 
 import pytest
+from sqlmodel import select
 
 from service.clock import SystemClock
 from service.domain.roles import Scope
@@ -11,7 +12,7 @@ from service.jobs.clock import Tick, start_clock
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists, housekeeping, jobs
-from service.store.tables.operations import IdempotencyKey, JobFailure, NodeHeartbeat
+from service.store.tables.operations import IdempotencyKey, JobFailure, JobRun, NodeHeartbeat
 from service.usecases.access.manage_tokens import create_token
 from service.usecases.access.note_token_uses import TokenUses
 from service.usecases.fleet.change_settings import change_organisation
@@ -183,3 +184,18 @@ def test_uses_of_tokens_are_stored_now_and_then_and_survive_a_failure(workshop, 
     late.note(token.id, noted)
     late.flush(database)
     assert stored() == noted + timedelta(minutes=2), "another node's earlier note changes nothing"
+
+
+def test_runs_of_three_years_ago_go_and_their_lists_are_not_made_again(workshop, database, clock):
+    """What is published is known by the lists, so that a run that is forgotten is not repeated."""
+    tick = Tick(database, clock, checks_clock=False)
+    tick()
+    published = weeks_of(workshop)
+    assert published
+    with database.transaction() as session:
+        for run in session.exec(select(JobRun)):
+            run.finished_at = clock.now() - housekeeping.RUNS_KEPT - timedelta(days=1)
+            session.add(run)
+    assert Housekeeping(database, clock).run_if_due() == len(published)
+    tick()
+    assert weeks_of(workshop) == published

@@ -8,7 +8,13 @@ from sqlmodel import Session, SQLModel, col, select
 
 from service.store.tables.access import PageSession
 from service.store.tables.machine_sources import MachineReading
-from service.store.tables.operations import IdempotencyKey, JobFailure, NodeHeartbeat, OutboxMessage
+from service.store.tables.operations import (
+    IdempotencyKey,
+    JobFailure,
+    JobRun,
+    NodeHeartbeat,
+    OutboxMessage,
+)
 
 ROWS_A_TURN: Final = 2000
 """Rows deleted in one transaction, so that other writers wait for less than a second."""
@@ -18,6 +24,9 @@ ANSWERS_KEPT: Final = timedelta(days=9)
 
 DELIVERIES_KEPT: Final = timedelta(days=400)
 FAILURES_KEPT: Final = timedelta(days=90)
+RUNS_KEPT: Final = timedelta(days=3 * 366)
+"""Who published which list and when; the lists themselves, and the audit trail, are kept for good. Own choice."""
+
 HEARTBEATS_KEPT: Final = timedelta(days=2)
 MACHINE_VALUES_KEPT: Final = timedelta(days=400)
 """What they became, the readings of the vehicles, is kept for good."""
@@ -35,6 +44,7 @@ def _old(now: datetime) -> list[tuple[type[SQLModel], ColumnElement[bool]]]:
         (PageSession, col(PageSession.expires_at) < now),
         (OutboxMessage, closed & (col(OutboxMessage.created_at) < now - DELIVERIES_KEPT)),
         (JobFailure, col(JobFailure.at) < now - FAILURES_KEPT),
+        (JobRun, col(JobRun.finished_at) < now - RUNS_KEPT),
         (MachineReading, col(MachineReading.received_at) < now - MACHINE_VALUES_KEPT),
         (NodeHeartbeat, col(NodeHeartbeat.ticked_at) < now - HEARTBEATS_KEPT),
     ]

@@ -57,7 +57,10 @@ class JobRun(SQLModel, table=True):
     """A claimed run: the unique key is what makes it happen once, whoever wins the race."""
 
     __tablename__ = "job_run"
-    __table_args__ = (UniqueConstraint("organisation_id", "job", "period"),)
+    __table_args__ = (
+        UniqueConstraint("organisation_id", "job", "period"),
+        Index("ix_job_run_finished", "finished_at"),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     organisation_id: int = Field(foreign_key="organisation.id")

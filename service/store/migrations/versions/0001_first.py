@@ -239,6 +239,9 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_job_run')),
     sa.UniqueConstraint('organisation_id', 'job', 'period', name=op.f('uq_job_run_organisation_id_job_period'))
     )
+    with op.batch_alter_table('job_run', schema=None) as batch_op:
+        batch_op.create_index('ix_job_run_finished', ['finished_at'], unique=False)
+
     op.create_table('machine_source',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -1065,6 +1068,9 @@ def downgrade() -> None:
         batch_op.drop_index('ix_machine_source_pull')
 
     op.drop_table('machine_source')
+    with op.batch_alter_table('job_run', schema=None) as batch_op:
+        batch_op.drop_index('ix_job_run_finished')
+
     op.drop_table('job_run')
     with op.batch_alter_table('job_failure', schema=None) as batch_op:
         batch_op.drop_index('ix_job_failure_org')
