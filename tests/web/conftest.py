@@ -26,6 +26,7 @@ FLAGS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--disable-smooth-scrolling",
 )
 
 
