@@ -1,7 +1,6 @@
 """When each compartment is due, over a whole fleet: quantiles, weeks, and the limit that bites."""
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,6 +20,7 @@ from service.engine.due.limits import (
 )
 from service.engine.due.patterns import Meters, block_of, limit_patterns
 from service.engine.due.reached import Question, first_reached
+from service.engine.threads import for_every_part
 from service.errors import InvalidInputError
 
 # Three years: beyond them a usage forecast says nothing that a planner could use. Common practice, no source.
@@ -31,10 +31,6 @@ DEFAULT_PROBABILITIES: Final = (0.1, 0.5, 0.9)
 # Compartments worked on at a time: a grid day of them stays in the processor's cache, and NumPy's own overhead is
 # small against its work. No power of two, which would crowd the rows of a grid into few places of the cache. Measured.
 _BLOCK_ROWS: Final = 15_000
-
-# NumPy lets go of the interpreter while it computes; more threads than this wait for each other. Measured.
-_THREADS: Final = 2
-_WORTH_THREADS: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +119,8 @@ def forecast_due(
     _check_weeks(week_end_days, horizon_days)
     forecast = _empty_forecast(n, asked.shape[0], week_end_days.size)
 
-    def answer_block(rows: IntArray, pattern: int) -> None:
+    def answer_block(part: tuple[IntArray, int]) -> None:
+        rows, pattern = part
         block = block_of(limits, meters, rows, pattern)
         certain = certain_limits(limits, rows, horizon_days)
         question = Question(
@@ -134,27 +131,16 @@ def forecast_due(
         )
         _write(forecast, rows, answer_with(certain, block, first_reached(block, question), week_end_days))
 
-    _for_every_block(answer_block, limit_patterns(limits, meters), block_rows)
+    for_every_part(answer_block, _blocks(limit_patterns(limits, meters), block_rows))
     return forecast
 
 
-def _for_every_block(
-    answer_block: Callable[[IntArray, int], None], patterns: IntArray, block_rows: int
-) -> None:
-    """Work on the blocks, which write to rows of their own, in whatever order the threads come to them."""
-    blocks = [
-        (rows[start : start + block_rows], int(pattern))
-        for pattern in np.unique(patterns)
-        for rows in [np.flatnonzero(patterns == pattern)]
-        for start in range(0, rows.size, block_rows)
-    ]
-    if len(blocks) < _WORTH_THREADS:
-        for rows, pattern in blocks:
-            answer_block(rows, pattern)
-        return
-    with ThreadPoolExecutor(_THREADS) as pool:
-        for done in [pool.submit(answer_block, rows, pattern) for rows, pattern in blocks]:
-            done.result()
+def _blocks(patterns: IntArray, block_rows: int) -> Iterator[tuple[IntArray, int]]:
+    """Cut the compartments into blocks of one pattern each."""
+    for pattern in np.unique(patterns).tolist():
+        rows = np.flatnonzero(patterns == pattern)
+        for start in range(0, rows.size, block_rows):
+            yield rows[start : start + block_rows], pattern
 
 
 def _write(forecast: DueForecast, rows: IntArray, answer: Answer) -> None:

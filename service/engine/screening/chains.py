@@ -206,15 +206,18 @@ class _Steps:
         self, nodes: Nodes, rows: Integers, columns: Integers, prior_rate: Floats, time: Floats
     ) -> None:
         self.rows = rows
-        self.score, self.km = nodes.score[rows, columns], nodes.km[rows, columns]
-        self.factor, self.offset = nodes.factor[rows, columns], nodes.offset_km[rows, columns]
-        self.days = time - nodes.time_days[rows, columns]
-        self.known_days = nodes.time_days[rows, columns] - nodes.first_time_days[rows, columns]
+        # Positions in the flattened table: several times faster than rows and columns.
+        at = rows * nodes.score.shape[1] + columns
+        self.score, self.km = nodes.score.take(at), nodes.km.take(at)
+        self.factor, self.offset = nodes.factor.take(at), nodes.offset_km.take(at)
+        then = nodes.time_days.take(at)
+        self.days = time - then
+        self.known_days = then - nodes.first_time_days.take(at)
         self.pace = pace_km_per_day(
             prior_rate,
-            self.km - nodes.first_km[rows, columns],
+            self.km - nodes.first_km.take(at),
             self.known_days,
-            nodes.latest_pace[rows, columns],
+            nodes.latest_pace.take(at),
         )
 
     def only_best(self) -> "_Steps":

@@ -1,5 +1,6 @@
 """Vehicles whose history raises no question: every reading follows the one before at an ordinary pace."""
 
+from collections.abc import Iterator
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -18,7 +19,8 @@ Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
 Booleans: TypeAlias = NDArray[np.bool_]
 
-BLOCK_READINGS: Final = 65_536
+BLOCK_READINGS: Final = 20_000
+"""Readings worked on at once, so that they stay in the processor's cache. Chosen by measured speed."""
 MARGIN: Final = 0.5
 """The pace of a chain that leaves readings out differs a little; this much log odds covers it."""
 
@@ -46,15 +48,20 @@ def find_clean_vehicles(
     of the step it replaces. So where every step gains something, and more than the next one's penalty, no chain
     beats the whole history. About 10 ns a reading.
     """
-    n_vehicles = offsets.size - 1
-    clean = np.ones(n_vehicles, dtype=np.bool_)
-    begin = 0
-    while begin < n_vehicles:
-        end = int(np.searchsorted(offsets, offsets[begin] + BLOCK_READINGS, side="right")) - 1
-        end = min(max(end, begin + 1), n_vehicles)
+    clean = np.ones(offsets.size - 1, dtype=np.bool_)
+    for begin, end in vehicle_blocks(offsets, BLOCK_READINGS):
         clean[begin:end] = _block(time_days, keyed_km, offsets[begin : end + 1], prior_rate[begin:end])
-        begin = end
     return clean
+
+
+def vehicle_blocks(offsets: Integers, most_readings: int) -> Iterator[tuple[int, int]]:
+    """Cut the vehicles into blocks of at most so many readings, or of one vehicle."""
+    begin, n_vehicles = 0, offsets.size - 1
+    while begin < n_vehicles:
+        end = int(np.searchsorted(offsets, offsets[begin] + most_readings, side="right")) - 1
+        end = min(max(end, begin + 1), n_vehicles)
+        yield begin, end
+        begin = end
 
 
 def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats) -> Booleans:
@@ -99,16 +106,20 @@ class Steps:
     def __init__(
         self, distance_km: Floats, days: Floats, keyed_km: Floats, pace: Floats, known_days: Floats
     ) -> None:
-        self._distance_km, self._days, self._keyed_km = distance_km, np.maximum(days, 0.0), keyed_km
-        self._pace, self._known_days = np.maximum(pace, 0.0), known_days
+        self._distance_km, self._days, self._keyed_km = distance_km, days, keyed_km
+        self._pace, self._known_days = pace, known_days
 
     def gain(self, at: Integers) -> Floats:
         """Log odds of some steps; minus infinity where the odometer falls, be it by rounding."""
-        odds = step_log_odds(
-            self._distance_km[at], self._days[at], self._keyed_km[at], self._pace[at], self._known_days[at]
-        )
-        return np.where(self._distance_km[at] >= 0.0, odds, -np.inf)
+        distance, days, pace, known_days = self._of(at)
+        odds = step_log_odds(distance, days, self._keyed_km[at], pace, known_days)
+        return np.where(distance >= 0.0, odds, -np.inf)
 
     def penalty(self, at: Integers) -> Floats:
         """Log odds that some steps lose by an unexpected distance."""
-        return step_penalty(self._distance_km[at], self._days[at], self._pace[at], self._known_days[at])
+        return step_penalty(*self._of(at))
+
+    def _of(self, at: Integers) -> tuple[Floats, Floats, Floats, Floats]:
+        """Distance, days, pace and known days of some steps; those from one vehicle to the next made harmless."""
+        days, pace = np.maximum(self._days[at], 0.0), np.maximum(self._pace[at], 0.0)
+        return self._distance_km[at], days, pace, self._known_days[at]

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.screening.chains import MILE_IN_KM
+from service.engine.screening.clean import BLOCK_READINGS, vehicle_blocks
 from service.engine.screening.outcomes import Reason
 from service.engine.screening.plausibility import ROUNDING_KM, pace_km_per_day
 
@@ -35,6 +36,17 @@ class Context:
     prior_rate: Floats
     fleet_km: Floats
 
+    def of_vehicles(self, begin: int, end: int) -> "Context":
+        """Cut out vehicles that follow each other, as views."""
+        offsets = self.offsets[begin : end + 1]
+        inside = slice(int(offsets[0]), int(offsets[-1]))
+        return Context(
+            time_days=self.time_days[inside], keyed_km=self.keyed_km[inside],
+            odometer_km=self.odometer_km[inside], offsets=offsets - offsets[0], accepted=self.accepted[inside],
+            factor=self.factor[inside], renewed=self.renewed[inside],
+            prior_rate=self.prior_rate[begin:end], fleet_km=self.fleet_km,
+        )  # fmt: skip
+
 
 def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
     """Name the reason of every reading and a number that would fit where one suggests itself.
@@ -49,37 +61,42 @@ def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
     n = context.keyed_km.size
     reason = np.zeros(n, dtype=np.int8)
     suggested = np.full(n, np.nan)
-    if n == 0:
-        return reason, suggested
-    if bool(np.all(context.accepted)):
-        before = np.arange(n, dtype=np.int64) - 1
-        before[context.offsets[:-1][np.diff(context.offsets) > 0]] = -1
-    else:
-        before = _nearest_accepted(context, forwards=True)
-    _explain_accepted(context, before, reason)
     off = np.flatnonzero(~context.accepted)
-    if off.size:
-        lowest, expected, highest = _window(context, before, off)
-        reason[off], suggested[off] = _explain_refused(
-            context.keyed_km[off], lowest, expected, highest, context.fleet_km
+    window = np.empty((3, off.size))
+    for begin, end in vehicle_blocks(context.offsets, BLOCK_READINGS):
+        first, last = int(context.offsets[begin]), int(context.offsets[end])
+        some = slice(*np.searchsorted(off, [first, last]))
+        window[:, some] = _explain_block(
+            context.of_vehicles(begin, end), off[some] - first, reason[first:last]
         )
+    for start in range(0, off.size, BLOCK_READINGS):
+        some = slice(start, start + BLOCK_READINGS)
+        at = off[some]
+        reason[at], suggested[at] = _explain_refused(context.keyed_km[at], window[:, some], context.fleet_km)
     return reason, suggested
 
 
-def _nearest_accepted(context: Context, forwards: bool) -> Integers:
-    """Position of the accepted reading of the same vehicle before (or after) each reading, -1 for none."""
-    n = context.accepted.size
-    position = np.where(context.accepted, np.arange(n), -1)
-    vehicle = np.repeat(np.arange(context.offsets.size - 1), np.diff(context.offsets))
-    if forwards:
-        running = np.maximum.accumulate(position)
-        nearest = np.concatenate([[-1], running[:-1]])
-    else:
-        running = np.minimum.accumulate(np.where(position < 0, n, position)[::-1])[::-1]
-        nearest = np.where(running >= n, -1, running)
-        nearest = np.concatenate([nearest[1:], [-1]])
-    same = vehicle[np.maximum(nearest, 0)] == vehicle
-    return np.where((nearest >= 0) & same, nearest, -1)
+def _explain_block(context: Context, off: Integers, reason: NDArray[np.int8]) -> Floats:
+    """Name the reasons of a block's accepted readings, in place; return the window, shape (3, m), of the others."""
+    before = np.arange(reason.size, dtype=np.int64) - 1
+    behind_off = off[off < reason.size - 1] + 1
+    before[behind_off] = _nearest_accepted(context, behind_off, forwards=True)
+    before[context.offsets[:-1][np.diff(context.offsets) > 0]] = -1
+    _explain_accepted(context, before, reason)
+    return np.stack(_window(context, before, off)) if off.size else np.empty((3, 0))
+
+
+def _nearest_accepted(context: Context, at: Integers, forwards: bool) -> Integers:
+    """Position of the accepted reading of the same vehicle before (or after) some readings, -1 for none."""
+    accepted = np.flatnonzero(context.accepted)
+    if accepted.size == 0:
+        return np.full(at.size, -1, dtype=np.int64)
+    place = np.searchsorted(accepted, at) - 1 if forwards else np.searchsorted(accepted, at, side="right")
+    nearest = accepted[np.clip(place, 0, accepted.size - 1)]
+    vehicle = np.searchsorted(context.offsets, at, side="right") - 1
+    inside = (nearest >= context.offsets[vehicle]) & (nearest < context.offsets[vehicle + 1])
+    follows = nearest < at if forwards else nearest > at
+    return np.where(inside & follows, nearest, -1)
 
 
 def _explain_accepted(context: Context, before: Integers, reason: NDArray[np.int8]) -> None:
@@ -88,18 +105,17 @@ def _explain_accepted(context: Context, before: Integers, reason: NDArray[np.int
     days = context.time_days - context.time_days[source]
     distance = context.odometer_km - context.odometer_km[source]
     reason[known & (days >= PARKED_DAYS) & (distance <= PARKED_KM_PER_DAY * days)] = Reason.PARKED
-    renewed = known & context.renewed
+    renewed = np.flatnonzero(known & context.renewed)
+    factor, factor_before = context.factor[renewed], context.factor[source[renewed]]
     reason[renewed] = Reason.INSTRUMENT_REPLACED
-    unit = renewed & (context.factor != context.factor[source])
-    reason[unit & (context.factor > context.factor[source])] = Reason.MILES_FOR_KILOMETRES
-    reason[unit & (context.factor < context.factor[source])] = Reason.KILOMETRES_FOR_MILES
+    reason[renewed[factor > factor_before]] = Reason.MILES_FOR_KILOMETRES
+    reason[renewed[factor < factor_before]] = Reason.KILOMETRES_FOR_MILES
 
 
 def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, Floats, Floats]:
     """Lowest, expected and highest number that would not have surprised, for readings not accepted."""
-    after = _nearest_accepted(context, forwards=False)
     vehicle = np.searchsorted(context.offsets, off, side="right") - 1
-    earlier, later = before[off], after[off]
+    earlier, later = before[off], _nearest_accepted(context, off, forwards=False)
     start = context.offsets[:-1][vehicle]
     anchor = np.where(earlier >= 0, earlier, np.where(later >= 0, later, start))
     first = np.where(context.accepted[start], start, anchor)
@@ -119,9 +135,8 @@ def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, 
     return np.minimum(lowest, expected), expected, np.maximum(highest, np.minimum(expected, lowest))
 
 
-def _explain_refused(
-    keyed: Floats, lowest: Floats, expected: Floats, highest: Floats, fleet_km: Floats
-) -> tuple[NDArray[np.int8], Floats]:
+def _explain_refused(keyed: Floats, window: Floats, fleet_km: Floats) -> tuple[NDArray[np.int8], Floats]:
+    lowest, expected, highest = window
     reason = np.where(keyed < lowest, Reason.ROLLBACK, Reason.IMPLAUSIBLE_PACE).astype(np.int8)
     suggested = np.full(keyed.size, np.nan)
     if fleet_km.size:

@@ -7,10 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.screening.chains import Chains, explain
-from service.engine.screening.clean import find_clean_vehicles
+from service.engine.screening.clean import find_clean_vehicles, vehicle_blocks
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.plausibility import HIGHEST_ODOMETER_KM
 from service.engine.screening.reasons import Context, find_reasons
+from service.engine.threads import for_every_part
 from service.errors import InvalidInputError
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -19,6 +20,8 @@ Codes: TypeAlias = NDArray[np.int8]
 Booleans: TypeAlias = NDArray[np.bool_]
 
 BLOCK_VEHICLES: Final = 4096
+PART_READINGS: Final = 800_000
+"""Readings of one part of a fleet, so that what is computed on the way is small and its memory used again."""
 CLOCK_SKEW_DAYS: Final = 1.0 / 24.0
 """A sender's clock may be an hour fast."""
 CONVICTED_AFTER: Final = 3
@@ -87,6 +90,20 @@ class Entries:
     prior_rate: Floats
     fleet_km: Floats
 
+    def of_vehicles(self, begin: int, end: int) -> "Entries":
+        """Cut out vehicles that follow each other, as views."""
+        offsets = self.offsets[begin : end + 1]
+        inside = slice(int(offsets[0]), int(offsets[-1]))
+        return Entries(
+            time_days=self.time_days[inside],
+            keyed_km=self.keyed_km[inside],
+            offsets=offsets - offsets[0],
+            received_days=self.received_days[inside],
+            verdict=self.verdict[inside],
+            prior_rate=self.prior_rate[begin:end],
+            fleet_km=self.fleet_km,
+        )
+
     @classmethod
     def plain(cls, time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats) -> "Entries":
         """Entries of which nothing but time and number is known."""
@@ -110,7 +127,7 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
     entries
         Whole histories of n vehicles.
     block_vehicles
-        Vehicles worked on at once; the result does not depend on it.
+        Doubtful vehicles worked on at once; the result does not depend on it.
 
     Returns
     -------
@@ -129,48 +146,73 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
     and cost a few operations a reading; the others are explained by chains, see `chains`. O(r).
     """
     _check(entries)
-    outcome, reason, usable = _sort_out(entries)
-    offsets = np.concatenate([[0], np.cumsum(usable)])[entries.offsets]
-    kept: Integers | slice = slice(None) if bool(np.all(usable)) else np.flatnonzero(usable)
-    time, keyed = entries.time_days[kept], entries.keyed_km[kept]
-    n = time.size
-    arrival = np.zeros(n, dtype=np.int8)
-    final = np.zeros(n, dtype=np.int8)
-    factor, shift, renewed = np.ones(n), np.zeros(n), np.zeros(n, dtype=np.bool_)
-    clean = find_clean_vehicles(time, keyed, offsets, entries.prior_rate)
-    clean[np.searchsorted(offsets, np.flatnonzero(entries.verdict[kept] == Verdict.RENEWED), "right") - 1] = (
-        False
+    size = entries.keyed_km.size
+    screening = Screening(
+        outcome_on_arrival=np.empty(size, dtype=np.int8),
+        outcome=np.empty(size, dtype=np.int8),
+        reason=np.empty(size, dtype=np.int8),
+        series_factor=np.empty(size),
+        series_offset_km=np.empty(size),
+        odometer_km=np.empty(size),
+        suggested_km=np.empty(size),
     )
+
+    def screen_part(part: tuple[int, int]) -> None:
+        inside = slice(*entries.offsets[list(part)].tolist())
+        found = _screen_part(entries.of_vehicles(*part), block_vehicles)
+        for name in Screening.__slots__:
+            getattr(screening, name)[inside] = getattr(found, name)
+
+    for_every_part(screen_part, vehicle_blocks(entries.offsets, PART_READINGS))
+    return screening
+
+
+def _screen_part(entries: Entries, block_vehicles: int) -> Screening:
+    outcome, reason, usable = _sort_out(entries)
+    screening = Screening(
+        outcome_on_arrival=outcome.copy(),
+        outcome=outcome,
+        reason=reason,
+        series_factor=np.ones(usable.size),
+        series_offset_km=np.zeros(usable.size),
+        odometer_km=entries.keyed_km.copy(),
+        suggested_km=np.full(usable.size, np.nan),
+    )
+    renewed = np.zeros(usable.size, dtype=np.bool_)
+    unusable = np.flatnonzero(~usable)
+    offsets = entries.offsets - np.searchsorted(unusable, entries.offsets)
+    kept: Integers | slice = np.flatnonzero(usable) if unusable.size else slice(None)
+    time, keyed, verdict = entries.time_days[kept], entries.keyed_km[kept], entries.verdict[kept]
+    clean = find_clean_vehicles(time, keyed, offsets, entries.prior_rate)
+    clean[np.searchsorted(offsets, np.flatnonzero(verdict == Verdict.RENEWED), "right") - 1] = False
     suspects = np.flatnonzero(~clean)
     suspects = suspects[np.argsort(-np.diff(offsets)[suspects], kind="stable")]
     for begin in range(0, suspects.size, block_vehicles):
         rows = suspects[begin : begin + block_vehicles]
         at, inside = _time_major(offsets, rows)
-        verdict = entries.verdict[kept][at]
-        chains = explain(time[at], keyed[at], verdict, np.diff(offsets)[rows], entries.prior_rate[rows])
+        chains = explain(time[at], keyed[at], verdict[at], np.diff(offsets)[rows], entries.prior_rate[rows])
         flat = at[inside]
-        arrival[flat] = np.where(chains.believed_on_arrival, Outcome.ACCEPTED, Outcome.HELD)[inside]
-        final[flat] = _final(chains)[inside]
-        factor[flat], shift[flat] = chains.factor[inside], chains.offset_km[inside]
-        renewed[flat] = chains.renewed[inside]
-    accepted = final == Outcome.ACCEPTED
-    odometer = np.where(accepted, factor * keyed + shift, keyed)
+        places = flat if isinstance(kept, slice) else kept[flat]
+        renewed[places] = chains.renewed[inside]
+        _write(screening, chains, inside, places)
     context = Context(
-        time_days=time, keyed_km=keyed, odometer_km=odometer, offsets=offsets, accepted=accepted,
-        factor=factor, renewed=renewed, prior_rate=entries.prior_rate, fleet_km=entries.fleet_km,
+        time_days=time, keyed_km=keyed, odometer_km=screening.odometer_km[kept], offsets=offsets,
+        accepted=outcome[kept] == Outcome.ACCEPTED, factor=screening.series_factor[kept],
+        renewed=renewed[kept], prior_rate=entries.prior_rate, fleet_km=entries.fleet_km,
     )  # fmt: skip
-    found, suggested = find_reasons(context)
-    outcome_on_arrival = outcome.copy()
-    outcome_on_arrival[kept], outcome[kept], reason[kept] = arrival, final, found
-    return Screening(
-        outcome_on_arrival=outcome_on_arrival,
-        outcome=outcome,
-        reason=reason,
-        series_factor=_spread(factor, kept, usable.size, 1.0),
-        series_offset_km=_spread(shift, kept, usable.size, 0.0),
-        odometer_km=_spread(odometer, kept, usable.size, entries.keyed_km),
-        suggested_km=_spread(suggested, kept, usable.size, np.nan),
-    )
+    reason[kept], screening.suggested_km[kept] = find_reasons(context)
+    return screening
+
+
+def _write(screening: Screening, chains: Chains, inside: Booleans, places: Integers) -> None:
+    """Note what the chains say, at the places of their readings among all."""
+    believed = chains.believed[inside]
+    arrival = np.where(chains.believed_on_arrival[inside], Outcome.ACCEPTED, Outcome.HELD)
+    screening.outcome_on_arrival[places] = arrival
+    screening.outcome[places] = _final(chains)[inside]
+    screening.series_factor[places] = chains.factor[inside]
+    screening.series_offset_km[places] = chains.offset_km[inside]
+    screening.odometer_km[places[believed]] = chains.km[inside][believed]
 
 
 def _check(entries: Entries) -> None:
@@ -242,10 +284,3 @@ def _final(chains: Chains) -> Codes:
     later = np.cumsum(chains.believed[::-1], axis=0)[::-1]
     off = np.where(later >= CONVICTED_AFTER, Outcome.CONVICTED, Outcome.HELD)
     return np.where(chains.believed, Outcome.ACCEPTED, off).astype(np.int8)
-
-
-def _spread(values: Floats, at: Integers | slice, size: int, otherwise: Floats | float) -> Floats:
-    """Put values of the usable readings among all readings."""
-    spread = np.full(size, otherwise, dtype=np.float64)
-    spread[at] = values
-    return spread
