@@ -1,5 +1,7 @@
 """The order plan as CSV, XLSX and PDF."""
 
+from itertools import pairwise
+
 from service.documents.csv_file import write_csv
 from service.documents.models import OrderLine, OrderPlan
 from service.documents.pdf import Json, render_pdf
@@ -33,7 +35,12 @@ def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
             "words": words,
             "footer": f"{plan.organisation} · {title} · {words['planned']} {presentation.moment(plan.planned_at)}",
             "facts": order_plan_facts(plan, presentation),
-            "lines": [_line(line, plan, presentation) for line in plan.lines],
+            "lines": [
+                _line(line, before, plan, presentation)
+                for before, line in pairwise((None, *plan.lines))
+                if line is not None
+            ],
+            "shows_runs_out": any(line.runs_out_on is not None for line in plan.lines),
             "cost_heading": cost_heading(plan, presentation),
             "total": _total(plan, presentation),
             "notes": [presentation.sentence(note) for note in plan.notes],
@@ -41,8 +48,15 @@ def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
     )
 
 
-def _line(line: OrderLine, plan: OrderPlan, presentation: Presentation) -> Json:
+def _line(line: OrderLine, before: OrderLine | None, plan: OrderPlan, presentation: Presentation) -> Json:
+    """Write one row; what belongs to the order of the row before is not explained and ticked off again."""
+    is_further = before is not None and (line.item, line.order_by_on, line.why) == (
+        before.item,
+        before.order_by_on,
+        before.why,
+    )
     return {
+        "is_further": is_further,
         "item": line.item,
         "supplier": line.supplier,
         "packs": f"{presentation.number(line.n_packs)} × {line.pack}",
@@ -51,8 +65,8 @@ def _line(line: OrderLine, plan: OrderPlan, presentation: Presentation) -> Json:
         "arrives": presentation.day(line.arrives_on),
         "runs_out": presentation.day(line.runs_out_on),
         "cost": presentation.money(line.cost_minor, plan.currency_decimals),
-        "why": presentation.sentence(line.why),
-        "if_not_ordered": presentation.sentence(line.if_not_ordered),
+        "why": "" if is_further else presentation.sentence(line.why),
+        "if_not_ordered": "" if is_further else presentation.sentence(line.if_not_ordered),
     }
 
 

@@ -67,7 +67,7 @@ def calendar_reason(months: int, due_on: date, today: date) -> str:
 
 def hours_reason(left: float) -> str:
     """Say how many running hours are left."""
-    return _interval_reason(left, "running hours")
+    return _interval_reason(left, "running hour" if abs(round(left)) == 1 else "running hours")
 
 
 def _interval_reason(left: float, unit: str) -> str:
