@@ -119,7 +119,9 @@ class Entries:
         )
 
 
-def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> Screening:
+def screen_readings(
+    entries: Entries, block_vehicles: int = BLOCK_VEHICLES, part_readings: int = PART_READINGS
+) -> Screening:
     """Decide about every reading of every vehicle.
 
     Parameters
@@ -128,6 +130,8 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
         Whole histories of n vehicles.
     block_vehicles
         Doubtful vehicles worked on at once; the result does not depend on it.
+    part_readings
+        Readings of the parts into which the fleet is cut, which threads may share; likewise.
 
     Returns
     -------
@@ -163,7 +167,7 @@ def screen_readings(entries: Entries, block_vehicles: int = BLOCK_VEHICLES) -> S
         for name in Screening.__slots__:
             getattr(screening, name)[inside] = getattr(found, name)
 
-    for_every_part(screen_part, vehicle_blocks(entries.offsets, PART_READINGS))
+    for_every_part(screen_part, vehicle_blocks(entries.offsets, part_readings))
     return screening
 
 
