@@ -47,8 +47,14 @@ def export(
 
 def restore(
     file: Annotated[Path, typer.Argument(exists=True, dir_okay=False, readable=True)],
+    new_ids: Annotated[
+        bool, typer.Option("--new-ids", help="For a database that holds other organisations with these ids.")
+    ] = False,
 ) -> None:
     """Put an exported organisation into this database, all of it or nothing; its ids stay what they were.
+
+    With --new-ids whatever knows an id (`veh_12`) from outside has to learn the new one; numbers of the fleet, tokens
+    and passwords stay. Answers kept for calls that are sent again do not come along.
 
     From SQLite to PostgreSQL: export it, set SUMPWISE_DATABASE_URL, `sumpwise migrate`, restore it.
 
@@ -56,5 +62,5 @@ def restore(
     """
     with opened_database() as (database, _, _), file.open("rb") as source:
         with database.transaction() as session:
-            found = restore_organisation(session, newest_revision(), source)
+            found = restore_organisation(session, newest_revision(), source, under_new_ids=new_ids)
         typer.echo(f"{found.organisation}: {found.total} rows restored.")

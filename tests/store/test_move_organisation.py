@@ -99,7 +99,7 @@ def test_the_same_organisation_does_not_arrive_twice(full: Database, database: D
     file = exported(full)
     restored(database, file)
     before = members(exported(database))
-    with pytest.raises(ConflictError, match="a database of its own"):
+    with pytest.raises(ConflictError, match="with --new-ids, or into a database of its own"):
         restored(database, file)
     assert members(exported(database)) == before
 

@@ -61,7 +61,7 @@ def write_rows(session: Session, table: Table, rows: Sequence[Row]) -> None:
     except IntegrityError as error:
         raise ConflictError(
             f"What the file holds for {table.name} clashes with what is in the database; "
-            "restore it into a database of its own."
+            "restore it with --new-ids, or into a database of its own."
         ) from error
 
 

@@ -1,7 +1,8 @@
 """Take everything that an organisation owns out into one file, and put it into another database.
 
 The file is a zip: `manifest.json`, and for every table `tables/NAME.jsonl`, one JSON object a row in the order of keys.
-Keys are kept, since other programs know vehicles by them; so the target may hold no other organisation with these keys.
+Keys are kept, since other programs know vehicles by them; into a database that holds others with the same keys an
+organisation comes under new ones.
 """
 
 import hashlib
@@ -18,6 +19,7 @@ from sqlmodel import Session
 
 from service.errors import ConflictError, InvalidInputError
 from service.store.repositories import fleet, whole_organisation
+from service.store.repositories.renumbering import LEFT_OUT, Renumbering
 
 FORMAT: Final = 1
 MANIFEST: Final = "manifest.json"
@@ -71,8 +73,10 @@ def export_organisation(
     return _contents(manifest)
 
 
-def restore_organisation(session: Session, schema: str, source: IO[bytes]) -> Contents:
-    """Put everything from a file into the database, or nothing.
+def restore_organisation(
+    session: Session, schema: str, source: IO[bytes], *, under_new_ids: bool = False
+) -> Contents:
+    """Put everything from a file into the database, or nothing; under new ids if its own are taken.
 
     Raises
     ------
@@ -85,15 +89,22 @@ def restore_organisation(session: Session, schema: str, source: IO[bytes]) -> Co
         with zipfile.ZipFile(source) as archive:
             manifest = json.loads(archive.read(MANIFEST))
             key = _check(manifest, schema)
+            renumbering = Renumbering(session) if under_new_ids else None
             for table in whole_organisation.owned_tables():
-                _restore_table(session, archive, table, key, manifest["tables"][table.name])
+                told = manifest["tables"][table.name]
+                _restore_table(session, archive, table, key, told, renumbering)
     except (zipfile.BadZipFile, KeyError, ValueError) as error:
         raise InvalidInputError("The file is damaged, or is not an export of an organisation.") from error
     return _contents(manifest)
 
 
 def _restore_table(
-    session: Session, archive: zipfile.ZipFile, table: Table, key: int, told: dict[str, Any]
+    session: Session,
+    archive: zipfile.ZipFile,
+    table: Table,
+    key: int,
+    told: dict[str, Any],
+    renumbering: Renumbering | None,
 ) -> None:
     owner = whole_organisation.owner_column(table)
     digest, n_rows = hashlib.sha256(), 0
@@ -105,7 +116,10 @@ def _restore_table(
             rows = [json.loads(line) for line in lines]
             if any(row[owner] != key for row in rows):
                 raise InvalidInputError("The file holds rows of another organisation; nothing was stored.")
-            whole_organisation.write_rows(session, table, rows)
+            if renumbering is not None:
+                rows = [] if table.name in LEFT_OUT else [renumbering.change(table, row) for row in rows]
+            if rows:
+                whole_organisation.write_rows(session, table, rows)
     if (n_rows, digest.hexdigest()) != (told["n_rows"], told["sha256"]):
         raise InvalidInputError(
             f"The rows of {table.name} are not those that were exported; nothing was stored."
