@@ -36,6 +36,7 @@ _DATE: Final = re.compile(r"(?<![\w-])(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[0
 _GROUPED: Final = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\w,])")
 _DECIMAL: Final = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?=\s?(?:%|°C|L|km|mi|N·m)(?!\w))")
 _PER_CENT: Final = re.compile(r"(?<=\d) ?%")
+_BOUND: Final = re.compile(r"(?<=[<>]) (?=\d)")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +103,7 @@ class Presentation:
         text = _DATE.sub(self._dated, text)
         text = _GROUPED.sub(lambda found: found[0].replace(",", _NARROW_SPACE), text)
         text = _DECIMAL.sub(rf"\1{self.decimal_mark}\2", text)
-        return _PER_CENT.sub("\u00a0%", text)
+        return _BOUND.sub("\u00a0", _PER_CENT.sub("\u00a0%", text))
 
     def _dated(self, found: re.Match[str]) -> str:
         try:

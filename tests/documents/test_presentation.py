@@ -67,6 +67,7 @@ def test_weekdays_have_names() -> None:
         ("Due since 2026-05-06; 60,000 km.", "Due since 06/05/2026; 60\u202f000 km."),
         ("It holds 9.25 L, 43% used, limit 0.20%.", "It holds 9,25 L, 43\u00a0% used, limit 0,20\u00a0%."),
         ("Week 2026-W20, sheet 2026-05-06-7, 5W-30, V2.5", "Week 2026-W20, sheet 2026-05-06-7, 5W-30, V2.5"),
+        ("The chance is > 99 %.", "The chance is >\u00a099\u00a0%."),
         ("No such day: 2026-02-30", "No such day: 2026-02-30"),
         ("Article 1,5 and 1,234,5", "Article 1,5 and 1,234,5"),
     ],
