@@ -20,7 +20,7 @@ from service.engine.due.limits import (
 )
 from service.engine.due.patterns import Meters, block_of, limit_patterns
 from service.engine.due.reached import Question, first_reached
-from service.engine.threads import for_every_part
+from service.engine.parts import for_every_part
 from service.errors import InvalidInputError
 
 # Three years: beyond them a usage forecast says nothing that a planner could use. Common practice, no source.

@@ -1,11 +1,11 @@
 """Vehicles whose history raises no question: every reading follows the one before at an ordinary pace."""
 
-from collections.abc import Iterator
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.parts import vehicle_blocks
 from service.engine.screening.plausibility import (
     BELIEF_MARGIN,
     is_plainly_clean,
@@ -52,16 +52,6 @@ def find_clean_vehicles(
     for begin, end in vehicle_blocks(offsets, BLOCK_READINGS):
         clean[begin:end] = _block(time_days, keyed_km, offsets[begin : end + 1], prior_rate[begin:end])
     return clean
-
-
-def vehicle_blocks(offsets: Integers, most_readings: int) -> Iterator[tuple[int, int]]:
-    """Cut the vehicles into blocks of at most so many readings, or of one vehicle."""
-    begin, n_vehicles = 0, offsets.size - 1
-    while begin < n_vehicles:
-        end = int(np.searchsorted(offsets, offsets[begin] + most_readings, side="right")) - 1
-        end = min(max(end, begin + 1), n_vehicles)
-        yield begin, end
-        begin = end
 
 
 def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats) -> Booleans:

@@ -6,8 +6,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.parts import vehicle_blocks
 from service.engine.screening.chains import MILE_IN_KM
-from service.engine.screening.clean import BLOCK_READINGS, vehicle_blocks
+from service.engine.screening.clean import BLOCK_READINGS
 from service.engine.screening.outcomes import Reason
 from service.engine.screening.plausibility import ROUNDING_KM, pace_km_per_day
 

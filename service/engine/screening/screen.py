@@ -6,12 +6,12 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.parts import for_every_part, vehicle_blocks
 from service.engine.screening.chains import Chains, explain
-from service.engine.screening.clean import find_clean_vehicles, vehicle_blocks
+from service.engine.screening.clean import find_clean_vehicles
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.plausibility import HIGHEST_ODOMETER_KM
 from service.engine.screening.reasons import Context, find_reasons
-from service.engine.threads import for_every_part
 from service.errors import InvalidInputError
 
 Floats: TypeAlias = NDArray[np.float64]

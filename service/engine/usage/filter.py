@@ -6,6 +6,7 @@ from typing import Final, TypeAlias, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.parts import for_every_part, vehicle_blocks
 from service.engine.usage.hyperparameters import (
     DEFAULT_HYPERPARAMETERS,
     Hyperparameters,
@@ -25,6 +26,14 @@ Block = TypeVar("Block", Memory, Dynamics)
 BLOCK_VEHICLES: Final = 4096
 """Vehicles worked on at once, so that a block's moments stay in the processor's cache; results do not depend on it."""
 BLOCK_READINGS: Final = 1_000_000
+PART_READINGS: Final = 600_000
+"""Readings of one part of a fleet, so that what is computed on the way is small and its memory used again."""
+
+_CHANGED: Final = (
+    *MEMORY_OF_STATE.values(),
+    "n_readings", "n_used", "first_time_days", "first_odometer_km",
+    "used_time_days", "used_odometer_km", "last_time_days", "last_odometer_km",
+)  # fmt: skip
 
 
 def filter_readings(
@@ -98,10 +107,28 @@ def update(
     check_readings(time_days, odometer_km, offsets)
     if offsets.size != len(state) + 1:
         raise InvalidInputError.at("/offsets", "must have one entry more than there are vehicles")
-    has_history = state.n_readings > 0
-    some = np.flatnonzero(np.diff(offsets) > 0)
-    if bool(np.any(has_history[some] & (time_days[offsets[:-1][some]] < state.last_time_days[some]))):
+    some = np.flatnonzero((np.diff(offsets) > 0) & (state.n_readings > 0))
+    if bool(np.any(time_days[offsets[some]] < state.last_time_days[some])):
         raise InvalidInputError.at("/time_days", "a reading is older than the last one taken in")
+    result = replace(state, **{name: np.empty(len(state)) for name in _CHANGED})
+
+    def update_part(part: tuple[int, int]) -> None:
+        vehicles, own = slice(*part), offsets[part[0] : part[1] + 1]
+        inside = slice(int(own[0]), int(own[-1]))
+        updated = _updated(
+            state.take(vehicles), time_days[inside], odometer_km[inside], own - own[0], block_vehicles
+        )
+        for name in _CHANGED:
+            getattr(result, name)[vehicles] = getattr(updated, name)
+
+    for_every_part(update_part, vehicle_blocks(offsets, PART_READINGS))
+    return result
+
+
+def _updated(
+    state: UsageState, time_days: Floats, odometer_km: Floats, offsets: Integers, block_vehicles: int
+) -> UsageState:
+    has_history = state.n_readings > 0
     used = first_of_each_period(
         time_days,
         offsets,

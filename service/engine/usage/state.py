@@ -74,8 +74,8 @@ class UsageState:
         columns = np.ascontiguousarray(rows.T, dtype=np.float64)
         return cls(**dict(zip(names, columns, strict=True)))
 
-    def take(self, rows: NDArray[np.int64]) -> Self:
-        """Pick the states of some vehicles, by row number."""
+    def take(self, rows: NDArray[np.int64] | slice) -> Self:
+        """Pick the states of some vehicles, by row number; a slice gives views."""
         return type(self)(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
 
