@@ -16,6 +16,18 @@ PAGES = [
     "/vehicles",
     "/vehicles/veh_1",
     "/vehicles/veh_1/reading",
+    "/vehicles/veh_4/change",
+    "/vehicles/veh_4/job-sheet",
+    "/vehicles/veh_4/sample",
+    "/vehicles/veh_4/day",
+    "/vehicles/veh_4/compartments/new",
+    "/compartments/cmp_4/change",
+    "/stock",
+    "/stock/fluids/fld_2",
+    "/settings",
+    "/settings/people",
+    "/settings/machines",
+    "/settings/machines/src_1",
 ]
 
 
@@ -42,6 +54,11 @@ def marked(workshop, operator, fleet, database, clock):
         taken_at = f"2026-04-{10 + 5 * number}T08:00:00Z"
         row = {"vehicle": "veh_4", "taken_at": taken_at, "odometer": odometer, "source": f"R{MARKUP}"}
         assert operator.post("/v1/readings", {"readings": [row]}).status_code == 200
+    assert operator.post("/v1/machine-sources", {"name": f"Q{MARKUP}"}).status_code == 201
+    distance = {"datetime": "2026-05-01T05:30:00Z", "OdometerUnits": "kilometre", "Odometer": 79950.0}
+    header = {"EquipmentID": f"E{MARKUP}", "Model": f"M{MARKUP}"}
+    document = {"Equipment": [{"EquipmentHeader": header, "Distance": distance}]}
+    assert operator.post("/v1/machine-sources/src_1/documents", document).status_code == 200
     workshop.come_in()
     with database.transaction() as session:
         session.get(Organisation, operator.organisation_id).name = f"O{MARKUP}"
