@@ -37,3 +37,25 @@ def test_what_was_done_before_an_error_is_undone(database):
         _fail_half_way(database)
     with database.snapshot() as session:
         assert session.connection().execute(text("SELECT count(*) FROM kept")).scalar_one() == 0
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_a_full_disk_of_postgresql_is_a_refusal_and_passes(database, operator):
+    """The server reports 53100, disk_full (PostgreSQL, appendix A); here a trigger does, in its place."""
+    raising = (
+        "CREATE FUNCTION full_disk() RETURNS trigger LANGUAGE plpgsql AS "
+        "$$ BEGIN RAISE EXCEPTION 'no space' USING ERRCODE = '53100'; END $$"
+    )
+    with database.engine.begin() as connection:
+        connection.exec_driver_sql(raising)
+        connection.exec_driver_sql(
+            "CREATE TRIGGER full_disk BEFORE INSERT ON vehicle FOR EACH ROW EXECUTE FUNCTION full_disk()"
+        )
+    body = {"vehicle": "VAN-07", "class": "van"}
+    refused = operator.post("/v1/vehicles", body, headers={"Idempotency-Key": "k1"})
+    assert (refused.status_code, refused.headers["Retry-After"]) == (503, "60")
+    assert "full" in refused.json()["detail"]
+    assert operator.get("/v1/vehicles").status_code == 200, "reads go on"
+    with database.engine.begin() as connection:
+        connection.exec_driver_sql("DROP TRIGGER full_disk ON vehicle")
+    assert operator.post("/v1/vehicles", body, headers={"Idempotency-Key": "k1"}).status_code == 201
