@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import uvicorn
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from fastapi import FastAPI
 from playwright.sync_api import Browser, Page
 
@@ -66,8 +66,10 @@ class OpenBrowser:
 
     def findings(self, only: str = "") -> list[object]:
         """Serious findings of axe, of all its rules or of one, and whether the page scrolls sideways."""
-        options = {"runOnly": [only]} if only else {}
-        violations = Axe().run(self.page, options=options).response["violations"]
+        if not self.page.evaluate("typeof axe === 'object'"):
+            self.page.evaluate(AXE_SCRIPT)
+        options = {"resultTypes": ["violations"]} | ({"runOnly": [only]} if only else {})
+        violations = self.page.evaluate("options => axe.run(options).then(one => one.violations)", options)
         found: list[object] = [
             (one["id"], [node["target"] for node in one["nodes"]][:3])
             for one in violations
