@@ -19,10 +19,13 @@ from sqlmodel import Session
 
 from service.errors import ConflictError, DuplicateError, InvalidInputError, ServiceError, UnavailableError
 from service.store.bulk import BINARY_OPTION
+from service.store.writer_queue import WriterQueue
 
 CACHE_KIBIBYTES: Final = 65536
 STATEMENT_TIMEOUT_FACTOR: Final = 2
 """On PostgreSQL a statement may take this many times the wait for a lock."""
+
+BUSY: Final = "The database is busy or away; nothing was stored, send the same call again."
 
 _TRANSIENT_POSTGRES_STATES: Final = frozenset(
     {"40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"}
@@ -38,6 +41,7 @@ class Database:
         self.is_sqlite = make_url(url).get_backend_name() == "sqlite"
         self.pool_size = pool_size
         self.timeout_seconds = timeout_seconds
+        self._writers = WriterQueue()
         if self.is_sqlite:
             self.engine = _sqlite_engine(url, pool_size, timeout_seconds, sqlite_synchronous)
         else:
@@ -46,10 +50,23 @@ class Database:
     @contextmanager
     def transaction(self) -> Iterator[Session]:
         """Open a writing transaction; committed when the block ends, rolled back when it raises."""
-        with _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
+        with self._turn(), _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
             session.connection(execution_options={"sqlite_begin": "IMMEDIATE"})
             yield session
             session.commit()
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        """Wait in line for SQLite's one place to write; PostgreSQL has as many as there are connections."""
+        if not self.is_sqlite:
+            yield
+            return
+        if not self._writers.take(self.timeout_seconds):
+            raise UnavailableError(BUSY)
+        try:
+            yield
+        finally:
+            self._writers.leave()
 
     @contextmanager
     def snapshot(self) -> Iterator[Session]:
@@ -115,7 +132,7 @@ def _unavailable(error: DBAPIError) -> UnavailableError:
         return UnavailableError(
             "The disk of the database is full; nothing was stored.", retry_after_seconds=60
         )
-    return UnavailableError("The database is busy or away; nothing was stored, send the same call again.")
+    return UnavailableError(BUSY)
 
 
 def _lost_race(error: IntegrityError) -> ServiceError | None:

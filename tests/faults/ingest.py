@@ -156,7 +156,7 @@ def differences(book: Book, stored: Sequence[str], chunk: int) -> dict[str, int]
     torn = 0
     for batch in book.unknown():
         n_there = len(batch.references & present)
-        whole = {0, len(batch.rows)} | ({chunk} if batch.is_csv and len(batch.rows) > chunk else set())
+        whole = {0, len(batch.rows), *(range(chunk, len(batch.rows), chunk) if batch.is_csv else ())}
         torn += n_there not in whole
     return {
         "lost": lost,

@@ -41,12 +41,12 @@ def note_changes(
     now: datetime,
     stored: StoredReadings,
     decided: Sequence[tuple[Any, Decision]],
-) -> None:
-    """Store the verdicts that changed, say what has to be computed again, and write it down."""
+) -> set[int]:
+    """Store the verdicts that changed, say what has to be computed again, and write it down; gives the vehicles."""
     begins = {start.reading_id for start in stored.starts.values()}
     changed = list(_changed([pair for pair in decided if pair[0][0] not in begins]))
     if not changed:
-        return
+        return set()
     readings.update_verdicts(session, caller.organisation_id, [values for _, values in changed])
     earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
     mark_stale(session, caller.organisation_id, sorted(earliest), now, earliest)
@@ -62,6 +62,7 @@ def note_changes(
     if told:
         detail = {"n_readings": len(told), "readings": told[:MOST_LISTED]}
         record_change(session, caller, now, "judged anew", "reading", None, detail)
+    return set(earliest)
 
 
 def _changed(decided: Sequence[tuple[Any, Decision]]) -> Iterator[tuple[Any, dict[str, Any]]]:

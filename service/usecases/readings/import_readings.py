@@ -24,7 +24,9 @@ from service.errors import InvalidInputError
 from service.usecases.access.caller import Caller
 from service.usecases.readings.record_readings import ReadingRow, RowResult, record_readings
 
-CHUNK_ROWS: Final = 5_000
+CHUNK_ROWS: Final = 2_500
+"""Rows of one transaction: other writers wait for it, a fraction of a second."""
+
 REQUIRED: Final = frozenset({"vehicle", "taken_at"})
 OPTIONAL: Final = frozenset({"odometer", "unit", "engine_hours", "source", "reference"})
 MAX_HEADER_CHARACTERS: Final = 4_000

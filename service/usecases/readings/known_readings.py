@@ -54,6 +54,13 @@ class KnownReadings:
                 if row[10] in new_references:
                     self.by_reference[(row[1], row[9], row[10])] = (row[2], (row[3], row[11]))
 
+    def holds(self, new: Candidate) -> bool:
+        """Whether a reading's reference, or what it says, is known."""
+        if new.reference is not None and (new.vehicle_id, new.source, new.reference) in self.by_reference:
+            return True
+        times = self.by_value.get((new.vehicle_id, (new.km, new.engine_hours)), ())
+        return any(_same_time(at_days, new.at_days) for at_days in times)
+
     def repeat(self, new: Candidate) -> ReadingReason | None:
         """Reason not to store a reading; one without any is known from now on."""
         numbers = (new.km, new.engine_hours)

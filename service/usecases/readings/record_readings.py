@@ -1,7 +1,7 @@
 """Record readings in bulk: every row gets an outcome, and one bad row never loses the good ones."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -12,20 +12,22 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import InvalidInputError
-from service.store.repositories import fleet, readings
+from service.store.repositories import fleet
 from service.store.repositories.fleet import VehicleKey
 from service.store.repositories.intake import NewRow, insert_readings
+from service.store.repositories.reading_windows import read_between, read_ends, read_named
 from service.store.repositories.stale_vehicles import mark_stale
 from service.units import km_from_miles
 from service.usecases.access.caller import Caller
-from service.usecases.readings.known_readings import Candidate, KnownReadings
-from service.usecases.readings.reading_windows import StoredReadings, earliest_times, load_readings
+from service.usecases.readings.known_readings import SAME_TIME_DAYS, Candidate, KnownReadings
+from service.usecases.readings.reading_windows import StoredReadings, earliest_times, load_readings, new_ends
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import days_of
 
 MAX_ROWS: Final = 10_000
 """Rows of one call, and of one transaction of a file."""
 
+NEAR: Final = timedelta(days=SAME_TIME_DAYS)
 _NO_OFFSET: Final = timedelta(0)
 STORED: Final = frozenset({ReadingOutcome.ACCEPTED, ReadingOutcome.HELD})
 
@@ -69,6 +71,12 @@ class _NewReading:
     outcome: ReadingOutcome = ReadingOutcome.ACCEPTED
     reason: ReadingReason | None = None
     used_km: float | None = None
+
+    @property
+    def candidate(self) -> Candidate:
+        """What tells whether it is a repeat."""
+        row = self.row
+        return Candidate(self.vehicle_id, self.at_days, self.km, row.engine_hours, row.source, row.reference)
 
     def stored_row(self, organisation_id: int, now: datetime) -> NewRow:
         """Row of the table; the offset is the one the time came with."""
@@ -121,42 +129,60 @@ def store_readings(
         _new_reading(caller, now, vehicles.get(row.vehicle), row) if isinstance(row, ReadingRow) else row
         for row in rows
     ]
-    stored = _load(session, organisation_id, now, vehicles, rows)
+    stored = _load(session, organisation_id, [one for one in checked if isinstance(one, _NewReading)])
     checked = _without_repeats(stored, checked)
     new = [one for one in checked if isinstance(one, _NewReading)]
-    _screen(session, caller, now, stored, new)
+    changed = _screen(session, caller, now, stored, new)
     kept = [one for one in new if one.outcome in STORED]
     insert_readings(session, [one.stored_row(organisation_id, now) for one in kept])
     touched = earliest_times((one.vehicle_id, one.taken_at) for one in kept)
-    mark_stale(session, organisation_id, sorted(touched), now, touched)
+    ends = _ends(stored, [one for one in kept if one.vehicle_id not in changed])
+    mark_stale(session, organisation_id, sorted(touched), now, touched, ends)
     return [RowResult(one.outcome, one.reason) if isinstance(one, _NewReading) else one for one in checked]
 
 
-def _load(
-    session: Session,
-    organisation_id: int,
-    now: datetime,
-    vehicles: Mapping[str, VehicleKey],
-    rows: Sequence[ReadingRow | RowResult],
-) -> StoredReadings:
-    """Load what is stored of the vehicles concerned, as far as it matters; references wherever they are."""
-    concerned = [
-        (vehicles[row.vehicle].id, row)
-        for row in rows
-        if isinstance(row, ReadingRow) and row.vehicle in vehicles
+def _load(session: Session, organisation_id: int, new: Sequence[_NewReading]) -> StoredReadings:
+    """Load what is stored of the vehicles concerned, as far as it matters; what new rows may repeat, wherever it is."""
+    ends = read_ends(session, organisation_id, sorted({one.vehicle_id for one in new}))
+    ended = [one for one in new if one.vehicle_id in ends]
+    spans = [
+        (one.vehicle_id, one.taken_at - NEAR, one.taken_at + NEAR)
+        for one in ended
+        if one.at_days <= ends[one.vehicle_id].last_days + SAME_TIME_DAYS
     ]
-    earliest = earliest_times((key, _moment_of(row, now)) for key, row in concerned)
-    stored = load_readings(session, organisation_id, earliest)
-    references = {
-        row.reference for key, row in concerned if key in stored.starts and row.reference is not None
-    }
-    if not references:
-        return stored
-    loaded = {row[0] for row in stored.rows}
-    repeated = readings.read_entries(session, organisation_id, list(stored.starts), references=references)
-    return StoredReadings(
-        rows=stored.rows, starts=stored.starts, earlier=[row for row in repeated if row[0] not in loaded]
+    earlier = read_named(session, organisation_id, _names(ended)) + read_between(
+        session, organisation_id, spans
     )
+    known = _known(earlier, ended)
+    fresh = [one for one in new if not known.holds(one.candidate)]
+    earliest = earliest_times((one.vehicle_id, one.taken_at) for one in fresh)
+    stored = load_readings(session, organisation_id, earliest, ends)
+    unasked = [one for one in fresh if one.vehicle_id in stored.starts and one.vehicle_id not in ends]
+    return replace(stored, earlier=earlier + read_named(session, organisation_id, _names(unasked)))
+
+
+def _names(new: Sequence[_NewReading]) -> list[tuple[int, str, str]]:
+    """Source and reference of those readings that have one."""
+    return [
+        (one.vehicle_id, one.row.source, one.row.reference) for one in new if one.row.reference is not None
+    ]
+
+
+def _known(stored: Sequence[Any], new: Sequence[_NewReading]) -> KnownReadings:
+    """What is stored that new readings may repeat."""
+    known = KnownReadings()
+    references = {one.row.reference for one in new if one.row.reference is not None}
+    known.note_stored(stored, [one.at_days for one in new], references)
+    return known
+
+
+def _ends(stored: StoredReadings, kept: Sequence[_NewReading]) -> dict[int, bytes]:
+    """Where the readings of vehicles end now."""
+    by_vehicle: dict[int, list[tuple[float, float | None]]] = {}
+    for one in kept:
+        km = one.used_km if one.outcome is ReadingOutcome.ACCEPTED else None
+        by_vehicle.setdefault(one.vehicle_id, []).append((one.at_days, km))
+    return new_ends(stored, by_vehicle)
 
 
 def _without_repeats(
@@ -164,9 +190,7 @@ def _without_repeats(
 ) -> list[_NewReading | RowResult]:
     """Give repeats their outcome, of rows stored earlier and of rows of this call."""
     new = [one for one in checked if isinstance(one, _NewReading)]
-    known = KnownReadings()
-    references = {one.row.reference for one in new if one.row.reference is not None}
-    known.note_stored([*stored.earlier, *stored.rows], [one.at_days for one in new], references)
+    known = _known([*stored.earlier, *stored.rows], new)
     if known.is_empty and _differ(new):
         return list(checked)
     return [one if isinstance(one, RowResult) else _or_repeat(known, one) for one in checked]
@@ -181,10 +205,7 @@ def _differ(new: Sequence[_NewReading]) -> bool:
 
 
 def _or_repeat(known: KnownReadings, new: _NewReading) -> _NewReading | RowResult:
-    row = new.row
-    reason = known.repeat(
-        Candidate(new.vehicle_id, new.at_days, new.km, row.engine_hours, row.source, row.reference)
-    )
+    reason = known.repeat(new.candidate)
     if reason is None:
         return new
     is_same = reason is ReadingReason.DUPLICATE
@@ -193,13 +214,15 @@ def _or_repeat(known: KnownReadings, new: _NewReading) -> _NewReading | RowResul
 
 def _screen(
     session: Session, caller: Caller, now: datetime, stored: StoredReadings, new: Sequence[_NewReading]
-) -> None:
-    """Write the decisions into the new readings: of the odometer first, then of the hour meter."""
+) -> set[int]:
+    """Write the decisions into the new readings; gives vehicles of which stored ones are judged anew."""
     metered = [one for one in new if one.km is not None]
     entries = [NewEntry(one.vehicle_id, one.at_days, one.km or 0.0) for one in metered]
-    for one, decision in zip(metered, decide(session, caller, now, stored, entries), strict=True):
+    decided = decide(session, caller, now, stored, entries)
+    for one, decision in zip(metered, decided.of_new, strict=True):
         one.outcome, one.reason, one.used_km = decision.outcome, decision.reason, decision.used_km
     _check_hours(stored.rows, new)
+    return decided.changed
 
 
 def _new_reading(
@@ -223,11 +246,6 @@ def _new_reading(
     return _NewReading(
         vehicle.id, taken_at, days_of(taken_at), km, unit, row, row.engine_hours, row.engine_hours
     )
-
-
-def _moment_of(row: ReadingRow, now: datetime) -> datetime:
-    """Give the time of a row that will be refused for having no offset some meaning."""
-    return now if row.taken_at.tzinfo is None else min(row.taken_at, now)
 
 
 def _check_hours(stored: Sequence[Any], new: Sequence[_NewReading]) -> None:

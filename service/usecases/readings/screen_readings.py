@@ -68,6 +68,14 @@ MOST_COMPARED: Final = 100
 UNEXPLAINED: Final = frozenset({ReadingReason.ROLLBACK, ReadingReason.IMPLAUSIBLE_PACE})
 
 
+class Decided(NamedTuple):
+    """What screening said."""
+
+    of_new: list[Decision]
+    changed: set[int]
+    """Vehicles of which stored readings are judged otherwise now."""
+
+
 class NewEntry(NamedTuple):
     """An odometer value that is not stored yet."""
 
@@ -144,7 +152,7 @@ class _Verdicts:
 
 def decide(
     session: Session, caller: Caller, now: datetime, stored: StoredReadings, new: Sequence[NewEntry]
-) -> list[Decision]:
+) -> Decided:
     """Screen the new entries with what is stored of their vehicles; stored verdicts that change are updated."""
     old = [row for row in stored.rows if row[3] is not None]
     table = _table(session, caller.organisation_id, now, stored, old, new)
@@ -164,8 +172,7 @@ def decide(
         decisions = verdicts.decisions(of_new)
     changed = _changed_places(old, verdicts)
     pairs = zip([old[place] for place in changed.tolist()], verdicts.decisions(changed), strict=True)
-    note_changes(session, caller, now, stored, list(pairs))
-    return decisions
+    return Decided(decisions, note_changes(session, caller, now, stored, list(pairs)))
 
 
 def _changed_places(old: Sequence[Any], verdicts: _Verdicts) -> NDArray[np.int64]:

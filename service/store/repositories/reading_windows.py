@@ -1,0 +1,103 @@
+"""What the latest readings of many vehicles say, and from where on they have to be looked at."""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from service.store.bulk import fetch_tuples
+from service.store.in_lists import is_one_of
+from service.store.instants import sqlite_instant
+from service.store.tables.readings import VehicleUsage
+
+# The columns are those of `readings.read_entries`. What is wanted comes first: a few rows of each vehicle by an index.
+_QUERY: Final = """
+    SELECT reading.id, reading.vehicle_id, {taken}, reading.odometer_km, reading.outcome, reading.reason,
+        reading.decided_by, reading.used_km, {received}, reading.source, reading.reference,
+        reading.engine_hours, reading.used_hours
+    FROM ({wanted}) AS wanted CROSS JOIN reading
+    WHERE reading.organisation_id = {mark} AND reading.vehicle_id = wanted.vehicle_id AND {condition}
+    ORDER BY reading.vehicle_id, reading.taken_at, reading.id
+"""
+_ON_SQLITE: Final = {
+    "mark": "?",
+    "taken": "julianday(reading.taken_at) - 2440587.5",
+    "received": "julianday(reading.received_at) - 2440587.5",
+    "wanted": "SELECT json_extract(value, '$[0]') AS vehicle_id, json_extract(value, '$[1]') AS lowest,"
+    " json_extract(value, '$[2]') AS highest FROM json_each(?)",
+}
+_ON_POSTGRESQL: Final = {
+    "mark": "%s",
+    "taken": "date_part('epoch', reading.taken_at) / 86400.0",
+    "received": "date_part('epoch', reading.received_at) / 86400.0",
+    "wanted": "SELECT * FROM unnest(%s::integer[], %s::{kind}[], %s::{kind}[]) AS w (vehicle_id, lowest, highest)",
+}
+_BETWEEN: Final = "reading.taken_at >= wanted.lowest AND reading.taken_at <= wanted.highest"
+_NAMED: Final = "reading.source = wanted.lowest AND reading.reference = wanted.highest"
+_EVER: Final = datetime(1, 1, 2, tzinfo=UTC), datetime(9999, 12, 30, tzinfo=UTC)
+
+
+class ReadingEnd(NamedTuple):
+    """From where on a vehicle's readings have to be looked at, its latest reading and its first accepted odometer."""
+
+    since_days: float
+    last_days: float
+    first_days: float
+    first_km: float
+
+    def stored(self) -> bytes:
+        """Form in which it is kept."""
+        return np.array(self, dtype=np.float64).tobytes()
+
+
+def read_ends(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, ReadingEnd]:
+    """Ends of those vehicles that have one."""
+    query = select(col(VehicleUsage.vehicle_id), col(VehicleUsage.reading_end)).where(
+        col(VehicleUsage.organisation_id) == organisation_id,
+        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
+        col(VehicleUsage.reading_end).is_not(None),
+    )
+    rows = session.connection().execute(query).all()
+    table = np.frombuffer(b"".join(row[1] or b"" for row in rows), dtype=np.float64).reshape(
+        len(rows), len(ReadingEnd._fields)
+    )
+    return {row[0]: ReadingEnd(*numbers) for row, numbers in zip(rows, table.tolist(), strict=True)}
+
+
+def read_since(session: Session, organisation_id: int, since: Mapping[int, datetime | None]) -> list[Any]:
+    """Rows of everything stored of some vehicles from an instant on, or ever, in the order of time."""
+    return read_between(
+        session, organisation_id, [(key, at or _EVER[0], _EVER[1]) for key, at in since.items()]
+    )
+
+
+def read_between(
+    session: Session, organisation_id: int, spans: Sequence[tuple[int, datetime, datetime]]
+) -> list[Any]:
+    """Rows of vehicles between two instants each."""
+    if session.get_bind().dialect.name == "sqlite":
+        texts = [(key, sqlite_instant(lowest), sqlite_instant(highest)) for key, lowest, highest in spans]
+        return _read(session, organisation_id, texts, _BETWEEN, "text")
+    return _read(session, organisation_id, spans, _BETWEEN, "timestamptz")
+
+
+def read_named(session: Session, organisation_id: int, names: Sequence[tuple[int, str, str]]) -> list[Any]:
+    """Rows of vehicles with a source and a reference each."""
+    return _read(session, organisation_id, names, _NAMED, "text")
+
+
+def _read(
+    session: Session, organisation_id: int, wanted: Sequence[tuple[int, Any, Any]], condition: str, kind: str
+) -> list[Any]:
+    if not wanted:
+        return []
+    if session.get_bind().dialect.name == "sqlite":
+        statement = _QUERY.format(**_ON_SQLITE, condition=condition)
+        return fetch_tuples(session, statement, (json.dumps(wanted), organisation_id))
+    parts = _ON_POSTGRESQL | {"wanted": _ON_POSTGRESQL["wanted"].format(kind=kind)}
+    columns = [list(column) for column in zip(*wanted, strict=True)]
+    statement = _QUERY.format(**parts, condition=condition)
+    return fetch_tuples(session, statement, (*columns, organisation_id))
