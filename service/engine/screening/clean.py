@@ -46,7 +46,7 @@ def find_clean_vehicles(
     -----
     Leaving readings out of a chain loses their gains, and the step that spans the gap gains at most the penalty
     of the step it replaces. So where every step gains something, and more than the next one's penalty, no chain
-    beats the whole history. About 10 ns a reading.
+    beats the whole history. About 20 ns a reading.
     """
     clean = np.ones(offsets.size - 1, dtype=np.bool_)
     for begin, end in vehicle_blocks(offsets, BLOCK_READINGS):
