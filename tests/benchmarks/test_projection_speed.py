@@ -12,8 +12,9 @@ import pytest
 from sqlalchemy import func, insert, select
 
 from seed_demo.large import build_fleet_of
+from service.store.repositories import projections
 from service.store.tables.projections import Projection
-from service.store.tables.readings import Reading, VehicleUsage
+from service.store.tables.readings import Reading
 from service.usecases.due import project_due
 from service.usecases.due import store_projections as stored
 from service.usecases.due.store_projections import store_projections
@@ -37,7 +38,7 @@ ENGINE_CALLS = (
 
 
 def add_readings(database, organisation_id: int, fleet) -> None:
-    """Store the invented fleet's readings as accepted ones, and forget what was derived from them."""
+    """Store the invented fleet's readings as accepted ones, and forget how vehicles run, as after a weekly fit."""
     vehicle = np.repeat(np.arange(1, N_VEHICLES + 1), np.diff(fleet.offsets))
     rows = [
         {
@@ -58,7 +59,7 @@ def add_readings(database, organisation_id: int, fleet) -> None:
     ]
     with database.transaction() as session:
         session.execute(insert(Reading), rows)
-        session.execute(VehicleUsage.__table__.update().values(is_stale=True))
+        projections.mark_all_stale(session, organisation_id)
 
 
 @pytest.fixture
