@@ -21,7 +21,9 @@ from service.errors import ConflictError, DuplicateError, InvalidInputError, Ser
 from service.store.bulk import BINARY_OPTION
 from service.store.writer_queue import WriterQueue
 
-CACHE_KIBIBYTES: Final = 65536
+CACHE_KIBIBYTES: Final = 32768
+"""Of each connection to SQLite: what a server holds after hours of work is this for every thread that works."""
+
 STATEMENT_TIMEOUT_FACTOR: Final = 2
 """On PostgreSQL a statement may take this many times the wait for a lock."""
 
@@ -158,6 +160,7 @@ def _sqlite_engine(url: str, pool_size: int, timeout_seconds: float, synchronous
         pool_size=pool_size,
         max_overflow=pool_size,
         pool_timeout=timeout_seconds,
+        pool_use_lifo=True,  # the connection used last has its cache filled; the others need none
     )
 
     @event.listens_for(engine, "connect")
