@@ -130,6 +130,49 @@ def test_the_first_engine_hours_after_an_event_are_asked_of_it(database, operato
     assert_like_a_replay(database, operator, vehicles)
 
 
+def test_dates_of_services_move_with_the_time_zone(database, operator, clock, vehicles):
+    read(operator, "VAN-1", 10, 10_000.0)
+    change_fluid(operator, "VAN-1", 20, km=10_500.0)
+    refresh(database, operator, clock)
+    for zone in ("Pacific/Kiritimati", "Pacific/Pago_Pago"):
+        answer = operator.patch("/v1/organisation", {"time_zone": zone})
+        assert answer.status_code == 200, answer.text
+        refresh(database, operator, clock)
+        assert_like_a_replay(database, operator, vehicles)
+
+
+def test_a_grade_is_read_anew_when_the_fluid_turns_out_to_be_dyed(
+    database, operator, clock, vehicles, followed
+):
+    fluid = {"fluid": "ATF-1", "kind": "automatic_transmission_car", "is_dyed": False}
+    assert operator.post("/v1/fluids", fluid).status_code == 201
+    second = {
+        "compartment": "rear gearbox",
+        "kind": "automatic_transmission_car",
+        "total_litres": 9.0,
+        "fluid": "ATF-1",
+    }
+    assert operator.post("/v1/vehicles/VAN-1/compartments", second).status_code == 201
+    read(operator, "VAN-1", 10, 10_000.0)
+    work = {"vehicle": "VAN-1", "done_at": (FIRST_DAY + timedelta(days=20)).isoformat(), "odometer": 10_500.0}
+    change = {
+        "compartment": "rear gearbox",
+        "method": "drain_and_fill",
+        "fluid": "ATF-1",
+        "rounds": [{"drained_litres": 4, "filled_litres": 4}],
+        "old_fluid_grade": "brown",
+    }
+    answer = operator.post("/v1/services", work | {"compartments": [change], "late_entry": True})
+    assert answer.status_code == 201, answer.text
+    refresh(database, operator, clock)
+    followed.clear()
+    answer = operator.patch("/v1/fluids/ATF-1", {"is_dyed": True})
+    assert answer.status_code == 200, answer.text
+    refresh(database, operator, clock)
+    assert followed == [vehicles[0]]
+    assert_like_a_replay(database, operator, vehicles)
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_whatever_comes_in_whatever_order_the_states_are_those_of_a_replay(
     database, operator, clock, vehicles, seed

@@ -107,6 +107,14 @@ def list_vehicles(
     return list(session.exec(query.order_by(col(Vehicle.id)).limit(limit)))
 
 
+def list_vehicle_ids(session: Session, organisation_id: int) -> list[int]:
+    """Keys of all vehicles, retired ones too, in ascending order."""
+    query = (
+        select(col(Vehicle.id)).where(Vehicle.organisation_id == organisation_id).order_by(col(Vehicle.id))
+    )
+    return [key for key in session.exec(query) if key is not None]
+
+
 def lock_vehicles(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> None:
     """Let one writer at a time change what is known of these vehicles; on SQLite the writers queue anyway.
 

@@ -5,6 +5,7 @@ from sqlmodel import Session, col, select
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
 from service.store.tables.fluids import Fluid
+from service.store.tables.vehicles import Compartment
 
 
 def find_fluid(
@@ -35,3 +36,11 @@ def list_fluids(session: Session, organisation_id: int) -> list[Fluid]:
     """All fluids, by article name."""
     query = select(Fluid).where(Fluid.organisation_id == organisation_id).order_by(col(Fluid.reference))
     return list(session.exec(query))
+
+
+def vehicle_ids_with_fluid(session: Session, organisation_id: int, fluid_id: int) -> list[int]:
+    """Vehicles that hold a fluid, in ascending order."""
+    query = select(Compartment.vehicle_id).where(
+        Compartment.organisation_id == organisation_id, Compartment.fluid_id == fluid_id
+    )
+    return list(session.exec(query.distinct().order_by(col(Compartment.vehicle_id))))

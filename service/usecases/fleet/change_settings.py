@@ -12,6 +12,7 @@ from service.domain.roles import Scope
 from service.domain.zones import zone_named
 from service.errors import DuplicateError, InvalidInputError, NotFoundError
 from service.store.repositories import fleet
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot, Organisation
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
@@ -31,6 +32,10 @@ def change_organisation(
     before = _apply(organisation, changes)
     session.add(organisation)
     session.flush()
+    if "time_zone" in changes:
+        # A service late in the evening is on another date there, and so is what is counted from it.
+        everyone = fleet.list_vehicle_ids(session, caller.organisation_id)
+        mark_stale(session, caller.organisation_id, everyone, now)
     detail = {"before": before, "after": dict(changes)}
     record_change(session, caller, now, "changed", "organisation", organisation.id, detail)
     return organisation

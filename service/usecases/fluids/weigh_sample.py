@@ -39,6 +39,9 @@ AGEING_PROPERTIES: Final = frozenset(
 CONTAMINANTS: Final = frozenset({LaboratoryProperty.WATER_FRACTION, LaboratoryProperty.COOLANT_FRACTION})
 """Only a laboratory that looked for these can say that an alarm is over."""
 
+FLUID_FACTS: Final = frozenset({"is_dyed", "new_values"})
+"""What a sample is read against, of the facts of a fluid."""
+
 
 def observer_for(kind: FluidKind, fluid: Fluid | None, limits: Sequence[AlarmLimit]) -> Observe:
     """Make the function that weighs samples of one compartment against the limits of its kind."""

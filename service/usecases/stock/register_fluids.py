@@ -11,9 +11,11 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fluids
+from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.fluids import Fluid
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.fluids.weigh_sample import FLUID_FACTS
 from service.usecases.stock.offer_packs import PackOffer, change_item, set_packs
 
 
@@ -61,5 +63,8 @@ def change_fluid(
     caller.require(Scope.PLANNING)
     fluid = fluids.get_fluid(session, caller.organisation_id, reference, for_update=True)
     change_item(session, fluid, changes, packs)
+    if FLUID_FACTS & changes.keys():
+        holders = fluids.vehicle_ids_with_fluid(session, caller.organisation_id, fluid.id or 0)
+        mark_stale(session, caller.organisation_id, holders, now)
     record_change(session, caller, now, "changed", "fluid", fluid.id, dict(changes))
     return fluid
