@@ -146,7 +146,7 @@ def solve_weeks(classes: VisitClasses, capacity: WeekCapacity, time_limit_second
         b_ub=capacity.regular_hours,
         A_eq=programme.each_class_once,
         b_eq=classes.n_visits.astype(np.float64),
-        bounds=[(0.0, upper) for upper in programme.upper.tolist()],
+        bounds=np.column_stack([np.zeros(programme.upper.size), programme.upper]),
         method="highs-ds",
         options={"time_limit": time_limit_seconds},
     )

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Text, case, cast, func, select, update
+from sqlalchemy import ColumnElement, Text, cast, func, select, true, update
 from sqlmodel import Session, col
 
 from service.store.bulk import Columns, put_columns
@@ -15,10 +15,9 @@ from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
 
 
-class Freshness(NamedTuple):
-    """What changed of a vehicle since its states were stored; the old states are left out where nothing did."""
+class Changed(NamedTuple):
+    """What changed of a vehicle since its states were stored; where nothing is stored, its fluids did."""
 
-    is_stale: bool
     is_fluid_stale: bool
     changed_from: datetime | None
     usage_state: bytes
@@ -68,6 +67,7 @@ COMPARTMENT_COLUMNS: Final = (
     CompartmentState.fresh_fraction,
 )
 JSON_COLUMNS: Final = ("ageing", "seals")
+ROWS_A_PART: Final = 500
 
 
 def read_compartments(
@@ -88,10 +88,11 @@ def read_compartments(
         )
         .order_by(col(Compartment.vehicle_id), col(Compartment.id))
     )
-    names = [column.key for column in query.selected_columns]
-    rows = session.connection().execute(query).all()
-    columns = list(zip(*rows, strict=True)) if rows else [()] * len(names)
-    found = {str(name): list(values) for name, values in zip(names, columns, strict=True)}
+    found: dict[str, list[Any]] = {str(column.key): [] for column in query.selected_columns}
+    # A part at a time: a whole fleet's rows at once would set the collector to work on all objects there are.
+    for rows in session.connection().execute(query).partitions(ROWS_A_PART):
+        for values, part in zip(found.values(), zip(*rows, strict=True), strict=True):
+            values.extend(part)
     return found | {name: _decoded(found[name]) for name in JSON_COLUMNS}
 
 
@@ -134,26 +135,30 @@ def read_earlier_usage(
     }
 
 
-def read_freshness(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
-) -> dict[int, Freshness]:
-    """Say of some vehicles what changed; those of which nothing is stored are missing."""
-    old_states = (
-        case((col(VehicleUsage.is_stale), column))
-        for column in (VehicleUsage.usage_state, VehicleUsage.hours_state)
+def read_changed(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, Changed]:
+    """Say of some vehicles what changed; those of which nothing did are left out."""
+    is_changed = (
+        col(VehicleUsage.vehicle_id).is_(None)
+        | col(VehicleUsage.is_stale).is_(True)
+        | col(VehicleUsage.is_fluid_stale).is_(True)
     )
-    query = select(
-        col(VehicleUsage.vehicle_id),
-        col(VehicleUsage.is_stale),
-        col(VehicleUsage.is_fluid_stale),
-        col(VehicleUsage.changed_from),
-        *old_states,
-    ).where(
-        col(VehicleUsage.organisation_id) == organisation_id,
-        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
+    query = (
+        select(
+            col(Vehicle.id),
+            func.coalesce(col(VehicleUsage.is_fluid_stale), true()),
+            col(VehicleUsage.changed_from),
+            col(VehicleUsage.usage_state),
+            col(VehicleUsage.hours_state),
+        )
+        .outerjoin(VehicleUsage, col(VehicleUsage.vehicle_id) == Vehicle.id)
+        .where(
+            col(Vehicle.organisation_id) == organisation_id,
+            is_one_of(session, col(Vehicle.id), vehicle_ids),
+            is_changed,
+        )
     )
     return {
-        row[0]: Freshness(row[1], row[2], row[3], row[4] or b"", row[5] or b"")
+        row[0] or 0: Changed(row[1], row[2], row[3] or b"", row[4] or b"")
         for row in session.connection().execute(query)
     }
 

@@ -250,13 +250,12 @@ def _limits(
     passed: float,
 ) -> CompartmentLimits:
     rates, duty = parameters.rates, parameters.duty_multiplier
-    due_on = np.array(columns["due_on"], dtype="datetime64[D]")
-    calendar = (due_on - np.datetime64(today)).astype("timedelta64[D]").astype(np.float64) - passed
+    due_on = np.array([np.nan if day is None else day.toordinal() for day in columns["due_on"]])
     return CompartmentLimits(
         vehicle_row=vehicle_row,
         distance_km=_column(columns, "due_odometer_km"),
         hours=_column(columns, "due_engine_hours"),
-        calendar_days_ahead=np.where(np.isnat(due_on), np.nan, calendar),
+        calendar_days_ahead=due_on - today.toordinal() - passed,
         is_contaminated=np.array(columns["is_contaminated"], dtype=bool),
         condition=Condition(
             life_used_fraction=fluid.life_used,

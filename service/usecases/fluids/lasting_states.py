@@ -22,13 +22,9 @@ def vehicles_to_follow(
     A state depends on the meters at the events of its fluid. What a meter showed at an event is settled once the meter
     was read then or later, and readings that come after that one do not change it.
     """
-    found = projections.read_freshness(session, organisation_id, vehicle_ids)
-    moved = [key for key in vehicle_ids if key not in found or found[key].is_fluid_stale]
-    doubtful = [
-        key
-        for key, one in found.items()
-        if one.is_stale and not one.is_fluid_stale and one.changed_from is not None
-    ]
+    found = projections.read_changed(session, organisation_id, vehicle_ids)
+    moved = [key for key, one in found.items() if one.is_fluid_stale]
+    doubtful = [key for key, one in found.items() if not one.is_fluid_stale and one.changed_from is not None]
     known = [key for key in doubtful if found[key].usage_state and found[key].hours_state]
     moved += set(doubtful).difference(known)
     if known:
