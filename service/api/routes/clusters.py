@@ -1,4 +1,4 @@
-"""Replaced instrument clusters: the numbers start anew, the distance goes on."""
+"""Replaced instrument clusters and hour meters: the numbers start anew, distance and hours go on."""
 
 from fastapi import APIRouter, Response
 
@@ -16,18 +16,20 @@ router = APIRouter(tags=["readings"])
 @router.post(
     "/vehicles/{vehicle}/cluster-replacements",
     operation_id="replace_cluster",
-    summary="Record a replaced instrument cluster",
+    summary="Record a replaced instrument cluster or hour meter",
     status_code=201,
     response_model=ClusterReplaced,
     responses=describe_problems(404, 409, 422),
 )
 def post_cluster_replacement(vehicle: VehiclePath, body: ClusterReplacement, unit: Writing) -> Response:
-    """Say with which number the old cluster ended and the new one began; readings held since are judged anew."""
+    """Say with which numbers the old instrument ended and the new one began; readings since are judged anew."""
     replacement = Replacement(
         replaced_at=body.replaced_at,
         old_odometer=body.old_odometer,
         new_odometer=body.new_odometer,
         unit=body.unit,
+        old_engine_hours=body.old_engine_hours,
+        new_engine_hours=body.new_engine_hours,
     )
     stored = replace_cluster(unit.session, unit.caller, unit.now, vehicle, replacement)
     owner = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)

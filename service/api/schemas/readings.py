@@ -65,6 +65,9 @@ class ReadingRead(BaseModel):
     odometer_km: float | None
     used_km: float | None = Field(description="On the vehicle's continuous series; null while not used.")
     engine_hours: float | None
+    used_hours: float | None = Field(
+        description="The same on the vehicle's continuous series; null where the hours are not plausible."
+    )
     source: str
     reference: str | None
     outcome: ReadingOutcome
@@ -87,6 +90,7 @@ class ReadingRead(BaseModel):
             odometer_km=reading.odometer_km,
             used_km=reading.used_km,
             engine_hours=reading.engine_hours,
+            used_hours=reading.used_hours,
             source=reading.source,
             reference=reading.reference,
             outcome=ReadingOutcome(reading.outcome),

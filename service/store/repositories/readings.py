@@ -9,7 +9,7 @@ from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
-from service.domain.outcomes import ReadingOutcome
+from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.errors import NotFoundError
 from service.store.in_lists import is_one_of
 from service.store.tables.readings import Reading, VehicleUsage
@@ -163,6 +163,27 @@ def odometers_near(
 
 
 def update_verdicts(session: Session, organisation_id: int, rows: Sequence[dict[str, Any]]) -> None:
-    """Store what screening now says of readings: dictionaries with id, outcome, reason and used_km."""
+    """Store what screening now says of readings: dictionaries with id, outcome, reason, and used_km or used_hours."""
     if rows:
         session.execute(update(Reading), [{**row, "organisation_id": organisation_id} for row in rows])
+
+
+def replaced_hour_meters(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], source: str
+) -> list[tuple[int, float, float]]:
+    """Rows of vehicle, days since 1970 and hours to add from then on, in the order of time."""
+    query = core_select(
+        col(Reading.vehicle_id),
+        days_since_epoch(session, col(Reading.taken_at)),
+        col(Reading.used_hours) - col(Reading.engine_hours),
+    ).where(
+        col(Reading.organisation_id) == organisation_id,
+        is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
+        col(Reading.source) == source,
+        # IS TRUE and no ORDER BY: else the few rows are sought among all that are accepted, or all of the vehicle.
+        (col(Reading.outcome) == ReadingOutcome.ACCEPTED).is_(True),
+        col(Reading.reason) == ReadingReason.CLUSTER_REPLACED,
+        col(Reading.decided_by).is_not(None),
+        col(Reading.used_hours).is_not(None),
+    )
+    return sorted(tuple(row) for row in session.connection().execute(query))

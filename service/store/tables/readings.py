@@ -48,7 +48,7 @@ class Reading(SQLModel, table=True):
 
     engine_hours: float | None = None
     used_hours: float | None = None
-    """The same as far as it is plausible."""
+    """The same as far as it is plausible, shifted past a replaced hour meter."""
 
     source: str = Field(default="api", max_length=40)
     reference: str | None = Field(default=None, max_length=80)

@@ -25,6 +25,8 @@ ROUNDING: Final = timedelta(milliseconds=1)
 LASTING: Final = frozenset({ReadingReason.OTHER_VEHICLE, ReadingReason.IMPLAUSIBLE_HOURS})
 """Reasons that rest on more than the vehicle's own odometer; they stay as long as the outcome does."""
 
+OutcomeAndReason = tuple[str, str | None]
+
 
 class Decision(NamedTuple):
     """What was decided about one reading."""
@@ -50,19 +52,30 @@ def note_changes(
     readings.update_verdicts(session, caller.organisation_id, [values for _, values in changed])
     earliest = earliest_times((row[1], instant_of(row[2]) - ROUNDING) for row, _ in changed)
     mark_stale(session, caller.organisation_id, sorted(earliest), now, earliest)
+    told = [(row[0], (row[4], row[5]), (str(values["outcome"]), values["reason"])) for row, values in changed]
+    tell_changes(session, caller, now, told)
+    return set(earliest)
+
+
+def tell_changes(
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    changes: Sequence[tuple[int, OutcomeAndReason, OutcomeAndReason]],
+) -> None:
+    """Write down which readings are judged otherwise now, given what was said of them before and after."""
     told = [
         {
-            "reading": format_id(IdKind.READING, row[0]),
-            "before": {"outcome": row[4], "reason": row[5]},
-            "after": {"outcome": str(values["outcome"]), "reason": values["reason"]},
+            "reading": format_id(IdKind.READING, reading_id),
+            "before": {"outcome": before[0], "reason": before[1]},
+            "after": {"outcome": after[0], "reason": after[1]},
         }
-        for row, values in changed
-        if (row[4], row[5]) != (values["outcome"], values["reason"])
+        for reading_id, before, after in changes
+        if before != after
     ]
     if told:
         detail = {"n_readings": len(told), "readings": told[:MOST_LISTED]}
         record_change(session, caller, now, "judged anew", "reading", None, detail)
-    return set(earliest)
 
 
 def _changed(decided: Sequence[tuple[Any, Decision]]) -> Iterator[tuple[Any, dict[str, Any]]]:

@@ -14,6 +14,7 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.readings.reading_windows import load_readings
 from service.usecases.readings.replace_cluster import reason_of_release
+from service.usecases.readings.screen_hours import judge_hours_anew
 from service.usecases.readings.screen_readings import decide
 
 
@@ -56,6 +57,8 @@ def apply_decision(
     session.flush()
     changed = {reading.vehicle_id: reading.taken_at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
+    if reading.engine_hours is not None:
+        judge_hours_anew(session, caller, now, reading.vehicle_id, reading.taken_at)
     mark_stale(session, caller.organisation_id, [reading.vehicle_id], now, changed)
     session.refresh(reading)
     record_change(session, caller, now, decision, "reading", reading.id, {"before": before})

@@ -21,6 +21,7 @@ from service.units import km_from_miles
 from service.usecases.access.caller import Caller
 from service.usecases.readings.known_readings import SAME_TIME_DAYS, Candidate, KnownReadings
 from service.usecases.readings.reading_windows import StoredReadings, earliest_times, load_readings, new_ends
+from service.usecases.readings.screen_hours import load_hour_series
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import days_of
 
@@ -67,10 +68,10 @@ class _NewReading:
     unit: str
     row: ReadingRow
     engine_hours: float | None
-    used_hours: float | None
     outcome: ReadingOutcome = ReadingOutcome.ACCEPTED
     reason: ReadingReason | None = None
     used_km: float | None = None
+    used_hours: float | None = None
 
     @property
     def candidate(self) -> Candidate:
@@ -221,7 +222,7 @@ def _screen(
     decided = decide(session, caller, now, stored, entries)
     for one, decision in zip(metered, decided.of_new, strict=True):
         one.outcome, one.reason, one.used_km = decision.outcome, decision.reason, decision.used_km
-    _check_hours(stored.rows, new)
+    _check_hours(session, caller.organisation_id, stored.rows, new)
     return decided.changed
 
 
@@ -243,22 +244,25 @@ def _new_reading(
         km = km_from_miles(km) if unit == DistanceUnit.MI else km
         if not plausibility.ODOMETER_KM.hold(km):
             return RowResult(ReadingOutcome.REJECTED, ReadingReason.OUT_OF_RANGE)
-    return _NewReading(
-        vehicle.id, taken_at, days_of(taken_at), km, unit, row, row.engine_hours, row.engine_hours
-    )
+    return _NewReading(vehicle.id, taken_at, days_of(taken_at), km, unit, row, row.engine_hours)
 
 
-def _check_hours(stored: Sequence[Any], new: Sequence[_NewReading]) -> None:
+def _check_hours(
+    session: Session, organisation_id: int, stored: Sequence[Any], new: Sequence[_NewReading]
+) -> None:
     """Leave an hour meter out that runs backwards or faster than the clock; the distance beside it counts."""
     metered = [reading for reading in new if reading.engine_hours is not None]
     if not metered:
         return
+    series = load_hour_series(session, organisation_id, {one.vehicle_id for one in metered})
     last: dict[int, tuple[float, float]] = {}
     for row in stored:
         if row[12] is not None and row[4] == ReadingOutcome.ACCEPTED:
             last[row[1]] = max(last.get(row[1], (row[2], row[12])), (row[2], row[12]))
     for reading in sorted(metered, key=lambda one: one.at_days):
-        at, hours = reading.at_days, reading.engine_hours or 0.0
+        at = reading.at_days
+        hours = (reading.engine_hours or 0.0) + series.shift(reading.vehicle_id, at, reading.row.source)
+        reading.used_hours = hours
         before = last.get(reading.vehicle_id)
         if before is None or at < before[0] or plausibility.hours_run_on(before[1], hours, at - before[0]):
             last[reading.vehicle_id] = (at, hours)

@@ -1,8 +1,8 @@
-"""Record that a vehicle got another instrument cluster: its numbers start anew, its distance goes on."""
+"""Record that a vehicle got another cluster or hour meter: its numbers start anew, what they count goes on."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any
 
 from sqlmodel import Session
 
@@ -20,33 +20,40 @@ from service.units import km_from_miles
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.readings.reading_windows import load_readings
+from service.usecases.readings.screen_hours import REPLACEMENT_SOURCE, can_show_hours, judge_hours_anew
 from service.usecases.readings.screen_readings import decide
 
-SOURCE: Final = "cluster"
 _OLD, _NEW = "old", "new"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replacement:
-    """The last number of the old cluster and the first of the new one, read at one time."""
+    """The last numbers of the old instrument and the first of the new one, read at one time."""
 
     replaced_at: datetime
-    old_odometer: float
-    new_odometer: float
+    old_odometer: float | None = None
+    new_odometer: float | None = None
     unit: DistanceUnit | None = None
+    old_engine_hours: float | None = None
+    """If nobody read them, the new meter goes on from the last hours that are believed."""
+
+    new_engine_hours: float | None = None
 
 
 def replace_cluster(
     session: Session, caller: Caller, now: datetime, vehicle_reference: str, replacement: Replacement
 ) -> list[Reading]:
-    """Store both numbers as readings that somebody vouches for; what was held since is judged anew.
+    """Store the numbers as readings that somebody vouches for; what was held since is judged anew.
 
     Raises
     ------
+    InvalidInputError
+        If no new number is given, one belongs to another, or the old meter cannot have shown these hours.
     DuplicateError
         If a replacement at this time is recorded already.
     """
     caller.require(Scope.PLANNING)
+    _check_given(replacement)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, vehicle_reference)
     vehicle_id = vehicle.id or 0
     fleet.lock_vehicles(session, caller.organisation_id, [vehicle_id])
@@ -55,28 +62,28 @@ def replace_cluster(
     references = [f"{at.timestamp():.3f} {which}" for which in (_OLD, _NEW)]
     if _stored(session, caller, vehicle_id, references):
         raise DuplicateError("A replacement of the cluster at this time is recorded already.")
-    values = (
-        ("old_odometer", replacement.old_odometer, ReadingReason.RELEASED),
-        ("new_odometer", replacement.new_odometer, ReadingReason.CLUSTER_REPLACED),
-    )
-    rows = [
-        _row(caller, now, vehicle, replacement, at)
-        | {"odometer": number, "odometer_km": _km(name, number, vehicle, replacement)}
-        | {"reason": reason, "reference": reference}
-        for (name, number, reason), reference in zip(values, references, strict=True)
-    ]
+    hours = replacement.old_engine_hours
+    if hours is not None and not can_show_hours(session, caller, vehicle_id, at, hours):
+        raise InvalidInputError.at(
+            "/old_engine_hours",
+            "The old meter cannot have come to this from its last believed reading; check the digits and the time, "
+            "or discard the readings before it that are wrong.",
+        )
+    rows = _rows(caller, now, vehicle, replacement, at, references)
     insert_readings(session, [NewRow(**row) for row in rows])
     changed = {vehicle_id: at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
+    if replacement.new_engine_hours is not None:
+        judge_hours_anew(session, caller, now, vehicle_id, at)
     mark_stale(session, caller.organisation_id, [vehicle_id], now, changed)
-    detail = {"at": at.isoformat(), "old_km": rows[0]["odometer_km"], "new_km": rows[1]["odometer_km"]}
-    record_change(session, caller, now, "cluster replaced", "vehicle", vehicle_id, detail)
+    action = "hour meter replaced" if replacement.new_odometer is None else "cluster replaced"
+    record_change(session, caller, now, action, "vehicle", vehicle_id, _detail(replacement, rows, at))
     return _stored(session, caller, vehicle_id, references)
 
 
 def reason_of_release(reading: Reading) -> ReadingReason:
     """What releasing a reading says: that it is right, or that it is the first of a new cluster."""
-    is_new = reading.source == SOURCE and (reading.reference or "").endswith(_NEW)
+    is_new = reading.source == REPLACEMENT_SOURCE and (reading.reference or "").endswith(_NEW)
     return ReadingReason.CLUSTER_REPLACED if is_new else ReadingReason.RELEASED
 
 
@@ -88,10 +95,64 @@ def _stored(session: Session, caller: Caller, vehicle_id: int, references: list[
             session, caller.organisation_id, vehicle_id=vehicle_id, reference=reference
         )
     ]
-    return [reading for reading in found if reading.source == SOURCE]
+    return [reading for reading in found if reading.source == REPLACEMENT_SOURCE]
 
 
-def _km(name: str, number: float, vehicle: Vehicle, replacement: Replacement) -> float:
+def _check_given(replacement: Replacement) -> None:
+    old, new = replacement.old_odometer, replacement.new_odometer
+    if new is None and replacement.new_engine_hours is None and old is None:
+        raise InvalidInputError.at(
+            "/new_engine_hours" if replacement.old_engine_hours is not None else "/new_odometer",
+            "Give the first number of the new odometer, of the new hour meter, or of both.",
+        )
+    if (old is None) != (new is None):
+        raise InvalidInputError.at(
+            "/old_odometer" if old is None else "/new_odometer",
+            "The last number of the old odometer and the first of the new one belong together.",
+        )
+    if replacement.old_engine_hours is not None and replacement.new_engine_hours is None:
+        raise InvalidInputError.at("/new_engine_hours", "Give the first hours of the new meter too.")
+
+
+def _rows(
+    caller: Caller,
+    now: datetime,
+    vehicle: Vehicle,
+    replacement: Replacement,
+    at: datetime,
+    references: list[str],
+) -> list[dict[str, Any]]:
+    """Rows of the old and the new instrument; one that says nothing is left out."""
+    values = (
+        ("old_odometer", replacement.old_odometer, replacement.old_engine_hours, ReadingReason.RELEASED),
+        (
+            "new_odometer",
+            replacement.new_odometer,
+            replacement.new_engine_hours,
+            ReadingReason.CLUSTER_REPLACED,
+        ),
+    )
+    return [
+        _row(caller, now, vehicle, replacement, at)
+        | {"odometer": number, "odometer_km": _km(name, number, vehicle, replacement)}
+        | {"engine_hours": hours, "reason": reason, "reference": reference}
+        for (name, number, hours, reason), reference in zip(values, references, strict=True)
+        if number is not None or hours is not None
+    ]
+
+
+def _detail(replacement: Replacement, rows: list[dict[str, Any]], at: datetime) -> dict[str, Any]:
+    detail: dict[str, Any] = {"at": at.isoformat()}
+    if replacement.new_odometer is not None:
+        detail |= {"old_km": rows[0]["odometer_km"], "new_km": rows[1]["odometer_km"]}
+    if replacement.new_engine_hours is not None:
+        detail |= {"old_hours": replacement.old_engine_hours, "new_hours": replacement.new_engine_hours}
+    return detail
+
+
+def _km(name: str, number: float | None, vehicle: Vehicle, replacement: Replacement) -> float | None:
+    if number is None:
+        return None
     unit = replacement.unit or vehicle.odometer_unit
     km = km_from_miles(number) if unit == DistanceUnit.MI else number
     if not plausibility.ODOMETER_KM.hold(km):
@@ -112,9 +173,8 @@ def _row(
         "utc_offset_minutes": int(offset.total_seconds() // 60),
         "unit": replacement.unit or vehicle.odometer_unit,
         "used_km": None,
-        "engine_hours": None,
         "used_hours": None,
-        "source": SOURCE,
+        "source": REPLACEMENT_SOURCE,
         "outcome": ReadingOutcome.ACCEPTED,
         "decided_by": caller.actor[:80],
         "received_at": now,

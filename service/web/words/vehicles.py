@@ -97,6 +97,7 @@ WORDS: Final = {
     "action_reset": "reset",
     "action_reverted": "taken back",
     "action_cluster_replaced": "instrument cluster replaced",
+    "action_hour_meter_replaced": "hour meter replaced",
     "action_judged_anew": "judged anew",
     "action_saved_a_job_sheet_half_done": "job sheet saved half-done",
     "action_emptied_a_job_sheet": "job sheet emptied",

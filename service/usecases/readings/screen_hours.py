@@ -1,0 +1,176 @@
+"""Judge hour meters: they run forwards, no faster than the clock, and go on after the meter was replaced."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final, NamedTuple
+
+from sqlmodel import Session
+
+from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.plausibility import hours_run_on
+from service.store.repositories import readings
+from service.store.repositories.machine_sources import list_sources
+from service.store.repositories.reading_windows import read_since
+from service.usecases.access.caller import Caller
+from service.usecases.readings.change_verdicts import ROUNDING, tell_changes
+from service.usecases.usage.engine_time import days_of
+
+REPLACEMENT_SOURCE: Final = "cluster"
+"""Source of the readings that record a replaced meter."""
+
+ROUNDING_DAYS: Final = ROUNDING.total_seconds() / 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourSeries:
+    """What is added to the number of an hour meter so that it goes on from the meters before it."""
+
+    starts: Mapping[int, Sequence[tuple[float, float]]]
+    """By vehicle: since when, and how many hours."""
+
+    machines: Collection[str]
+    """Sources that go on by themselves."""
+
+    def shift(self, vehicle_id: int, at_days: float, source: str) -> float:
+        """Hours to add to a reading."""
+        if source in self.machines:
+            return 0.0
+        starts = reversed(self.starts.get(vehicle_id, ()))
+        return next((shift for since, shift in starts if since <= at_days + ROUNDING_DAYS), 0.0)
+
+
+class _Row(NamedTuple):
+    """Columns of `readings.read_entries`."""
+
+    id: int
+    vehicle_id: int
+    at_days: float
+    odometer_km: float | None
+    outcome: str
+    reason: str | None
+    decided_by: str | None
+    used_km: float | None
+    received_days: float
+    source: str
+    reference: str | None
+    engine_hours: float | None
+    used_hours: float | None
+
+    @property
+    def is_start(self) -> bool:
+        """Whether it is the first of a new meter."""
+        is_replacement = self.source == REPLACEMENT_SOURCE and self.decided_by is not None
+        return is_replacement and self.reason == ReadingReason.CLUSTER_REPLACED
+
+    @property
+    def is_vouched(self) -> bool:
+        """Whether somebody said that these hours are right, not only the odometer beside them."""
+        is_of_hours = self.odometer_km is None or self.source == REPLACEMENT_SOURCE
+        return is_of_hours and self.decided_by is not None
+
+
+class _Verdict(NamedTuple):
+    outcome: str
+    reason: str | None
+    used_hours: float | None
+
+
+@dataclass(slots=True, kw_only=True)
+class _Walk:
+    """The believed hours of one vehicle so far."""
+
+    machines: Collection[str]
+    last_days: float | None = None
+    last_hours: float = 0.0
+    shift: float = 0.0
+
+    def runs_on(self, at_days: float, used_hours: float) -> bool:
+        """Whether the meter may have come to this."""
+        if self.last_days is None:
+            return True
+        return hours_run_on(self.last_hours, used_hours, at_days - self.last_days)
+
+    def take(self, row: _Row, verdict: _Verdict) -> None:
+        """Go on from a row if it is believed."""
+        if verdict.outcome != ReadingOutcome.ACCEPTED or verdict.used_hours is None:
+            return
+        self.last_days, self.last_hours = row.at_days, verdict.used_hours
+        if row.is_start:
+            self.shift = verdict.used_hours - (row.engine_hours or 0.0)
+
+    def judge(self, row: _Row) -> _Verdict:
+        """Decide about a row by those before it."""
+        shown = row.engine_hours or 0.0
+        if row.is_start:
+            return _Verdict(row.outcome, row.reason, shown if self.last_days is None else self.last_hours)
+        used = shown + (0.0 if row.source in self.machines else self.shift)
+        runs = row.is_vouched or self.runs_on(row.at_days, used)
+        if row.odometer_km is not None:
+            return _Verdict(row.outcome, _reason(row, runs=runs), used if runs else None)
+        outcome = ReadingOutcome.ACCEPTED if runs else ReadingOutcome.HELD
+        return _Verdict(str(outcome), _reason(row, runs=runs), used)
+
+
+def load_hour_series(session: Session, organisation_id: int, vehicle_ids: Collection[int]) -> HourSeries:
+    """Load what replaced hour meters of some vehicles left behind."""
+    starts: dict[int, list[tuple[float, float]]] = {}
+    found = readings.replaced_hour_meters(session, organisation_id, sorted(vehicle_ids), REPLACEMENT_SOURCE)
+    for vehicle_id, at_days, shift in found:
+        starts.setdefault(vehicle_id, []).append((at_days, shift))
+    return HourSeries(starts=starts, machines=_machines(session, organisation_id) if starts else ())
+
+
+def can_show_hours(session: Session, caller: Caller, vehicle_id: int, at: datetime, hours: float) -> bool:
+    """Whether the meter that a vehicle had until then may have shown this."""
+    walk = _Walk(machines=_machines(session, caller.organisation_id))
+    at_days = days_of(at)
+    for row in _rows(session, caller.organisation_id, vehicle_id):
+        if row.at_days < at_days - ROUNDING_DAYS:
+            walk.take(row, _stored(row))
+    return walk.runs_on(at_days, hours + walk.shift)
+
+
+def judge_hours_anew(
+    session: Session, caller: Caller, now: datetime, vehicle_id: int, since: datetime
+) -> None:
+    """Judge the hours of a vehicle again from a time on, and write down what changed."""
+    walk = _Walk(machines=_machines(session, caller.organisation_id))
+    since_days = days_of(since) - ROUNDING_DAYS
+    changes: list[tuple[_Row, _Verdict]] = []
+    for row in _rows(session, caller.organisation_id, vehicle_id):
+        verdict = _stored(row) if row.at_days < since_days else walk.judge(row)
+        walk.take(row, verdict)
+        if verdict != _stored(row):
+            changes.append((row, verdict))
+    rows = [{"id": row.id} | verdict._asdict() for row, verdict in changes]
+    readings.update_verdicts(session, caller.organisation_id, rows)
+    told = [
+        (row.id, (row.outcome, row.reason), (verdict.outcome, verdict.reason)) for row, verdict in changes
+    ]
+    tell_changes(session, caller, now, told)
+
+
+def _rows(session: Session, organisation_id: int, vehicle_id: int) -> Iterable[_Row]:
+    """Every reading of a vehicle's hours that nobody discarded, in the order of time."""
+    stored: Sequence[Any] = read_since(session, organisation_id, {vehicle_id: None})
+    rows = (_Row(*row) for row in stored)
+    return [row for row in rows if row.engine_hours is not None and row.outcome != ReadingOutcome.REJECTED]
+
+
+def _machines(session: Session, organisation_id: int) -> frozenset[str]:
+    """Sources whose values go on from what the vehicle showed when they were linked to it."""
+    return frozenset(source.name for source in list_sources(session, organisation_id))
+
+
+def _stored(row: _Row) -> _Verdict:
+    return _Verdict(row.outcome, row.reason, row.used_hours)
+
+
+def _reason(row: _Row, *, runs: bool) -> str | None:
+    """What a person decided keeps its reason, and what is wrong with the odometer comes first."""
+    if row.decided_by is not None:
+        return row.reason
+    if runs:
+        return None if row.reason == ReadingReason.IMPLAUSIBLE_HOURS else row.reason
+    return row.reason or str(ReadingReason.IMPLAUSIBLE_HOURS)
