@@ -1,7 +1,7 @@
 """Senders of readings that keep book: what was acknowledged, and what nobody knows."""
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import count
@@ -153,14 +153,18 @@ def differences(book: Book, stored: Sequence[str], chunk: int) -> dict[str, int]
     present = set(stored)
     known = {reference for batch in book.batches for reference in batch.references}
     lost = sum(len(batch.references - present) for batch in book.batches if batch.is_stored)
-    torn = 0
-    for batch in book.unknown():
-        n_there = len(batch.references & present)
-        whole = {0, len(batch.rows), *(range(chunk, len(batch.rows), chunk) if batch.is_csv else ())}
-        torn += n_there not in whole
     return {
         "lost": lost,
         "doubled": len(stored) - len(present),
-        "torn": torn,
+        "torn": n_torn(book.unknown(), present, chunk),
         "phantom": len(present - known),
     }
+
+
+def n_torn(batches: Iterable[Batch], present: set[str], chunk: int) -> int:
+    """Batches of which a part is there; a CSV file is as many transactions as it has pieces of `chunk` rows."""
+    torn = 0
+    for batch in batches:
+        pieces = range(chunk, len(batch.rows), chunk) if batch.is_csv else ()
+        torn += len(batch.references & present) not in {0, len(batch.rows), *pieces}
+    return torn

@@ -19,7 +19,7 @@ from deploy.restore import restore
 from service.store.session import Database
 from service.usecases.readings.import_readings import CHUNK_ROWS
 from tests.deploy.test_backup import postgresql_programs
-from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
+from tests.faults.ingest import Book, Load, differences, n_torn, register_fleet, sender, stored_references
 from tests.faults.nodes import Store, serving
 
 N_BACKUPS = int(os.environ.get("FAULT_BACKUPS", "6"))
@@ -74,7 +74,9 @@ def test_every_backup_under_load_is_whole(
                 found = differences(Book(batches=list(book.batches)), stored, CHUNK_ROWS)
                 assert acknowledged - set(stored) == set(), f"backup {number + 1} lacks what was acknowledged"
                 assert (found["doubled"], found["phantom"]) == (0, 0)
-                assert _torn(book, set(stored)) == 0, f"backup {number + 1} holds part of a batch"
+                assert n_torn(list(book.batches), set(stored), CHUNK_ROWS) == 0, (
+                    f"backup {number + 1} holds part of a batch"
+                )
     with serving(second) as node, sender(node.url, secret) as client:
         assert client.get("/v1/vehicles", params={"limit": 1}).status_code == 200
         answer = client.get("/v1/due-lists")
@@ -88,15 +90,3 @@ def _wait_for_more(book: Book, n_before: int) -> None:
     while book.n_acknowledged() == n_before and time.monotonic() < end:
         time.sleep(0.01)
     assert book.n_acknowledged() > n_before, "the senders were at work"
-
-
-def _torn(book: Book, present: set[str]) -> int:
-    """Batches of which a part is there; a CSV file of two transactions may be there by its first."""
-    torn = 0
-    for batch in list(book.batches):
-        n_there = len(batch.references & present)
-        whole = {0, len(batch.rows)} | (
-            {CHUNK_ROWS} if batch.is_csv and len(batch.rows) > CHUNK_ROWS else set()
-        )
-        torn += n_there not in whole
-    return torn
