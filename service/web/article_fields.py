@@ -6,11 +6,11 @@ from typing import Any, Final
 
 from service.documents.presentation import Presentation
 from service.domain import plausibility, texts
+from service.domain.money import MINOR_PER_MAJOR
 from service.errors import InvalidInputError
 from service.usecases.stock.offer_packs import PackOffer
 from service.web.forms import FormReader
 
-MINOR_A_MAJOR: Final = 100.0
 MOST_SPECIFICATIONS: Final = 30
 MOST_PACKS: Final = 12
 SMALLEST_ORDER: Final = plausibility.Bounds(1, 10_000, "A smallest order of packs.")
@@ -26,7 +26,7 @@ def read_lead(reader: FormReader, name: str) -> dict[str, Any]:
 def read_price(reader: FormReader, name: str) -> int | None:
     """Price in the smallest unit of the currency."""
     price = reader.optional_number(
-        name, plausibility.PRICE_MINOR, to_base=lambda typed: typed * MINOR_A_MAJOR
+        name, plausibility.PRICE_MINOR, to_base=lambda typed: typed * MINOR_PER_MAJOR
     )
     return None if price is None else round(price)
 
@@ -105,6 +105,6 @@ def _breaks(reader: FormReader, name: str) -> tuple[tuple[int, int], ...]:
 
 def _money(text: str) -> int | None:
     try:
-        return round(float(text.replace(" ", "").replace(",", ".")) * MINOR_A_MAJOR)
+        return round(float(text.replace(" ", "").replace(",", ".")) * MINOR_PER_MAJOR)
     except ValueError:
         return None

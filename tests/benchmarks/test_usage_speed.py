@@ -17,6 +17,8 @@ from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import configured_priors
 
 READINGS = 30
+LOOPED = 40
+"""Vehicles of the loop, best of a few as the filter is; the first pass is twice as slow."""
 
 
 def monthly_fleet(n):
@@ -35,10 +37,9 @@ def seconds(action, repeats=3):
     return best
 
 
-def loop_seconds_per_vehicle(time_days, odometer_km, n_vehicles=40):
+def loop_over_vehicles(time_days, odometer_km, n_vehicles):
     """The same three states in filterpy, matrices set for every gap."""
     h = DEFAULT_HYPERPARAMETERS
-    begin = time.process_time()
     for vehicle in range(n_vehicles):
         own = slice(vehicle * READINGS, (vehicle + 1) * READINGS)
         t, z = time_days[own], odometer_km[own]
@@ -54,7 +55,6 @@ def loop_seconds_per_vehicle(time_days, odometer_km, n_vehicles=40):
             )
             kf.predict()
             kf.update(z[k] - z[0])
-    return (time.process_time() - begin) / n_vehicles
 
 
 @pytest.mark.bench
@@ -65,16 +65,14 @@ def test_speed_of_screening_filter_and_moments(record_property):
     entries = Entries.plain(time_days, odometer_km, offsets, np.full(n, 45.0))
     state = filter_readings(time_days, odometer_km, offsets, priors)
     filtering = seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors))
-    loop = loop_seconds_per_vehicle(time_days, odometer_km) * n
+    looping = seconds(lambda: loop_over_vehicles(time_days, odometer_km, LOOPED)) * n / LOOPED
     record_property("screening_seconds", seconds(lambda: screen_readings(entries)))
     record_property("filter_seconds", filtering)
     record_property("filter_nanoseconds_per_reading", 1e9 * filtering / (n * READINGS))
-    record_property("loop_by_filter", loop / filtering)
+    record_property("loop_by_filter", looping / filtering)
     record_property("moments_seconds", seconds(lambda: increment_moments(state, np.full(n, 90.0))))
     fitting = seconds(lambda: fit_hyperparameters(time_days, odometer_km, offsets, priors))
     record_property("hyperparameters_seconds", fitting)
-    assert loop > 200.0 * filtering
-    assert fitting < 1.5
 
 
 @pytest.mark.bench
@@ -85,4 +83,3 @@ def test_cost_grows_in_proportion_to_the_fleet(record_property):
         priors = configured_priors(n)
         per_vehicle.append(seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors)) / n)  # noqa: B023
     record_property("microseconds_per_vehicle", [1e6 * one for one in per_vehicle])
-    assert per_vehicle[1] < 2.0 * per_vehicle[0]

@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
+from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
 from service.engine.policy.inputs import Method
 from service.engine.policy.recommendation import NONE, Reason
@@ -13,7 +14,6 @@ from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange
 from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 
 DAYS_PER_WEEK: Final = 7.0
-MINOR_PER_MAJOR: Final = 100.0
 STEP: Final = 100.0
 """Distances are told to the next hundred."""
 
@@ -63,7 +63,7 @@ def what_would_change(planned: PlannedExchange) -> list[str]:
         ):
             if np.isfinite(change) and change != 0.0:
                 way = "dearer" if change > 0.0 else "cheaper"
-                amount = f"{abs(change) / MINOR_PER_MAJOR:,.2f} {currency}"
+                amount = money_text(abs(change), currency)
                 found.append(f"Were {thing} {amount} {way}, {other} would cost the same.")
     share = float(chosen.holds_up_to_fresh_share[0])
     if share < 1.0:

@@ -6,9 +6,10 @@ import numpy as np
 
 from service.domain.cautions import DEFERENCE
 from service.domain.fluid_schedules import schedule_for
+from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
 from service.units import km_from_miles
-from service.usecases.plans.explain_plan import MINOR_PER_MAJOR, distance_text, rounds_text
+from service.usecases.plans.explain_plan import distance_text, rounds_text
 from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 from service.usecases.plans.plan_policy import CHANGES, PlannedPolicy, Trial
 from service.usecases.plans.policy_numbers import PolicyNumbers
@@ -24,7 +25,7 @@ def why(planned: PlannedPolicy) -> str:
     cost = plan.cost_minor_per_km[row, 0] * (km_from_miles(1000.0) if unit is DistanceUnit.MI else 1000.0)
     head = (
         f"{rounds_text(row + 1).capitalize()} every {_distance(plan.interval_km[row, 0], numbers)} is the "
-        f"cheapest of one to six rounds: {_money(cost, numbers)} for 1,000 {unit}, failures included."
+        f"cheapest of one to six rounds: {money_text(cost, numbers.currency)} for 1,000 {unit}, failures included."
     )
     if plan.interval_km[row, 0] < min(plan.longest_km[row, 0], plan.unconstrained_km[row, 0]):
         return f"{head} The longest interval that you allow sets it."
@@ -79,7 +80,7 @@ def compare(planned: PlannedPolicy) -> str | None:
     change = _whole_cost(proposed) - _whole_cost(own)
     way = "less" if change < 0.0 else "more"
     return (
-        f"Over 24 months the proposal costs {_money(abs(change), planned.numbers)} {way} a vehicle than "
+        f"Over 24 months the proposal costs {money_text(abs(change), planned.numbers.currency)} {way} a vehicle than "
         f"{rounds_text(own.n_rounds)} every {_distance(own.interval_km, planned.numbers)}, failures included; "
         f"above the limit {proposed.share_of_time_above_limit:.1%} of the time in place of "
         f"{own.share_of_time_above_limit:.1%}."
@@ -104,10 +105,6 @@ def notes(planned: PlannedPolicy) -> list[str]:
 
 def _whole_cost(trial: Trial) -> float:
     return trial.cost_minor + trial.failure_minor
-
-
-def _money(minor: float, numbers: PolicyNumbers) -> str:
-    return f"{minor / MINOR_PER_MAJOR:,.2f} {numbers.currency}"
 
 
 def _distance(km: float, numbers: PolicyNumbers) -> str:

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
+from service.domain.money import MINOR_PER_MAJOR, MONEY_DECIMALS
 from service.store.tables.fluids import Fluid, Pack
 from service.store.tables.parts import Part
-from service.web.article_fields import MINOR_A_MAJOR, MOST_PACKS
+from service.web.article_fields import MOST_PACKS
 from service.web.forms import FormState
 
 EMPTY_ROWS = 2
@@ -93,9 +94,12 @@ def _row(number: int, pack: Pack, presentation: Presentation) -> PackRow:
     return PackRow(
         number=number,
         size=f"{size:.6g}",
-        price="" if pack.price_minor is None else f"{pack.price_minor / MINOR_A_MAJOR:.2f}",
+        price="" if pack.price_minor is None else _typed(pack.price_minor),
         minimum=str(pack.minimum_packs),
-        breaks="; ".join(
-            f"{one['from_packs']}: {one['price_minor'] / MINOR_A_MAJOR:.2f}" for one in pack.price_breaks
-        ),
+        breaks="; ".join(f"{one['from_packs']}: {_typed(one['price_minor'])}" for one in pack.price_breaks),
     )
+
+
+def _typed(minor: int) -> str:
+    """A price as it is typed."""
+    return f"{minor / MINOR_PER_MAJOR:.{MONEY_DECIMALS}f}"

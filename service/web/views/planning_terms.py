@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from service.documents.presentation import Presentation
+from service.domain.money import MINOR_PER_MAJOR
 from service.domain.planning_terms import PLANNING_TERMS
 from service.store.tables.organisation import Organisation
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 
-MINOR_A_MAJOR: Final = 100.0
 PER_CENT: Final = 0.01
 
 
@@ -60,7 +60,7 @@ def shown_terms(planning: Mapping[str, float]) -> dict[str, str]:
 def units_in_one(name: str) -> float:
     """How much of the stored unit is in one of the field's: cents in a euro, wholes in a per cent."""
     if "_minor" in name:
-        return MINOR_A_MAJOR
+        return MINOR_PER_MAJOR
     return PER_CENT if "share" in name or "probability" in name else 1.0
 
 
