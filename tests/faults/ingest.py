@@ -113,6 +113,9 @@ class Load:
     book: Book
     seed: int
     n_threads: int = 6
+    pause_seconds: float = 0.0
+    """Between two batches of one thread."""
+
     stop: threading.Event = field(default_factory=threading.Event)
     threads: list[threading.Thread] = field(default_factory=list)
 
@@ -140,6 +143,7 @@ class Load:
                 self.book.deliver(client, batch)
                 while batch.is_stored is None and not self.stop.wait(RETRY_SECONDS):
                     self.book.deliver(client, batch)
+                self.stop.wait(self.pause_seconds)
 
 
 def stored_references(store: Store, organisation_id: int) -> list[str]:

@@ -17,6 +17,9 @@ from tests.faults.nodes import Node, Store, serving
 
 MINUTES = float(os.environ.get("FAULT_SOAK_MINUTES", "0.1"))
 EVERY_SECONDS = min(5.0, MINUTES * 4)
+PAUSE_SECONDS = min(10.0, MINUTES * 2)
+"""Between two batches: hours of ordinary work, not of a database that grows by millions of rows."""
+
 LARGEST_LOG_BYTES = 64 * 2**20
 MOST_MORE_FILES = 8
 """SQLite's and HTTP's pools open files as they are needed, up to a bound."""
@@ -66,7 +69,10 @@ def test_memory_files_and_log_stay_flat(store: Store, record_property: Any):
     with serving(store, SCHEDULER="true") as node:
         register_fleet(node.url, secret)
         began = time.monotonic()
-        with Load(node.url, secret, book, seed=1, n_threads=1), sender(node.url, secret) as client:
+        with (
+            Load(node.url, secret, book, seed=1, n_threads=1, pause_seconds=PAUSE_SECONDS),
+            sender(node.url, secret) as client,
+        ):
             while time.monotonic() - began < MINUTES * 60:
                 for path in READS:
                     assert client.get(path).status_code < 500
