@@ -6,6 +6,7 @@ import typer
 
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.fluid_kinds import FluidKind
+from service.domain.money import minor_per_major, money_decimals
 from service.usecases.plans.explain_plan import (
     how_to_come_back,
     name_option,
@@ -49,15 +50,16 @@ def exchange(
 
 
 def _print(planned: PlannedExchange) -> None:
-    plan = planned.plan
+    plan, currency = planned.plan, planned.numbers.currency
+    decimals = money_decimals(currency)
     typer.echo(f"{'':16}{'fresh':>7}{'life used':>11}{'litres':>9}{'cost':>10}{'due again':>12}")
     for row in range(plan.n_rounds.size):
         if not plan.is_available[row, 0]:
             continue
-        cost = plan.cost_minor[row, 0] / 100.0
+        cost = plan.cost_minor[row, 0] / minor_per_major(currency)
         typer.echo(
             f"{name_option(planned, row):16}{plan.fresh_share[row, 0]:>7.0%}{plan.life_used_after[row, 0]:>11.2f}"
-            f"{plan.poured_litres[row, 0]:>9.1f}{cost:>10.2f}{plan.due.days[row, 0]:>10.0f} d"
+            f"{plan.poured_litres[row, 0]:>9.1f}{cost:>10.{decimals}f}{plan.due.days[row, 0]:>10.0f} d"
         )
     for sentence in (
         why(planned),

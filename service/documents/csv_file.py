@@ -5,11 +5,14 @@ import io
 from datetime import date
 from typing import Final
 
-from service.documents.tables import Cell, Sheet
+from service.documents.tables import Cell, Column, Sheet
 from service.documents.text import spreadsheet_text
 
 BYTE_ORDER_MARK: Final = "\ufeff".encode()
 """Some spreadsheet programs read UTF-8 only where the file starts with it."""
+
+LEAST_DECIMALS: Final = 3
+"""A millilitre."""
 
 
 def write_csv(sheet: Sheet, *, with_byte_order_mark: bool = False) -> bytes:
@@ -17,16 +20,19 @@ def write_csv(sheet: Sheet, *, with_byte_order_mark: bool = False) -> bytes:
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow([spreadsheet_text(column.heading) for column in sheet.columns])
-    writer.writerows([_written(cell) for cell in row] for row in sheet.rows)
+    writer.writerows(
+        [_written(cell, column) for cell, column in zip(row, sheet.columns, strict=True)]
+        for row in sheet.rows
+    )
     content = buffer.getvalue().encode("utf-8")
     return BYTE_ORDER_MARK + content if with_byte_order_mark else content
 
 
-def _written(cell: Cell) -> str | int | float:
+def _written(cell: Cell, column: Column) -> str | int | float:
     if cell is None:
         return ""
     if isinstance(cell, str):
         return spreadsheet_text(cell)
     if isinstance(cell, date):
         return cell.isoformat()
-    return round(cell, 3) if isinstance(cell, float) else cell
+    return round(cell, max(LEAST_DECIMALS, column.n_decimals)) if isinstance(cell, float) else cell

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
-from service.domain.money import MONEY_DECIMALS
-
 Change = Literal["new", "carried over", "moved"]
 
 
@@ -209,7 +207,6 @@ class OrderPlan:
     depot: str = ""
     currency: str = ""
     """ISO 4217 code; empty when no prices are kept."""
-    currency_decimals: int = MONEY_DECIMALS
     notes: tuple[str, ...] = ()
 
 

@@ -64,7 +64,7 @@ def _line(line: OrderLine, before: OrderLine | None, plan: OrderPlan, presentati
         "order_by": presentation.day(line.order_by_on),
         "arrives": presentation.day(line.arrives_on),
         "runs_out": presentation.day(line.runs_out_on),
-        "cost": presentation.money(line.cost_minor, plan.currency_decimals),
+        "cost": presentation.money(line.cost_minor, plan.currency),
         "why": "" if is_further else presentation.sentence(line.why),
         "if_not_ordered": "" if is_further else presentation.sentence(line.if_not_ordered),
     }
@@ -74,4 +74,4 @@ def _total(plan: OrderPlan, presentation: Presentation) -> str:
     costs = [line.cost_minor for line in plan.lines if line.cost_minor is not None]
     if not costs or len(costs) < len(plan.lines):
         return ""
-    return f"{presentation.money(sum(costs), plan.currency_decimals)} {plan.currency}".strip()
+    return f"{presentation.money(sum(costs), plan.currency)} {plan.currency}".strip()

@@ -8,6 +8,7 @@ from typing import Final, Literal
 
 from service.documents.labels import ENGLISH
 from service.domain.chances import chance
+from service.domain.money import minor_per_major, money_decimals
 from service.units import (
     LITRES_PER_IMPERIAL_GALLON,
     LITRES_PER_US_GALLON,
@@ -127,6 +128,8 @@ class Presentation:
         """Write a date and time for people who share the clock it is in, without its offset."""
         return f"{self.day(moment.date())} {moment:%H:%M}"
 
-    def money(self, minor: int | None, n_decimals: int) -> str:
-        """Write an amount given in the currency's smallest unit; an unknown one as a dash."""
-        return "–" if minor is None else self.number(minor / 10**n_decimals, n_decimals)
+    def money(self, minor: float | None, currency: str) -> str:
+        """Write an amount given in the currency's smallest unit, without its code; an unknown one as a dash."""
+        if minor is None:
+            return "–"
+        return self.number(minor / minor_per_major(currency), money_decimals(currency))

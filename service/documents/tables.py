@@ -7,6 +7,7 @@ from typing import Literal
 
 from service.documents.models import DueLine, DueList, OrderLine, OrderPlan, PartNeed
 from service.documents.presentation import Presentation
+from service.domain.money import minor_per_major, money_decimals
 
 Cell = str | int | float | bool | date | None
 Kind = Literal["text", "long text", "whole", "decimal", "date"]
@@ -19,6 +20,8 @@ class Column:
     heading: str
     kind: Kind
     width: int
+    n_decimals: int = 2
+    """Of a cell of the kind decimal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +134,7 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
         Column(f"{words['volume']} [L]", "decimal", 11),
         Column(words["order_by"], "date", 11),
         Column(words["arrives"], "date", 11),
-        Column(cost_heading(plan, presentation), "decimal", 12),
+        Column(cost_heading(plan, presentation), "decimal", 12, money_decimals(plan.currency)),
         Column(words["runs_out"], "date", 11),
         Column(words["why"], "long text", 44),
         Column(words["if_not_ordered"], "long text", 36),
@@ -140,7 +143,7 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
         title=words["order_plan"],
         facts=order_plan_facts(plan, presentation),
         columns=columns,
-        rows=tuple(_order_row(line, plan.currency_decimals, presentation) for line in plan.lines),
+        rows=tuple(_order_row(line, plan.currency, presentation) for line in plan.lines),
     )
 
 
@@ -161,7 +164,7 @@ def order_plan_facts(plan: OrderPlan, presentation: Presentation) -> tuple[tuple
     return tuple(facts)
 
 
-def _order_row(line: OrderLine, n_decimals: int, presentation: Presentation) -> tuple[Cell, ...]:
+def _order_row(line: OrderLine, currency: str, presentation: Presentation) -> tuple[Cell, ...]:
     return (
         line.item,
         line.supplier,
@@ -170,7 +173,7 @@ def _order_row(line: OrderLine, n_decimals: int, presentation: Presentation) -> 
         line.volume_litres,
         line.order_by_on,
         line.arrives_on,
-        None if line.cost_minor is None else line.cost_minor / 10**n_decimals,
+        None if line.cost_minor is None else line.cost_minor / minor_per_major(currency),
         line.runs_out_on,
         presentation.sentence(line.why),
         presentation.sentence(line.if_not_ordered),

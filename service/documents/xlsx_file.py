@@ -19,7 +19,6 @@ _NUMBER_FORMATS: Final[Mapping[Kind, str]] = {
     "text": "@",
     "long text": "@",
     "whole": "0",
-    "decimal": "0.00",
     "date": "yyyy-mm-dd",
 }
 
@@ -72,14 +71,18 @@ def _write_headings(workbook: Any, page: Any, columns: tuple[Column, ...], row: 
 
 def _write_rows(workbook: Any, page: Any, sheet: Sheet, first_row: int) -> None:
     base = {"valign": "top", "bottom": 4, "text_wrap": True}
-    styles = {
-        kind: workbook.add_format(base | {"num_format": code}) for kind, code in _NUMBER_FORMATS.items()
-    }
+    styles = [workbook.add_format(base | {"num_format": _number_format(one)}) for one in sheet.columns]
     quoted = workbook.add_format(base | {"num_format": "@", "quote_prefix": True})
     for row_index, row in enumerate(sheet.rows, start=first_row):
-        for index, (column, cell) in enumerate(zip(sheet.columns, row, strict=True)):
+        for index, (style, cell) in enumerate(zip(styles, row, strict=True)):
             risky = isinstance(cell, str) and looks_like_formula(cell)
-            _write_cell(page, (row_index, index), cell, quoted if risky else styles[column.kind])
+            _write_cell(page, (row_index, index), cell, quoted if risky else style)
+
+
+def _number_format(column: Column) -> str:
+    if column.kind == "decimal":
+        return f"{0:.{column.n_decimals}f}"
+    return _NUMBER_FORMATS[column.kind]
 
 
 def _write_cell(page: Any, place: tuple[int, int], cell: Cell, style: Any) -> None:

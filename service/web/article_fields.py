@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from service.documents.presentation import Presentation
 from service.domain import plausibility, texts
-from service.domain.money import MINOR_PER_MAJOR
+from service.domain.money import minor_from_major
 from service.errors import InvalidInputError
 from service.usecases.stock.offer_packs import PackOffer
 from service.web.forms import FormReader
@@ -23,10 +23,12 @@ def read_lead(reader: FormReader, name: str) -> dict[str, Any]:
     return {} if days is None else {"lead_time_days": days}
 
 
-def read_price(reader: FormReader, name: str) -> int | None:
+def read_price(reader: FormReader, name: str, currency: str) -> int | None:
     """Price in the smallest unit of the currency."""
     price = reader.optional_number(
-        name, plausibility.PRICE_MINOR, to_base=lambda typed: typed * MINOR_PER_MAJOR
+        name,
+        plausibility.PRICE_MINOR,
+        to_base=lambda typed: minor_from_major(f"/{name}", typed, currency),
     )
     return None if price is None else round(price)
 
@@ -65,7 +67,7 @@ def litres_of(presentation: Presentation) -> Callable[[float], float]:
 
 
 def read_packs(
-    reader: FormReader, presentation: Presentation, kept: Mapping[str, float], *, is_part: bool
+    reader: FormReader, presentation: Presentation, currency: str, kept: Mapping[str, float], *, is_part: bool
 ) -> list[PackOffer]:
     """Rows of packs whose size is filled in; a size that reads as it was shown is the one that was kept."""
     offers = []
@@ -80,20 +82,20 @@ def read_packs(
             PackOffer(
                 litres=litres,
                 pieces=read_pieces(reader, size) if is_part else None,
-                price_minor=read_price(reader, f"pack-{row}-price"),
+                price_minor=read_price(reader, f"pack-{row}-price", currency),
                 minimum_packs=round(smallest or 1),
-                price_breaks=_breaks(reader, f"pack-{row}-breaks"),
+                price_breaks=_breaks(reader, f"pack-{row}-breaks", currency),
             )
         )
     return offers
 
 
-def _breaks(reader: FormReader, name: str) -> tuple[tuple[int, int], ...]:
+def _breaks(reader: FormReader, name: str, currency: str) -> tuple[tuple[int, int], ...]:
     """Lower prices for more packs, as in 10: 45.00; 20: 42.50."""
     found = []
     for part in filter(str.strip, reader.posted.text(name)[:200].split(";")):
         matched = _BREAK.fullmatch(part)
-        price = None if matched is None else _money(matched[2])
+        price = None if matched is None else _money(matched[2], currency)
         if matched is None or price is None:
             reader.refuse(
                 name, "Write from how many packs on and the price, for instance 10: 45.00; 20: 42.50."
@@ -103,8 +105,8 @@ def _breaks(reader: FormReader, name: str) -> tuple[tuple[int, int], ...]:
     return tuple(found)
 
 
-def _money(text: str) -> int | None:
+def _money(text: str, currency: str) -> int | None:
     try:
-        return round(float(text.replace(" ", "").replace(",", ".")) * MINOR_PER_MAJOR)
-    except ValueError:
+        return minor_from_major("", float(text.replace(" ", "").replace(",", ".")), currency)
+    except (ValueError, InvalidInputError):
         return None

@@ -33,13 +33,30 @@ def test_order_plan_workbook_reads_back(presentation: Presentation) -> None:
     assert first[heading.index("Item")] == "Example fluid 0"
 
 
-@pytest.mark.parametrize(("decimals", "shown"), [(2, "649.60 EUR"), (0, "64 960 EUR"), (3, "64.960 EUR")])
-def test_total_follows_the_currency_s_smallest_unit(
-    decimals: int, shown: str, presentation: Presentation
+CURRENCIES = [
+    ("EUR", "649.60 EUR", 129.90, "0.00"),
+    ("JPY", "64 960 JPY", 12_990, "0"),
+    ("KWD", "64.960 KWD", 12.990, "0.000"),
+    ("CLF", "6.4960 CLF", 1.2990, "0.0000"),
+]
+"""Minor units of ISO 4217: two decimals, none, three and four."""
+
+
+@pytest.mark.parametrize(("currency", "total", "first", "cells"), CURRENCIES)
+def test_every_form_of_the_plan_follows_the_currency_s_smallest_unit(
+    currency: str, total: str, first: float, cells: str, presentation: Presentation
 ) -> None:
-    """ISO 4217 has currencies with none, two and three decimals."""
-    text = full_text(order_plan_pdf(order_plan(currency_decimals=decimals), presentation))
-    assert f"Total: {shown}" in text.replace("\u202f", " ")
+    plan = order_plan(currency=currency)
+    text = full_text(order_plan_pdf(plan, presentation))
+    assert f"Total: {total}" in text.replace("\u202f", " ")
+    rows = list(csv.DictReader(io.StringIO(order_plan_csv(plan, presentation).decode(), newline="")))
+    assert float(rows[0][f"Cost [{currency}]"]) == first
+    page = openpyxl.load_workbook(io.BytesIO(order_plan_xlsx(plan, presentation))).active
+    assert page is not None
+    table = [list(row) for row in page.iter_rows()]
+    heading = next(row for row in table if "Order by" in [cell.value for cell in row])
+    cell = table[table.index(heading) + 1][[cell.value for cell in heading].index(f"Cost [{currency}]")]
+    assert (cell.value, cell.number_format) == (pytest.approx(first), cells)
 
 
 def test_a_plan_with_an_unknown_price_gives_no_total(presentation: Presentation) -> None:

@@ -122,3 +122,51 @@ def test_terms_of_planning_are_set_and_emptied(owner):
     wrong = owner.fill(TERMS, TERMS, **again | {"listing_probability": "99"})
     assert wrong.status_code == 422
     assert "Must be between 5 and 95" in wrong.text
+
+
+@pytest.mark.parametrize(
+    ("currency", "shown_as", "typed", "minor"),
+    [("JPY", "4900", "5250", 5250), ("KWD", "4.900", "5,250", 5250), ("EUR", "49.00", "52.5", 5250)],
+)
+def test_prices_and_terms_are_read_and_shown_in_the_smallest_unit_of_the_currency(
+    owner, currency, shown_as, typed, minor
+):
+    """Decimals by ISO 4217: the yen has none, the Kuwaiti dinar three."""
+    owner.operator.patch("/v1/organisation", {"currency": currency})
+    fields = shown(owner, FLUID)
+    assert fields["pack-1-price"] == shown_as
+    fields |= {"pack-1-price": typed, "pack-1-breaks": f"10: {shown_as}"}
+    answer = owner.fill(FLUID, FLUID, **fields)
+    assert answer.status_code == 303, answer.text
+    pack = min(fluid_of(owner)["packs"], key=lambda one: one["litres"])
+    assert pack["price_minor"] == minor
+    assert pack["price_breaks"] == [{"from_packs": 10, "price_minor": 4900}]
+    answer = owner.fill(TERMS, TERMS, **(shown(owner, TERMS) | {"labour_minor_an_hour": typed}))
+    assert answer.status_code == 303, answer.text
+    assert owner.operator.get("/v1/organisation").json()["planning"]["labour_minor_an_hour"] == minor
+    assert float(shown(owner, TERMS)["labour_minor_an_hour"]) == float(typed.replace(",", "."))
+
+
+def test_half_a_yen_is_refused_at_its_field(owner):
+    owner.operator.patch("/v1/organisation", {"currency": "JPY"})
+    answer = owner.fill(FLUID, FLUID, **(shown(owner, FLUID) | {"pack-1-price": "52.50"}))
+    assert answer.status_code == 422
+    assert "finer than the currency" in answer.text
+    answer = owner.fill(TERMS, TERMS, **(shown(owner, TERMS) | {"labour_minor_an_hour": "85.50"}))
+    assert answer.status_code == 422
+    assert "finer than the currency" in answer.text
+
+
+def test_pages_show_amounts_with_the_decimals_of_the_currency(owner):
+    """The exchange plan of a vehicle and the order plan of the shelf."""
+    for currency, pattern in (("JPY", r"\d\u00a0JPY"), ("KWD", r"\.\d{3}\u00a0KWD")):
+        owner.operator.patch("/v1/organisation", {"currency": currency})
+        shown_amounts = rf"[\d\u202f.]+\u00a0{currency}"
+        found = [
+            one
+            for path in ("/vehicles/VAN-01", "/stock")
+            for one in re.findall(shown_amounts, owner.get(path).text)
+        ]
+        assert len(found) > 2
+        assert all(re.search(pattern, one) for one in found), found
+        assert not any(currency == "JPY" and "." in one for one in found), found

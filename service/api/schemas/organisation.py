@@ -73,7 +73,17 @@ class OrganisationUpdate(Body):
 
     time_zone: Annotated[str, Field(strict=True, min_length=1, max_length=64)] | None = None
     locale: Annotated[str, Field(strict=True, pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
-    currency: Annotated[str, Field(strict=True, pattern=r"^[A-Z]{3}$", description="ISO 4217.")] | None = None
+    currency: (
+        Annotated[
+            str,
+            Field(
+                strict=True,
+                pattern=r"^[A-Z]{3}$",
+                description="ISO 4217. Amounts named `minor` are in its minor unit: cents of EUR, yen of JPY, fils of KWD.",
+            ),
+        ]
+        | None
+    ) = None
     distance_unit: Literal["km", "mi"] | None = None
     volume_unit: Literal["litre", "us_gallon", "us_quart", "imperial_gallon"] | None = None
     publishing_weekday: Weekday | None = Field(

@@ -65,7 +65,8 @@ def _change(request: Request, article: str, form: Posted, *, is_part: bool) -> R
 def _store(visit: Visit, item: Fluid | Part, reader: FormReader) -> None:
     """Only what was typed anew: a size that is shown in gallons is not rounded by looking at it."""
     packs = stock_items.list_packs(visit.session, item.organisation_id, item)
-    rows = pack_rows(packs, visit.presentation)
+    currency = visit.organisation.currency
+    rows = pack_rows(packs, visit.presentation, currency)
     shown = article_values(item, visit.presentation)
     facts = _facts(reader, item, visit)
     names = {"lead_time_days": "lead", "lead_time_sd_days": "spread", "service_level": "level"}
@@ -76,7 +77,7 @@ def _store(visit: Visit, item: Fluid | Part, reader: FormReader) -> None:
         if _typed(reader, names.get(column, column)) != shown[names.get(column, column)]
     }
     kept = {row.size: pack.quantity for row, pack in zip(rows, packs, strict=False)}
-    offers = read_packs(reader, visit.presentation, kept, is_part=isinstance(item, Part))
+    offers = read_packs(reader, visit.presentation, currency, kept, is_part=isinstance(item, Part))
     is_same = all(
         _typed(reader, f"pack-{row.number}-{name}") == text for row in rows for name, text in row.fields
     )

@@ -56,7 +56,13 @@ def _add_fluid(visit: Visit, reader: FormReader) -> None:
     kind = reader.choice("fluid_kind", FluidKind, FluidKind.AUTOMATIC_TRANSMISSION_CAR)
     pack = read_litres(reader, "fluid_pack", visit.presentation)
     facts = {"specifications": read_lines(reader, "specifications"), **read_lead(reader, "fluid_lead")}
-    offers = [] if pack is None else [PackOffer(litres=pack, price_minor=read_price(reader, "fluid_price"))]
+    offers = (
+        []
+        if pack is None
+        else [
+            PackOffer(litres=pack, price_minor=read_price(reader, "fluid_price", visit.organisation.currency))
+        ]
+    )
     reader.finish()
     add_fluid(visit.session, visit.caller, visit.now, name, kind, facts, offers)
 
@@ -66,7 +72,13 @@ def _add_part(visit: Visit, reader: FormReader) -> None:
     pieces = read_pieces(reader, "part_pack")
     facts = read_lead(reader, "part_lead")
     offers = (
-        [] if pieces is None else [PackOffer(pieces=pieces, price_minor=read_price(reader, "part_price"))]
+        []
+        if pieces is None
+        else [
+            PackOffer(
+                pieces=pieces, price_minor=read_price(reader, "part_price", visit.organisation.currency)
+            )
+        ]
     )
     reader.finish()
     add_part(visit.session, visit.caller, visit.now, name, facts, offers)

@@ -3,10 +3,12 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from service.domain.money import minor_from_major
 from service.domain.planning_terms import PLANNING_TERMS
 from service.domain.plausibility import Bounds
 from service.domain.roles import Scope
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
+from service.store.tables.organisation import Organisation
 from service.usecases.stock.change_planning import change_planning
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
@@ -27,7 +29,7 @@ def post_terms(request: Request, form: Form) -> Response:
     """Set those that were typed anew; an emptied one goes back to what is usual."""
     try:
         with doing(request, form) as visit:
-            changes = _changes(form, visit.organisation.planning)
+            changes = _changes(form, visit.organisation)
             if changes:
                 change_planning(visit.session, visit.caller, visit.now, changes)
             return visit.done("/settings/planning", told="settings")
@@ -36,22 +38,25 @@ def post_terms(request: Request, form: Form) -> Response:
         return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)
 
 
-def _changes(posted: Posted, planning: dict[str, float]) -> dict[str, float | None]:
-    reader, shown = FormReader(posted), shown_terms(planning)
+def _changes(posted: Posted, organisation: Organisation) -> dict[str, float | None]:
+    currency = organisation.currency
+    reader, shown = FormReader(posted), shown_terms(organisation.planning, currency)
     changes: dict[str, float | None] = {}
     for name, term in PLANNING_TERMS.items():
-        units = units_in_one(name)
+        units = units_in_one(name, currency)
         low, high = term.minimum / units, term.maximum / units
         value = reader.optional_number(name, Bounds(low, high, ""))
-        if posted.text(name).strip() != shown[name]:
-            changes[name] = None if value is None else value * units
+        if posted.text(name).strip() == shown[name]:
+            continue
+        if value is None or "_minor" not in name:
+            changes[name] = None if value is None else round(value * units, 9)
+            continue
+        try:
+            changes[name] = float(minor_from_major(f"/{name}", value, currency))
+        except InvalidInputError as error:
+            reader.errors.extend(error.errors)
     reader.finish()
-    return {name: _clean(name, value) for name, value in changes.items()}
-
-
-def _clean(name: str, value: float | None) -> float | None:
-    """Money is whole in its smallest unit; shares lose the dust of dividing by a hundred."""
-    return None if value is None else float(round(value)) if "_minor" in name else round(value, 9)
+    return changes
 
 
 def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:

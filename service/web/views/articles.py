@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
-from service.domain.money import MINOR_PER_MAJOR, MONEY_DECIMALS
+from service.domain.money import minor_per_major, money_decimals
 from service.store.tables.fluids import Fluid, Pack
 from service.store.tables.parts import Part
 from service.web.article_fields import MOST_PACKS
@@ -60,7 +60,7 @@ def article_page(
         is_part=is_part,
         path=f"/stock/{'parts' if is_part else 'fluids'}/{key}",
         values=article_values(item, presentation),
-        packs=pack_rows(packs, presentation),
+        packs=pack_rows(packs, presentation, currency),
         volume_unit=presentation.volume_unit,
         currency=currency,
         form=form,
@@ -82,24 +82,26 @@ def article_values(item: Fluid | Part, presentation: Presentation) -> dict[str, 
     }
 
 
-def pack_rows(packs: Sequence[Pack], presentation: Presentation) -> tuple[PackRow, ...]:
+def pack_rows(packs: Sequence[Pack], presentation: Presentation, currency: str) -> tuple[PackRow, ...]:
     """The packs that are known, and empty rows for others."""
-    known = [_row(number, pack, presentation) for number, pack in enumerate(packs, start=1)]
+    known = [_row(number, pack, presentation, currency) for number, pack in enumerate(packs, start=1)]
     n_rows = min(len(known) + EMPTY_ROWS, MOST_PACKS)
     return (*known, *(PackRow(number=number) for number in range(len(known) + 1, n_rows + 1)))
 
 
-def _row(number: int, pack: Pack, presentation: Presentation) -> PackRow:
+def _row(number: int, pack: Pack, presentation: Presentation, currency: str) -> PackRow:
     size = pack.quantity if pack.part_id is not None else presentation.volume_value(pack.quantity)
     return PackRow(
         number=number,
         size=f"{size:.6g}",
-        price="" if pack.price_minor is None else _typed(pack.price_minor),
+        price="" if pack.price_minor is None else _typed(pack.price_minor, currency),
         minimum=str(pack.minimum_packs),
-        breaks="; ".join(f"{one['from_packs']}: {_typed(one['price_minor'])}" for one in pack.price_breaks),
+        breaks="; ".join(
+            f"{one['from_packs']}: {_typed(one['price_minor'], currency)}" for one in pack.price_breaks
+        ),
     )
 
 
-def _typed(minor: int) -> str:
+def _typed(minor: int, currency: str) -> str:
     """A price as it is typed."""
-    return f"{minor / MINOR_PER_MAJOR:.{MONEY_DECIMALS}f}"
+    return f"{minor / minor_per_major(currency):.{money_decimals(currency)}f}"

@@ -4,7 +4,6 @@ import math
 from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
-from service.domain.money import MONEY_DECIMALS
 from service.usecases.plans import explain_plan
 from service.usecases.plans.plan_exchange import PlannedExchange
 from service.web.catalogue import tell, translate
@@ -50,7 +49,7 @@ def exchange_table(planned: PlannedExchange, presentation: Presentation) -> Exch
 def _row(planned: PlannedExchange, row: int, presentation: Presentation, *, is_advised: bool) -> ExchangeRow:
     plan = planned.plan
     days = float(plan.due.days[row, 0])
-    cost = presentation.money(round(float(plan.cost_minor[row, 0])), MONEY_DECIMALS)
+    cost = presentation.money(float(plan.cost_minor[row, 0]), planned.numbers.currency)
     return ExchangeRow(
         name=tell(explain_plan.name_option(planned, row).capitalize()),
         is_advised=is_advised,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from service.documents.presentation import Presentation
-from service.domain.money import MINOR_PER_MAJOR
+from service.domain.money import minor_per_major
 from service.domain.planning_terms import PLANNING_TERMS
 from service.store.tables.organisation import Organisation
 from service.web.catalogue import tell, translate
@@ -39,32 +39,33 @@ def planning_page(
     organisation: Organisation, presentation: Presentation, form: FormState, *, may_set: bool
 ) -> PlanningPage:
     """Fill the page."""
-    shown = shown_terms(organisation.planning)
+    currency = organisation.currency
+    shown = shown_terms(organisation.planning, currency)
     fields = []
     for name, term in PLANNING_TERMS.items():
-        usual = presentation.sentence(f"{term.default.value / units_in_one(name):.6g}")
-        unit = _unit(name, organisation.currency)
+        usual = presentation.sentence(f"{term.default.value / units_in_one(name, currency):.6g}")
+        unit = _unit(name, currency)
         hint = translate("terms_usual", usual=usual, unit=unit).strip()
         fields.append(TermField(name=name, label=tell(term.meaning), hint=hint, value=shown[name]))
     return PlanningPage(terms=tuple(fields), may_set=may_set, form=form)
 
 
-def shown_terms(planning: Mapping[str, float]) -> dict[str, str]:
+def shown_terms(planning: Mapping[str, float], currency: str) -> dict[str, str]:
     """What the fields show; empty where nobody set anything."""
     return {
-        name: f"{planning[name] / units_in_one(name):.10g}" if name in planning else ""
+        name: f"{planning[name] / units_in_one(name, currency):.10g}" if name in planning else ""
         for name in PLANNING_TERMS
     }
 
 
-def units_in_one(name: str) -> float:
+def units_in_one(name: str, currency: str) -> float:
     """How much of the stored unit is in one of the field's: cents in a euro, wholes in a per cent."""
     if "_minor" in name:
-        return MINOR_PER_MAJOR
+        return minor_per_major(currency)
     return PER_CENT if "share" in name or "probability" in name else 1.0
 
 
 def _unit(name: str, currency: str) -> str:
     if "_minor" in name:
         return currency
-    return "%" if units_in_one(name) == PER_CENT else ""
+    return "%" if units_in_one(name, currency) == PER_CENT else ""

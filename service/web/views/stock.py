@@ -8,7 +8,6 @@ from typing import Final
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
-from service.domain.money import MONEY_DECIMALS
 from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
@@ -188,7 +187,7 @@ def _choice(line: StockLine, presentation: Presentation) -> tuple[str, str]:
 
 
 def _planned(order: PlannedOrder, line: StockLine, plan: StockPlan, presentation: Presentation) -> PlannedRow:
-    money = presentation.money(order.cost_minor, MONEY_DECIMALS)
+    money = presentation.money(order.cost_minor, plan.currency)
     return PlannedRow(
         packs=", ".join(
             translate("stock_packs", n=count, size=_amount(line, size, presentation))

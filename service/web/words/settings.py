@@ -10,7 +10,7 @@ WORDS: Final = {
     "set_time_zone": "Time zone",
     "set_locale": "Language and region of numbers and dates",
     "set_currency": "Currency",
-    "set_currency_hint": "Three letters of ISO 4217, for instance EUR.",
+    "set_currency_hint": "Three letters of ISO 4217, for instance EUR. Changing it converts no price.",
     "set_distance_unit": "Distances in",
     "set_volume_unit": "Volumes in",
     "set_publishing_weekday": "The list of next week is published on",
