@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+from deploy.audit import audit
 from deploy.backup import back_up
 from deploy.checks import run_tests
 from deploy.environment import Lock, Project, child_environment, ensure_environment
@@ -24,12 +25,14 @@ usage: python3 deploy demo [--port PORT] [--host HOST] [--dir FOLDER]
        python3 deploy setup [--dev]
        python3 deploy backup --dir FOLDER [--keep COUNT]
        python3 deploy restore FILE [--replace]
+       python3 deploy audit [--out FILE] [--source ADDRESS]
 
 demo   set up, make an invented fleet in a SQLite file and serve it on this machine
 test   set up and pass every check; with arguments, run only pytest with them
 setup  only make the environment in .venv (--dev: with the tools for `test`)
 backup copy the database that SUMPWISE_DATABASE_URL names, while the service runs
 restore put such a copy in its place, while the service does not run
+audit  ask for known flaws of what is locked and write the bill of materials; needs the network
 
 Everything lands in .venv inside the project; remove that folder to start afresh."""
 
@@ -39,7 +42,14 @@ def main(arguments: Sequence[str]) -> int:
     if not arguments or arguments[0] in {"-h", "--help", "help"}:
         print(USAGE)
         return 0 if arguments else 2
-    commands = {"demo": demo, "test": test, "setup": setup, "backup": backup, "restore": put_back}
+    commands = {
+        "demo": demo,
+        "test": test,
+        "setup": setup,
+        "backup": backup,
+        "restore": put_back,
+        "audit": audit,
+    }
     name, rest = arguments[0], arguments[1:]
     if name not in commands:
         say(f"There is no command {name!r}.\n{USAGE}")

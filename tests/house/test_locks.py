@@ -8,16 +8,9 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from tests.house.locks import DEVELOPMENT, RUNTIME, installed_on, pins_of
 from tests.house.sources import text_of
 
-RUNTIME = Path("deploy/requirements.lock")
-DEVELOPMENT = Path("deploy/requirements-dev.lock")
-
-
-PIN = re.compile(
-    r"^(?P<requirement>[\w.\-\[\]]+==.+?) \\\n(?P<hashes>(?:    --hash=\S+(?: \\)?\n)+)", re.MULTILINE
-)
-SHA256 = re.compile(r"--hash=sha256:[0-9a-f]{64}\b")
 MACHINES = [
     {
         "python_full_version": f"{python}.0",
@@ -28,23 +21,6 @@ MACHINES = [
     for python in ("3.11", "3.12", "3.13")
     for system, machine in (("linux", "x86_64"), ("linux", "aarch64"), ("darwin", "arm64"))
 ]
-
-
-def pins_of(lock: Path) -> list[tuple[Requirement, frozenset[str]]]:
-    """Every pin with its marker, and its hashes."""
-    return [
-        (Requirement(found["requirement"]), frozenset(SHA256.findall(found["hashes"])))
-        for found in PIN.finditer(text_of(lock))
-    ]
-
-
-def installed_on(machine: dict[str, str], lock: Path) -> dict[str, tuple[str, frozenset[str]]]:
-    """What the lock installs on one kind of machine: name → version and hashes."""
-    return {
-        canonicalize_name(pin.name): (str(pin.specifier), hashes)
-        for pin, hashes in pins_of(lock)
-        if pin.marker is None or pin.marker.evaluate(machine)
-    }
 
 
 @pytest.mark.parametrize("lock", [RUNTIME, DEVELOPMENT])
