@@ -5,6 +5,7 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -61,6 +62,16 @@ def test_systemd_calls_the_services_well_confined(tmp_path: Path) -> None:
             rating = [analyze, "security", "--offline=true", "--threshold=20", str(tmp_path / unit.name)]
             done = subprocess.run(rating, capture_output=True, text=True, check=False)
             assert done.returncode == 0, done.stdout[-2000:]
+
+
+def test_compose_is_what_its_specification_allows(tmp_path: Path) -> None:
+    """The schema is the Compose Specification's own, as the checking program carries it; a slip of the pen is seen."""
+    check = [sys.executable, "-m", "check_jsonschema", "--builtin-schema", "vendor.compose-spec"]
+    done = subprocess.run([*check, DEPLOY / "compose.yaml"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout
+    slip = tmp_path / "compose.yaml"
+    slip.write_text(text_of(DEPLOY / "compose.yaml").replace("restart:", "restrt:", 1), encoding="utf-8")
+    assert subprocess.run([*check, slip], capture_output=True, check=False).returncode == 1
 
 
 def test_compose_starts_every_part_in_its_order() -> None:
