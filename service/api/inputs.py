@@ -166,22 +166,10 @@ HazardShape = bounded(plausibility.HAZARD_SHAPE)
 HazardScaleKm = bounded(plausibility.HAZARD_SCALE_KM)
 PolicyRounds = whole(1, 6)
 Fraction = bounded(plausibility.FRACTION)
-PullMinutes = whole(5, 10_080)
+PullMinutes = whole(int(plausibility.PULL_MINUTES.minimum), int(plausibility.PULL_MINUTES.maximum))
 ParameterGroup = whole(0, 0x3FFFF)
-OffsetKm = bounded(
-    Bounds(
-        -plausibility.ODOMETER_KM.maximum,
-        plausibility.ODOMETER_KM.maximum,
-        "No two odometers are further apart.",
-    )
-)
-OffsetHours = bounded(
-    Bounds(
-        -plausibility.ENGINE_HOURS.maximum,
-        plausibility.ENGINE_HOURS.maximum,
-        "No two meters are further apart.",
-    )
-)
+OffsetKm = bounded(plausibility.OFFSET_KM)
+OffsetHours = bounded(plausibility.OFFSET_HOURS)
 Yes = Annotated[bool, Field(strict=True)]
 Line40 = line(40)
 Line80 = line(80)

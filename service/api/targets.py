@@ -3,9 +3,8 @@
 from fastapi import Request
 
 from service.api.units_of_work import Credentials, authenticate, get_database, get_now
-from service.clients.targets import TargetRules
+from service.clients.targets import POINTER, TargetRules
 from service.domain.roles import Scope
-from service.errors import InvalidInputError, UpstreamError
 
 
 def check_target(request: Request, credentials: Credentials, target: str) -> None:
@@ -19,7 +18,4 @@ def check_target(request: Request, credentials: Credentials, target: str) -> Non
     with get_database(request).snapshot() as session:
         authenticate(request, session, credentials, get_now(request)).require(Scope.ADMIN)
     rules: TargetRules = request.app.state.target_rules
-    try:
-        rules.find_route(target)
-    except UpstreamError as error:
-        raise InvalidInputError.at("/target", error.detail) from error
+    rules.check(POINTER, target)

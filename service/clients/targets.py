@@ -89,6 +89,20 @@ class TargetRules:
             raise UpstreamError("The receiver's name has no address.")
         return Route(url=url, host=host, port=port, address=addresses[0])
 
+    def check(self, pointer: str, url: str) -> None:
+        """Refuse an address that somebody typed, at the field where it was.
+
+        Raises
+        ------
+        InvalidInputError
+            If it leads to nowhere or to where no call may go.
+        """
+        try:
+            self.find_route(url)
+        except (InvalidInputError, UpstreamError) as error:
+            detail = error.errors[0].detail if error.errors else error.detail
+            raise InvalidInputError.at(pointer, detail) from error
+
     def _check(self, scheme: str, address: str, port: int) -> None:
         if is_listed(address, self.allowed):
             if port not in OPEN_PORTS and (port < 1024 or port in PORTS_OF_OTHERS):

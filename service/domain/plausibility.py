@@ -72,11 +72,15 @@ CHANGE_AGAINST_NEW: Final = Bounds(1e-6, 10, "A share of the new fluid's value; 
 
 LEAD_TIME_DAYS: Final = Bounds(0, 730, "Two years.")
 LABOUR_MINUTES: Final = Bounds(0, 2_880, "Two days without a break.")
+PULL_MINUTES: Final = Bounds(5, 10_080, "Every five minutes to once a week.")
 BAY_HOURS_PER_DAY: Final = Bounds(0, 2_400, "A hundred bays around the clock.")
 PRICE_MINOR: Final = Bounds(0, 1_000_000_000, "In the smallest unit of the currency.")
 
 VISCOSITY_MM2_PER_S: Final = Bounds(0.2, 1_000_000, "From petrol to cold grease.")
 CONCENTRATION_MG_PER_KG: Final = Bounds(0, 1_000_000, "A million mg/kg is all of it.")
+
+OFFSET_KM: Final = Bounds(-ODOMETER_KM.maximum, ODOMETER_KM.maximum, "No two odometers are further apart.")
+OFFSET_HOURS: Final = Bounds(-ENGINE_HOURS.maximum, ENGINE_HOURS.maximum, "No two meters are further apart.")
 
 FIRST_DAY: Final = date(1980, 1, 1)
 """No record of a vehicle in service is older; a clock that lost its battery restarts there or before."""

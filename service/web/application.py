@@ -17,6 +17,7 @@ from service.web.pages import (
     driver,
     driver_links,
     job_sheet,
+    machine_pulls,
     machines,
     own_reading,
     passwords,
@@ -55,6 +56,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     settings.router,
     people.router,
     planning_terms.router,
+    machine_pulls.router,
     machines.router,
     start.router,
 )

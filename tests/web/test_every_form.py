@@ -77,7 +77,14 @@ FORMS: dict[str, tuple[str, dict[str, str]]] = {
     "/settings/planning": ("/settings/planning", {"order_plan_weeks": "9"}),
     "/settings/machines": ("/settings/machines", {"name": "Other box"}),
     "/settings/machines/{source}": ("/settings/machines/src_1", {"do": "end"}),
-    "/settings/machines/{source}/{equipment}": ("/settings/machines/src_1/eqp_1", {"vehicle": "VAN-02"}),
+    "/settings/machines/{source}/pull": (
+        "/settings/machines/src_1/pull",
+        {"pull_address": "", "pull_minutes": "30"},
+    ),
+    "/settings/machines/{source}/{equipment}": (
+        "/settings/machines/src_1/eqp_1",
+        {"eqp_1-vehicle": "VAN-02", "eqp_1-odometer": "12"},
+    ),
     "/start/vehicles": ("/start/vehicles", {"table": "number,class\nVAN-88,van", "do": "register"}),
 }
 OF_SOMEBODY = {

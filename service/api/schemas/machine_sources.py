@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any, Final, Literal, Self
-from urllib.parse import urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -14,8 +13,9 @@ from service.domain.machine_meters import Meter, OffsetOrigin, ValueUse
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.machines.decide_value import ValueDecision
+from service.usecases.machines.manage_sources import SOUND_AUTHORIZATION, shown_address
 
-Authorization = Annotated[str, Field(strict=True, min_length=1, max_length=2000, pattern=r"^[\x20-\x7e]+$")]
+Authorization = Annotated[str, Field(strict=True, pattern=SOUND_AUTHORIZATION)]
 PullAddress = Annotated[
     str, Field(strict=True, min_length=8, max_length=MAX_CHARACTERS, pattern=r"^https?://[\x21-\x7e]+$")
 ]
@@ -85,7 +85,7 @@ class SourceRead(BaseModel):
         return cls(
             id=format_id(IdKind.MACHINE_SOURCE, row.id),
             state="active" if row.ended_at is None else "ended",
-            pull_url=None if row.pull_url is None else urlsplit(row.pull_url)._replace(query="").geturl(),
+            pull_url=shown_address(row),
             failures=row.n_failures,
             old_valid_until=row.previous_secret_until,
             **row.model_dump(include=fields),

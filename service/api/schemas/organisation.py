@@ -79,7 +79,8 @@ class OrganisationUpdate(Body):
             Field(
                 strict=True,
                 pattern=r"^[A-Z]{3}$",
-                description="ISO 4217. Amounts named `minor` are in its minor unit: cents of EUR, yen of JPY, fils of KWD.",
+                description="ISO 4217. Amounts named `minor` are in its minor unit: cents of EUR, yen of JPY, "
+                "fils of KWD.",
             ),
         ]
         | None

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
+from urllib.parse import urlsplit
 
 from sqlmodel import Session
 
@@ -22,6 +23,8 @@ MOST_SOURCES: Final = 50
 """Sources of one organisation; each that is pulled costs calls every few minutes."""
 
 OBJECT: Final = "machine source"
+SOUND_AUTHORIZATION: Final = r"^[\x20-\x7e]{1,2000}$"
+"""What may be sent as a header: printable ASCII on one line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +77,11 @@ def change_pull(
     session.add(row)
     record_change(session, caller, now, "changed", OBJECT, row.id, {"is_pulled": pull is not None})
     return row
+
+
+def shown_address(row: MachineSource) -> str | None:
+    """Where a source is fetched from, without the query, which may hold a secret."""
+    return None if row.pull_url is None else urlsplit(row.pull_url)._replace(query="").geturl()
 
 
 def pull_now(session: Session, caller: Caller, now: datetime, reference: str) -> MachineSource:

@@ -5,7 +5,9 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
+from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
+from service.domain.machine_meters import Meter
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
 from service.store.repositories import fleet, machine_sources
@@ -19,8 +21,9 @@ router = APIRouter()
 
 SourcePath = Annotated[str, Path(pattern=r"^src_[0-9]{1,19}$")]
 EquipmentPath = Annotated[str, Path(pattern=r"^eqp_[0-9]{1,19}$")]
-After = Annotated[int, Query(ge=0, le=2**62)]
 HERE: Final = "/settings/machines"
+MOST: Final = 2**62
+After = Annotated[int, Query(ge=0, le=MOST)]
 
 
 @router.get("/settings/machines")
@@ -47,7 +50,7 @@ def post_source(request: Request, form: Form) -> Response:
 @router.get("/settings/machines/{source}")
 def get_source(request: Request, source: SourcePath, after: After = 0) -> Response:
     """Show a source with its machines."""
-    return _show_source(request, source, after, EMPTY)
+    return show_source(request, source, after, EMPTY)
 
 
 @router.post("/settings/machines/{source}")
@@ -57,7 +60,7 @@ def post_step(request: Request, source: SourcePath, form: Form) -> Response:
         with doing(request, form) as visit:
             return _take_step(visit, source, form.text("do"))
     except (InvalidInputError, ConflictError) as error:
-        return _show_source(request, source, 0, FormState.after(form, error), error)
+        return show_source(request, source, 0, FormState.after(form, error), error)
 
 
 @router.post("/settings/machines/{source}/{equipment}")
@@ -65,14 +68,11 @@ def post_link(request: Request, source: SourcePath, equipment: EquipmentPath, fo
     """Say which vehicle a machine is; an empty field says that it is none."""
     try:
         with doing(request, form) as visit:
-            reader = FormReader(form)
-            vehicle = reader.optional_line("vehicle", maximum=40)
-            reader.finish()
-            _link(visit, source, equipment, vehicle)
+            _link(visit, source, equipment, FormReader(form))
             return visit.done(f"{HERE}/{source}", told="machine_linked")
     except (InvalidInputError, ConflictError) as error:
-        told = FormState(form.typed | {"equipment": equipment}, {}, FormState.after(form, error).problem)
-        return _show_source(request, source, 0, told, error)
+        first = min(int(equipment.removeprefix("eqp_")), MOST) - 1
+        return show_source(request, source, first, FormState.after(form, error), error)
 
 
 def _take_step(visit: Visit, source: str, step: str) -> Response:
@@ -85,16 +85,29 @@ def _take_step(visit: Visit, source: str, step: str) -> Response:
     raise InvalidInputError("Press one of the buttons of the page.")
 
 
-def _link(visit: Visit, source: str, equipment: str, vehicle: str | None) -> None:
+def _link(visit: Visit, source: str, equipment: str, reader: FormReader) -> None:
     """Link to a vehicle that exists; a number that nobody has is a mistake in the field, not a missing page."""
     organisation_id = visit.caller.organisation_id
+    km_a_unit = 1.0 / visit.presentation.distance_value(1.0)
+    vehicle = reader.optional_line(f"{equipment}-vehicle", maximum=40)
+    offsets = {
+        Meter.ODOMETER: reader.optional_number(
+            f"{equipment}-{Meter.ODOMETER}", plausibility.OFFSET_KM, to_base=lambda typed: typed * km_a_unit
+        ),
+        Meter.ENGINE_HOURS: reader.optional_number(
+            f"{equipment}-{Meter.ENGINE_HOURS}", plausibility.OFFSET_HOURS
+        ),
+    }
+    reader.finish()
     if vehicle is not None:
         try:
             fleet.get_vehicle(visit.session, organisation_id, vehicle)
         except NotFoundError:
-            raise InvalidInputError.at("/vehicle", f"No vehicle has the number {vehicle}.") from None
+            raise InvalidInputError.at(
+                f"/{equipment}-vehicle", f"No vehicle has the number {vehicle}."
+            ) from None
     row = machine_sources.get_source(visit.session, organisation_id, source, for_update=True)
-    link_equipment(visit.session, visit.caller, visit.now, row, equipment, vehicle, {})
+    link_equipment(visit.session, visit.caller, visit.now, row, equipment, vehicle, offsets)
 
 
 def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:
@@ -112,9 +125,10 @@ def _page(visit: Visit, form: FormState, error: ServiceError | None = None, secr
     return response
 
 
-def _show_source(
+def show_source(
     request: Request, source: str, after: int, form: FormState, error: ServiceError | None = None
 ) -> Response:
+    """Show a source, with a form as it was sent if something in it was wrong."""
     with looking(request) as visit:
         visit.caller.require(Scope.ADMIN)
         organisation_id = visit.caller.organisation_id

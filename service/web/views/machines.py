@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
-from service.domain.machine_meters import Meter
+from service.domain.machine_meters import Meter, OffsetOrigin
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineSource
+from service.usecases.machines.manage_sources import shown_address
 from service.web.catalogue import translate
 from service.web.forms import FormState
 
@@ -27,6 +28,11 @@ class SourceRow:
     trouble: str
     is_live: bool
     is_pulled: bool
+    address: str
+    """Without its query, which may hold a secret."""
+
+    minutes: int
+    has_authorization: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +45,16 @@ class MachinesPage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OffsetField:
+    """How far a meter is from the dashboard, as a field; empty while nobody set it by hand."""
+
+    name: str
+    label: str
+    hint: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MachineRow:
     """One machine: what it is called there, which vehicle it is here, what its meters showed last."""
 
@@ -47,6 +63,7 @@ class MachineRow:
     seen: str
     vehicle: str
     meters: tuple[str, ...]
+    offsets: tuple[OffsetField, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,22 +100,28 @@ def source_page(
     shown = found[:MACHINES_A_PAGE]
     return SourcePage(
         source=_source(row, presentation, zone),
-        machines=tuple(
-            MachineRow(
-                equipment_id=format_id(IdKind.MACHINE_EQUIPMENT, one.id),
-                name=", ".join(filter(None, (one.reference, one.description))),
-                seen=presentation.wall_time(one.last_seen_at.astimezone(zone)),
-                vehicle=names.get(one.vehicle_id or 0, ""),
-                meters=tuple(
-                    _meter(meters[one.id or 0, str(kind)], kind, presentation)
-                    for kind in Meter
-                    if (one.id or 0, str(kind)) in meters
-                ),
-            )
-            for one in shown
-        ),
+        machines=tuple(_machine(one, meters, names, presentation, zone) for one in shown),
         after=shown[-1].id if len(found) > MACHINES_A_PAGE else None,
         form=form,
+    )
+
+
+def _machine(
+    one: MachineEquipment,
+    meters: Mapping[tuple[int, str], MachineMeter],
+    names: Mapping[int, str],
+    presentation: Presentation,
+    zone: ZoneInfo,
+) -> MachineRow:
+    key = format_id(IdKind.MACHINE_EQUIPMENT, one.id)
+    own = [(kind, meters[one.id or 0, str(kind)]) for kind in Meter if (one.id or 0, str(kind)) in meters]
+    return MachineRow(
+        equipment_id=key,
+        name=", ".join(filter(None, (one.reference, one.description))),
+        seen=presentation.wall_time(one.last_seen_at.astimezone(zone)),
+        vehicle=names.get(one.vehicle_id or 0, ""),
+        meters=tuple(_meter(meter, kind, presentation) for kind, meter in own),
+        offsets=tuple(_offset(key, meter, kind, presentation) for kind, meter in own),
     )
 
 
@@ -114,6 +137,25 @@ def _source(row: MachineSource, presentation: Presentation, zone: ZoneInfo) -> S
         trouble="" if row.n_failures == 0 else row.last_error or "",
         is_live=row.ended_at is None,
         is_pulled=row.pull_url is not None,
+        address=shown_address(row) or "",
+        minutes=row.pull_minutes,
+        has_authorization=row.pull_authorization is not None,
+    )
+
+
+def _offset(key: str, meter: MachineMeter, kind: Meter, presentation: Presentation) -> OffsetField:
+    is_distance = kind is Meter.ODOMETER
+    unit = presentation.distance_unit if is_distance else translate("machine_unit_hours")
+    shown = meter.offset or 0.0
+    shown = presentation.distance_value(shown) if is_distance else shown
+    hint = translate("machine_offset_hint")
+    if meter.offset_origin == OffsetOrigin.LEARNED:
+        hint = translate("machine_offset_learned", value=presentation.number(shown, 1), unit=unit)
+    return OffsetField(
+        name=f"{key}-{kind}",
+        label=translate("machine_offset", unit=unit),
+        hint=hint,
+        value=f"{shown:.10g}" if meter.offset_origin == OffsetOrigin.SET else "",
     )
 
 
