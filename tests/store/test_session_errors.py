@@ -1,5 +1,7 @@
 """What a failing database is called: busy or away is worth another try, a mistake of ours is not."""
 
+import time
+
 import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
@@ -22,6 +24,16 @@ def test_a_writer_who_waits_too_long_is_told_to_try_again(tmp_path):
             pass
     first.close()
     second.close()
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_a_statement_that_never_ends_is_broken_off(database):
+    hasty = Database(database.engine.url.render_as_string(hide_password=False), timeout_seconds=0.2)
+    began = time.monotonic()
+    with pytest.raises(UnavailableError), hasty.snapshot() as session:
+        session.connection().execute(text("SELECT pg_sleep(30)"))
+    assert time.monotonic() - began < 10
+    hasty.close()
 
 
 def _fail_half_way(database: Database) -> None:
