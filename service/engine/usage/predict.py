@@ -1,6 +1,6 @@
 """From a state to the future: how far a vehicle will have gone, and how fast it goes."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -68,7 +68,6 @@ def outlook_of(state: UsageState) -> Outlook:
     guessed = (scale * scale_log_sd(state)) ** 2
     memory, dynamics = at_last_reading(state)
     x, u, m = memory.prior_x, memory.prior_u, memory.prior_m
-    settling = 2.0 * dynamics.temporary_variance * dynamics.inverse_theta
     return Outlook(
         theta=dynamics.theta,
         inverse_theta=dynamics.inverse_theta,
@@ -76,10 +75,10 @@ def outlook_of(state: UsageState) -> Outlook:
         u=memory.data_u + scale * u,
         m=memory.data_m + scale * m,
         v0=memory.Pxx * factor + guessed * x * x,
-        v1=(2.0 * memory.Pxm + settling + dynamics.noise_variance) * factor + 2.0 * guessed * x * m,
+        v1=(2.0 * memory.Pxm + dynamics.settling + dynamics.noise_variance) * factor + 2.0 * guessed * x * m,
         v2=memory.Pmm * factor + guessed * m * m,
         v3=dynamics.drift * scale * scale / 3.0,
-        w0=(2.0 * memory.Pxu - settling) * factor + 2.0 * guessed * x * u,
+        w0=(2.0 * memory.Pxu - dynamics.settling) * factor + 2.0 * guessed * x * u,
         w1=2.0 * (memory.Pum * factor + guessed * u * m),
         w2=(memory.Puu - dynamics.temporary_variance) * factor + guessed * u * u,
         rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor + guessed * m * m,
@@ -97,8 +96,7 @@ def at_last_reading(state: UsageState) -> tuple[Memory, Dynamics]:
         moved, own = memory_of(state, later), dynamics_of(state, later)
         propagate(moved, own, (state.last_time_days - state.used_time_days)[later])
         assimilate(moved, own, (state.last_odometer_km - state.used_odometer_km)[later])
-        for field in fields(Memory):
-            getattr(memory, field.name)[later] = getattr(moved, field.name)
+        memory.matrix[:, later] = moved.matrix
     return memory, dynamics
 
 

@@ -9,6 +9,7 @@ from service.errors import InvalidInputError
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
+Booleans: TypeAlias = NDArray[np.bool_]
 
 
 def check_readings(time_days: Floats, odometer_km: Floats, offsets: Integers) -> None:
@@ -25,10 +26,18 @@ def check_readings(time_days: Floats, odometer_km: Floats, offsets: Integers) ->
         raise InvalidInputError.at("/offsets", "must end at the number of readings")
     if not bool(np.all(np.isfinite(time_days)) and np.all(np.isfinite(odometer_km))):
         raise InvalidInputError.at("/odometer_km", "times and readings must be finite numbers")
-    if time_days.size > 1:
-        backwards = np.flatnonzero(time_days[1:] < time_days[:-1]) + 1
-        if not bool(np.all(offsets[np.searchsorted(offsets, backwards)] == backwards)):
-            raise InvalidInputError.at("/time_days", "must not decrease within a vehicle")
+    if bool(np.any(within_vehicles(time_days[1:] < time_days[:-1], offsets))):
+        raise InvalidInputError.at("/time_days", "must not decrease within a vehicle")
+
+
+def within_vehicles(steps: Booleans, offsets: Integers) -> Booleans:
+    """Unmark, in place, the steps that lead from one vehicle's last reading to the next one's first.
+
+    `steps` has shape (r - 1,), one from each of r readings to the next; without readings it is empty as well.
+    """
+    between = offsets[1:-1]
+    steps[between[(between > 0) & (between <= steps.size)] - 1] = False
+    return steps
 
 
 def first_of_each_period(
@@ -37,7 +46,7 @@ def first_of_each_period(
     first_time_days: Floats,
     previous_time_days: Floats,
     period_days: Floats,
-) -> NDArray[np.bool_]:
+) -> Booleans:
     """Mark the first reading of every vehicle in each period since its first reading.
 
     Parameters
@@ -68,10 +77,9 @@ def first_of_each_period(
     starts = offsets[:-1][some]
     origin = np.where(np.isnan(first_time_days[some]), time_days[starts], first_time_days[some])
     # A gap of a whole period always leads to another one: only shorter gaps need a closer look.
-    close = np.flatnonzero(time_days[1:] - time_days[:-1] < np.max(period_days[some])) + 1
+    is_close = time_days[1:] - time_days[:-1] < np.max(period_days[some])
+    close = np.flatnonzero(within_vehicles(is_close, offsets)) + 1
     owner = np.searchsorted(starts, close, side="right") - 1
-    inside = close > starts[owner]
-    close, owner = close[inside], owner[inside]
     length = period_days[some]
     period = np.floor((time_days[close] - origin[owner]) / length[owner])
     marked[close] = period != np.floor((time_days[close - 1] - origin[owner]) / length[owner])
@@ -80,7 +88,7 @@ def first_of_each_period(
     return marked
 
 
-def select(mask: NDArray[np.bool_], offsets: Integers) -> Integers:
+def select(mask: Booleans, offsets: Integers) -> Integers:
     """Offsets of the readings that a mask keeps."""
     left_out = np.flatnonzero(~mask)
     return offsets - np.searchsorted(left_out, offsets)
@@ -94,9 +102,7 @@ def of_vehicles(rows: Integers, offsets: Integers) -> tuple[Integers, Integers]:
     return positions, begins
 
 
-def time_major(
-    values: Floats, starts: Integers, ends: Integers, reference: Floats | None = None
-) -> tuple[Floats, Integers]:
+def time_major(values: Floats, starts: Integers, ends: Integers) -> tuple[Floats, Integers]:
     """Lay out the steps of ragged values, the k-th one of every vehicle in row k.
 
     Parameters
@@ -104,9 +110,7 @@ def time_major(
     values : ndarray, shape (r,), float64
         Values of all vehicles.
     starts, ends : ndarray, shape (b,), int64
-        Where each vehicle's values begin and end; those with most values first.
-    reference : ndarray, shape (b,), float64
-        Value before the first one of each vehicle; without, the one that stands before it among all.
+        Where each vehicle's values begin and end, after one that comes before them; those with most values first.
 
     Returns
     -------
@@ -120,6 +124,12 @@ def time_major(
     at = starts + np.arange(n_steps)[:, None]
     rows = values.take(at, mode="clip")
     steps = np.empty_like(rows)
-    np.subtract(rows[0], values[starts - 1] if reference is None else reference, out=steps[0])
+    np.subtract(rows[0], values[starts - 1], out=steps[0])
     np.subtract(rows[1:], rows[:-1], out=steps[1:])
-    return steps, starts.size - np.searchsorted(counts[::-1], np.arange(n_steps), side="right")
+    return steps, count_active(counts)
+
+
+def count_active(counts: Integers) -> Integers:
+    """How many vehicles have a k-th value, shape (k,), given how many each has, most first."""
+    steps = np.arange(int(counts[0]))
+    return counts.size - np.searchsorted(counts[::-1], steps, side="right").astype(np.int64)

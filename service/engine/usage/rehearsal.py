@@ -6,7 +6,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from service.engine.usage.filter import dynamics_of, memory_of, prefix
+from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.initial import MEMORY_OF_STATE, NUMBERS_OF_STATE, initial_state
 from service.engine.usage.kernel import assimilate, propagate
@@ -73,7 +73,7 @@ class Rehearsal:
         begin = 0
         for k, end in enumerate(ends.tolist()):
             size = int(self.n_active[k])
-            memory, dynamics = prefix(memory, size), prefix(dynamics, size)
+            memory, dynamics = memory.prefix(size), dynamics.prefix(size)
             propagate(memory, dynamics, self.gap_days[k, :size])
             assimilate(memory, dynamics, self.gap_km[k, :size])
             here = self.places[begin:end] - k * n

@@ -30,11 +30,11 @@ def local_level(
     readings: np.ndarray, at: np.ndarray, level: float, variance: float
 ) -> tuple[float, float, float]:
     """Run the kernel as a local level: log likelihood, last level and its variance."""
-    names = Memory.__dataclass_fields__
-    memory = Memory(**{name: np.zeros(1) for name in names})
+    memory = Memory.empty(1)
+    memory.matrix[:] = 0.0
     memory.Pxx[:] = variance
     constants = {
-        "theta": 1.0, "inverse_theta": 1.0, "temporary_variance": 0.0,
+        "theta": 1.0, "inverse_theta": 1.0, "temporary_variance": 0.0, "settling": 0.0,
         "noise_variance": LEVEL, "drift": 0.0, "reading_variance": IRREGULAR,
     }  # fmt: skip
     dynamics = Dynamics(**{name: np.array([value]) for name, value in constants.items()})

@@ -141,6 +141,23 @@ def test_neither_the_block_size_nor_the_order_of_vehicles_changes_a_bit():
     )
 
 
+@pytest.mark.parametrize("part_readings", [1, 40, 150, 10**6])
+def test_the_parts_of_a_fleet_change_no_bit(part_readings):
+    """From a part a vehicle, which threads share, to one part for all; from nothing and from stored states."""
+    time, odometer, offsets = ragged_fleet(11)
+    start = initial_state(configured_priors(60), DEFAULT_HYPERPARAMETERS)
+    whole = update(start, time, odometer, offsets, part_readings=time.size).to_array()
+    cut = update(start, time, odometer, offsets, part_readings=part_readings).to_array()
+    np.testing.assert_array_equal(cut, whole)
+    vehicle = np.repeat(np.arange(60), np.diff(offsets))
+    early = np.arange(time.size) < (offsets[:-1] + np.diff(offsets) // 2)[vehicle]
+    state = start
+    for some in (early, ~early):
+        begins = np.searchsorted(np.flatnonzero(some), offsets)
+        state = update(state, time[some], odometer[some], begins, part_readings=part_readings)
+    np.testing.assert_array_equal(state.to_array(), whole)
+
+
 def test_inputs_may_be_read_only():
     time, odometer, offsets = ragged_fleet(4)
     for array in (time, odometer, offsets):
