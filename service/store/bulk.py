@@ -10,12 +10,14 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Table
+from sqlalchemy import Connection, Executable, Table
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 COPY_FROM_ROWS: Final = 200
 """On PostgreSQL this many rows are worth a stream of their own."""
+
+ROWS_A_PART: Final = 500
 
 BINARY_OPTION: Final = "binary_rows"
 """Of a statement whose rows are wanted in binary."""
@@ -73,6 +75,21 @@ def fetch_tuples(session: Session, statement: str, values: tuple[Any, ...]) -> l
         rows: list[tuple[Any, ...]] = cursor.fetchall()
     result.close()
     return rows
+
+
+def fetch_parts(session: Session, query: Executable) -> Iterator[list[tuple[Any, ...]]]:
+    """Read a query's rows as the driver gives them, a part at a time.
+
+    A whole fleet's rows at once would set the collector to work on all objects there are.
+    """
+    session.flush()
+    connection = session.connection()
+    result = connection.execute(query, execution_options={BINARY_OPTION: True})
+    cursor: Any = result.cursor
+    with _as_database_error(connection, str(result.context.statement)):
+        while rows := cursor.fetchmany(ROWS_A_PART):
+            yield rows
+    result.close()
 
 
 def _put_each(

@@ -1,14 +1,15 @@
 """What the projection reads and writes, as columns: a fleet is too large for an object a row."""
 
 import json
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Text, cast, func, select, true, update
+from sqlalchemy import JSON, Boolean, ColumnElement, Date, Text, cast, func, select, true, update
+from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
-from service.store.bulk import Columns, put_columns
+from service.store.bulk import Columns, fetch_parts, put_columns
 from service.store.in_lists import is_one_of
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
@@ -32,19 +33,13 @@ class StoredUsage(NamedTuple):
     changed_from: datetime | None = None
 
 
-COMPARTMENT_COLUMNS: Final = (
+PROJECTED_COLUMNS: Final = (
     Compartment.id,
     Compartment.vehicle_id,
-    Compartment.reference,
     Compartment.kind,
-    Compartment.fluid_id,
     Compartment.total_litres,
     Compartment.drainable_litres,
-    Compartment.interval_km,
-    Compartment.interval_months,
-    Compartment.interval_hours,
     Compartment.ageing,
-    Compartment.seals,
     Vehicle.vehicle_class,
     Vehicle.duty,
     CompartmentState.as_of_days,
@@ -57,25 +52,50 @@ COMPARTMENT_COLUMNS: Final = (
     CompartmentState.iron_mg_per_kg,
     CompartmentState.glycol_fraction,
     CompartmentState.is_contaminated,
-    CompartmentState.is_sampled,
     CompartmentState.due_on,
     CompartmentState.due_odometer_km,
     CompartmentState.due_engine_hours,
+    CompartmentState.return_rounds,
+)
+"""What a projection and the next exchange are computed from."""
+
+PLANNED_COLUMNS: Final = (
+    *PROJECTED_COLUMNS,
+    Compartment.fluid_id,
+    Compartment.interval_km,
+    Compartment.interval_months,
+    Compartment.interval_hours,
+)
+"""Also what a visit costs, and how long it lasts."""
+
+COMPARTMENT_COLUMNS: Final = (
+    *PLANNED_COLUMNS,
+    Compartment.reference,
+    Compartment.seals,
+    CompartmentState.is_sampled,
     CompartmentState.return_on,
     CompartmentState.return_odometer_km,
-    CompartmentState.return_rounds,
     CompartmentState.fresh_fraction,
 )
-JSON_COLUMNS: Final = ("ageing", "seals")
-ROWS_A_PART: Final = 500
+"""Also what is told of a compartment."""
+
+DECODERS: Final[Mapping[type[TypeEngine[Any]], Callable[[Any], Any]]] = {
+    JSON: json.loads,
+    Date: lambda value: value if isinstance(value, date) else date.fromisoformat(value),
+    Boolean: bool,
+}
+"""Of values that not every driver gives as they are meant."""
 
 
 def read_compartments(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int]
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
 ) -> dict[str, list[Any]]:
     """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
     query = (
-        select(*(_as_text(column) for column in COMPARTMENT_COLUMNS))
+        select(*(cast(col(one), Text) if _type(one) is JSON else col(one) for one in wanted))
         .join(
             Vehicle,
             (col(Vehicle.organisation_id) == Compartment.organisation_id)
@@ -88,30 +108,31 @@ def read_compartments(
         )
         .order_by(col(Compartment.vehicle_id), col(Compartment.id))
     )
-    found: dict[str, list[Any]] = {str(column.key): [] for column in query.selected_columns}
-    # A part at a time: a whole fleet's rows at once would set the collector to work on all objects there are.
-    for rows in session.connection().execute(query).partitions(ROWS_A_PART):
-        for values, part in zip(found.values(), zip(*rows, strict=True), strict=True):
+    lists: list[list[Any]] = [[] for _ in wanted]
+    for rows in fetch_parts(session, query):
+        for values, part in zip(lists, zip(*rows, strict=True), strict=True):
             values.extend(part)
-    return found | {name: _decoded(found[name]) for name in JSON_COLUMNS}
+    return {one.key: _decoded(_type(one), values) for one, values in zip(wanted, lists, strict=True)}
 
 
-def _as_text(column: Any) -> Any:
-    """Leave the decoding of JSON to `_decoded`."""
-    return cast(col(column), Text).label(column.key) if column.key in JSON_COLUMNS else col(column)
+def _type(column: Any) -> type[TypeEngine[Any]]:
+    return type(column.type)
 
 
-def _decoded(texts: Sequence[str]) -> list[Any]:
-    """Decode JSON; most compartments say the same, and such share one value that nobody may change."""
-    by_text = {text: json.loads(text) for text in set(texts)}
-    return [by_text[text] for text in texts]
+def _decoded(kind: type[TypeEngine[Any]], values: list[Any]) -> list[Any]:
+    """Decode a column; most compartments say the same, and such share one value that nobody may change."""
+    if kind not in DECODERS:
+        return values
+    by_value = {one: None if one is None else DECODERS[kind](one) for one in set(values)}
+    return [by_value[one] for one in values]
 
 
 def read_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, StoredUsage]:
-    """Read the usage states of some vehicles that rest on all their readings; the others are missing."""
+    """Read the usage states of some vehicles that rest on all their readings, by key; the others are missing."""
     columns = (col(VehicleUsage.vehicle_id), col(VehicleUsage.usage_state), col(VehicleUsage.hours_state))
     query = select(*columns).where(*_is_current(session, organisation_id, vehicle_ids))
-    return {row[0]: StoredUsage(row[1] or b"", row[2] or b"") for row in session.connection().execute(query)}
+    parts = fetch_parts(session, query.order_by(col(VehicleUsage.vehicle_id)))
+    return {key: StoredUsage(usage, hours) for rows in parts for key, usage, hours in rows}
 
 
 def read_earlier_usage(

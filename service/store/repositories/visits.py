@@ -8,6 +8,7 @@ from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, func, select
 
 from service.errors import NotFoundError
+from service.store.bulk import fetch_parts
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.fluids import Pack
@@ -37,12 +38,14 @@ class PromisedDay(NamedTuple):
 
 def vehicles_in_use(session: Session, organisation_id: int) -> dict[int, VehicleFacts]:
     """All vehicles in use, by key, in ascending order."""
+    columns = Vehicle.id, Vehicle.reference, Vehicle.depot_id, Vehicle.available_weekdays
     query = (
-        select(Vehicle.id, Vehicle.reference, Vehicle.depot_id, Vehicle.available_weekdays)
-        .where(Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
+        select_columns(*(col(column) for column in columns))
+        .where(col(Vehicle.organisation_id) == organisation_id, col(Vehicle.retired_at).is_(None))
         .order_by(col(Vehicle.id))
     )
-    return {row[0]: VehicleFacts(*row[1:]) for row in session.exec(query) if row[0] is not None}
+    parts = fetch_parts(session, query)
+    return {key: VehicleFacts(name, depot, days) for rows in parts for key, name, depot, days in rows}
 
 
 def list_pins(session: Session, organisation_id: int) -> list[VisitPin]:

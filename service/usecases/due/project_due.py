@@ -21,6 +21,7 @@ from service.engine.exchange.state import FluidState, fluid_state
 from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
+from service.store.repositories.projections import COMPARTMENT_COLUMNS
 from service.usecases.fluids.fitted_rates import with_fits
 from service.usecases.fluids.fluid_parameters import CompartmentParameters, parameters_of
 from service.usecases.fluids.lasting_states import vehicles_to_follow
@@ -32,6 +33,11 @@ Floats = NDArray[np.float64]
 
 N_WEEKS: Final = 26
 DUE_PROBABILITIES: Final = (0.1, 0.5, 0.9)
+
+BLOCKS_A_FLEET: Final = 4
+LEAST_BLOCK_ROWS: Final = 2_500
+MOST_BLOCK_ROWS: Final = 10_000
+"""Compartments forecast at a time: few enough that two processors share a fleet of some thousand. Measured."""
 
 LIMIT_BY_CODE: Final = {
     LimitCode.DISTANCE: Limit.DISTANCE,
@@ -60,7 +66,7 @@ class FleetProjection:
     now: datetime
     today: date
     compartments: dict[str, list[Any]]
-    """Columns as they were read, see `store.repositories.projections.COMPARTMENT_COLUMNS`."""
+    """Columns as they were read: those that were wanted, see `store.repositories.projections`."""
 
     vehicle_row: NDArray[np.int64]
     parameters: CompartmentParameters
@@ -70,7 +76,7 @@ class FleetProjection:
     question: DueQuestion
     due: DueForecast
     due_days: NDArray[np.datetime64]
-    """P10, P50 and P90 as civil dates in the organisation's zone, shape (n, 3); NaT beyond the horizon."""
+    """P10, P50 and P90, or what was asked for, as civil dates in the organisation's zone; NaT beyond the horizon."""
 
     weeks: tuple[IsoWeek, ...]
     expected_odometer_km: Floats
@@ -84,6 +90,11 @@ class FleetProjection:
     def due_dates(self) -> tuple[list[date | None], list[date | None], list[date | None]]:
         """P10, P50 and P90 as dates; none beyond the horizon."""
         low, middle, high = (column.tolist() for column in self.due_days.T)
+        return low, middle, high
+
+    def due_dates_of(self, place: int) -> tuple[date | None, date | None, date | None]:
+        """Those of one compartment."""
+        low, middle, high = self.due_days[place].tolist()
         return low, middle, high
 
     def limit_of(self, place: int) -> Limit | None:
@@ -114,9 +125,11 @@ def project_due(
     usage: FleetUsage,
     now: datetime,
     zone: ZoneInfo,
+    wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
+    probabilities: Sequence[float] = DUE_PROBABILITIES,
 ) -> FleetProjection:
-    """Forecast every compartment of some vehicles, whose use is given in the same order."""
-    columns = read_current(session, organisation_id, vehicle_ids, usage)
+    """Forecast every compartment of some vehicles, whose use is given in the same order, from the columns wanted."""
+    columns = read_current(session, organisation_id, vehicle_ids, usage, wanted)
     place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
     groups = columns["kind"], columns["vehicle_class"], columns["duty"]
@@ -136,7 +149,8 @@ def project_due(
         question.odometer,
         question.hours,
         week_end_days=question.week_end_days,
-        probabilities=np.array(DUE_PROBABILITIES),
+        probabilities=np.array(probabilities),
+        block_rows=min(max(len(columns["id"]) // BLOCKS_A_FLEET + 1, LEAST_BLOCK_ROWS), MOST_BLOCK_ROWS),
     )
     return FleetProjection(
         now=now,
@@ -155,10 +169,14 @@ def project_due(
 
 
 def read_current(
-    session: Session, organisation_id: int, vehicle_ids: Sequence[int], usage: FleetUsage
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    usage: FleetUsage,
+    wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
 ) -> dict[str, list[Any]]:
     """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
-    columns = projections.read_compartments(session, organisation_id, vehicle_ids)
+    columns = projections.read_compartments(session, organisation_id, vehicle_ids, wanted)
     moved = vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
     if moved:
         place_of = {key: place for place, key in enumerate(columns["id"])}

@@ -24,7 +24,9 @@ def store_projections(
     """Project some vehicles from what is stored and keep the result; returns how many compartments."""
     zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
     usage = current_usage(session, organisation_id, vehicle_ids)
-    projection = project_due(session, organisation_id, vehicle_ids, usage, now, zone)
+    projection = project_due(
+        session, organisation_id, vehicle_ids, usage, now, zone, projections.PROJECTED_COLUMNS
+    )
     columns = _columns(organisation_id, usage, projection)
     projections.put_projections(session, columns)
     return len(projection)

@@ -1,7 +1,7 @@
 """How far and how long vehicles run: the filter's states, from accepted readings."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final, TypeAlias
 
@@ -71,10 +71,10 @@ def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     stale = [key for key in vehicle_ids if key not in rows]
     if len(stale) == len(vehicle_ids):
         return updated_usage(session, organisation_id, vehicle_ids)
-    fresh = updated_usage(session, organisation_id, stale)
-    return _joined(
-        session, organisation_id, vehicle_ids, [(list(rows), _stored(rows.values())), (stale, fresh)]
-    )
+    parts = [(list(rows), _stored(rows.values()))]
+    if stale:
+        parts.append((stale, updated_usage(session, organisation_id, stale)))
+    return _joined(session, organisation_id, vehicle_ids, parts)
 
 
 def updated_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
@@ -186,17 +186,24 @@ def _joined(
     parts: Sequence[tuple[Sequence[int], FleetUsage]],
 ) -> FleetUsage:
     """Put the states of several groups of vehicles in the order asked for."""
+    season = _seasons(session, organisation_id, vehicle_ids)
+    if len(parts) == 1 and parts[0][0] == list(vehicle_ids):
+        return replace(parts[0][1], season=season)
     place_of = {key: place for place, key in enumerate(vehicle_ids)}
     tables = np.empty((2, len(vehicle_ids), STATE_WIDTH))
     for keys, usage in parts:
         if keys:
             places = [place_of[key] for key in keys]
             tables[0, places], tables[1, places] = usage.odometer.to_array(), usage.hours.to_array()
-    classes = vehicle_classes(session, organisation_id, vehicle_ids)
     return FleetUsage(
-        odometer=UsageState.from_array(tables[0]),
-        hours=UsageState.from_array(tables[1]),
-        season=known_usage(session, organisation_id).seasons_of(classes),
+        odometer=UsageState.from_array(tables[0]), hours=UsageState.from_array(tables[1]), season=season
+    )
+
+
+def _seasons(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> Season:
+    known = known_usage(session, organisation_id)
+    return known.seasons_of(
+        [] if known.has_one_season else vehicle_classes(session, organisation_id, vehicle_ids)
     )
 
 

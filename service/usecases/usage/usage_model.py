@@ -60,6 +60,11 @@ class KnownUsage:
         """Yearly seasons of their distances."""
         return seasons_of_vehicles(self.seasons, _class_index(classes))
 
+    @property
+    def has_one_season(self) -> bool:
+        """Whether all classes have the same, so that nobody needs to know a vehicle's class."""
+        return all(season == self.seasons[0] for season in self.seasons)
+
 
 def known_usage(session: Session, organisation_id: int) -> KnownUsage:
     """What was fitted for an organisation, or what is assumed of any."""

@@ -1,8 +1,9 @@
 """What a line of a due list says: one compartment, when it is due and why, and how its fluid should be changed."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cache
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -17,10 +18,11 @@ from service.domain.planning_terms import planned_with
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.zones import zone_named
 from service.store.repositories import fleet, fluids, visits
+from service.store.repositories.projections import COMPARTMENT_COLUMNS
 from service.store.repositories.visits import VehicleFacts
 from service.store.tables.organisation import Organisation
 from service.units import miles_from_km
-from service.usecases.due.project_due import FleetProjection, project_due
+from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection, project_due
 from service.usecases.due.return_reason import return_reason
 from service.usecases.fluids.recommend_exchange import Recommendation
 from service.usecases.usage.estimate_usage import current_usage
@@ -84,7 +86,12 @@ def load_names(session: Session, organisation_id: int) -> FleetNames:
 
 
 def project_fleet(
-    session: Session, names: FleetNames, now: datetime, vehicle_ids: Iterable[int] | None = None
+    session: Session,
+    names: FleetNames,
+    now: datetime,
+    vehicle_ids: Iterable[int] | None = None,
+    wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
+    probabilities: Sequence[float] = DUE_PROBABILITIES,
 ) -> Iterator[FleetProjection]:
     """Project vehicles in use, all or some, a block at a time so that memory does not grow with the fleet."""
     ids = sorted(names.vehicles if vehicle_ids is None else vehicle_ids)
@@ -92,7 +99,7 @@ def project_fleet(
     for start in range(0, len(ids), VEHICLES_A_BLOCK):
         block = ids[start : start + VEHICLES_A_BLOCK]
         usage = current_usage(session, organisation_id, block)
-        yield project_due(session, organisation_id, block, usage, now, names.zone)
+        yield project_due(session, organisation_id, block, usage, now, names.zone, wanted, probabilities)
 
 
 def line_of(
@@ -108,7 +115,7 @@ def line_of(
     limit = projection.limit_of(place)
     unit = DistanceUnit(names.organisation.distance_unit)
     method = recommended.method[place]
-    low, middle, high = (column[place] for column in projection.due_dates)
+    low, middle, high = projection.due_dates_of(place)
     return ListedLine(
         vehicle_id=columns["vehicle_id"][place],
         compartment_id=columns["id"][place],
@@ -173,14 +180,14 @@ def _detail(
         "life_used": round(float(projection.fluid_now.life_used[place]), 4),
         "fresh_share_after": round(float(recommended.fresh_fraction_after[place]), 4),
         "seals": list(projection.compartments["seals"][place]),
-        "cautions": [str(caution) for caution in _cautions(projection, place, method)],
+        "cautions": list(_first_cautions(FluidKind(projection.compartments["kind"][place]), method)),
     }
 
 
-def _cautions(projection: FleetProjection, place: int, method: ExchangeMethod) -> Iterator[str]:
+@cache
+def _first_cautions(kind: FluidKind, method: ExchangeMethod) -> tuple[str, ...]:
     """The first cautions only; the job sheet carries them all."""
-    for caution in cautions_for(FluidKind(projection.compartments["kind"][place]), method)[:3]:
-        yield caution.text
+    return tuple(caution.text for caution in cautions_for(kind, method)[:3])
 
 
 def _as_date(value: Any) -> date:

@@ -14,7 +14,8 @@ from service.domain.planning_terms import planned_with
 from service.domain.weeks import IsoWeek
 from service.engine.due.limits import Meter
 from service.store.repositories import visits
-from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection
+from service.store.repositories.projections import PLANNED_COLUMNS
+from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.week.compile_due_list import FleetNames, listing_probability, project_fleet
 
@@ -61,7 +62,9 @@ def collect_jobs(session: Session, names: FleetNames, weeks: tuple[IsoWeek, ...]
     """Project the fleet and keep of every compartment what a plan of these weeks needs, a block at a time."""
     prices = visits.prices_minor_a_litre(session, names.organisation.id or 0)
     empty = _columns_of_none(len(weeks))
-    parts = [_jobs_of(one, names, weeks, prices) for one in project_fleet(session, names, now)]
+    asked = (listing_probability(names.organisation),)
+    projected = project_fleet(session, names, now, wanted=PLANNED_COLUMNS, probabilities=asked)
+    parts = [_jobs_of(one, names, weeks, prices) for one in projected]
     columns = {name: np.concatenate([empty[name], *(part[name] for part in parts)]) for name in empty}
     return VisitJobs(**columns)
 
@@ -89,7 +92,7 @@ def _jobs_of(
     threshold = listing_probability(names.organisation)
     columns, planning = projection.compartments, names.organisation.planning
     recommended = recommend_exchange(columns)
-    latest = _reached(projection.due.days_ahead, threshold)
+    latest = projection.due.days_ahead[:, 0]
     rows = np.flatnonzero(np.isfinite(latest))
     fallback = planned_with(planning, "fluid_minor_a_litre")
     price = np.array([prices.get(key, fallback) for key in columns["fluid_id"]], np.float64)
@@ -109,17 +112,6 @@ def _jobs_of(
         "due_week": np.where(is_due.any(axis=1), is_due.argmax(axis=1), len(weeks)).astype(np.int64),
         "is_contaminated": np.array(columns["is_contaminated"], np.bool_)[rows],
     }
-
-
-def _reached(days_ahead: Floats, probability: float) -> Floats:
-    """Days until a probability is reached, between the quantiles that were asked for; NaN where it never is."""
-    levels = np.array([0.0, *DUE_PROBABILITIES])
-    upper = int(np.clip(np.searchsorted(levels, probability), 1, levels.size - 1))
-    share = min((probability - levels[upper - 1]) / (levels[upper] - levels[upper - 1]), 1.0)
-    finite = np.where(np.isfinite(days_ahead), days_ahead, np.nan)
-    start = np.zeros(finite.shape[0]) if upper == 1 else finite[:, upper - 2]
-    result: Floats = finite[:, upper - 1] if share == 1.0 else start + share * (finite[:, upper - 1] - start)
-    return result
 
 
 def _due_by_end(projection: FleetProjection, weeks: tuple[IsoWeek, ...]) -> Floats:
