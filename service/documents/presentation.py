@@ -18,7 +18,7 @@ from service.units import (
 
 VolumeUnit = Literal["L", "US gal", "US qt", "imp gal"]
 DistanceUnit = Literal["km", "mi"]
-DateStyle = Literal["iso", "day first", "month first"]
+DateStyle = Literal["iso", "day first", "day first, points", "day first, dashes", "month first"]
 
 _LITRES_PER: Final[Mapping[VolumeUnit, float]] = {
     "L": 1.0,
@@ -29,11 +29,16 @@ _LITRES_PER: Final[Mapping[VolumeUnit, float]] = {
 _DATE_FORMATS: Final[Mapping[DateStyle, str]] = {
     "iso": "%Y-%m-%d",
     "day first": "%d/%m/%Y",
+    "day first, points": "%d.%m.%Y",
+    "day first, dashes": "%d-%m-%Y",
     "month first": "%m/%d/%Y",
 }
 _NARROW_SPACE: Final = "\u202f"
+_EXACT: Final = 1e-6
+"""Of a unit: what floating point leaves of a round number."""
 
 _DATE: Final = re.compile(r"(?<![\w-])(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])(?![\w-])")
+_TYPED_DAY: Final = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4})", re.ASCII)
 _GROUPED: Final = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\w,])")
 _DECIMAL: Final = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?=\s?(?:%|°C|L|km|mi|N·m)(?!\w))")
 _PER_CENT: Final = re.compile(r"(?<=\d) ?%")
@@ -69,6 +74,13 @@ class Presentation:
         value = self.volume_value(litres)
         usual = 2 if 0.0 < abs(value) < 0.95 else 1
         return f"{self.number(value, usual if n_decimals is None else n_decimals)}\u00a0{self.volume_unit}"
+
+    def pack_size(self, litres: float) -> str:
+        """Write what a pack holds, with as many decimals as it is sold by: 208 L, 0.25 L."""
+        value = self.volume_value(litres)
+        return self.volume(
+            litres, next((n for n in (0, 1, 2) if abs(value - round(value, n)) < _EXACT), None)
+        )
 
     def volume_value(self, litres: float) -> float:
         """Give a volume as a number in the organisation's unit."""
@@ -115,6 +127,21 @@ class Presentation:
     def day(self, day: date | None) -> str:
         """Write a date; an unknown one as a dash."""
         return "–" if day is None else day.strftime(_DATE_FORMATS[self.date_style])
+
+    def typed_day(self, text: str) -> date:
+        """Read a date as it is written here, or as ISO 8601.
+
+        Raises
+        ------
+        ValueError
+            If it is neither, or no day of the calendar.
+        """
+        found = _TYPED_DAY.fullmatch(text.strip())
+        if found is None or self.date_style == "iso":
+            return date.fromisoformat(text.strip())
+        first, second, year = (int(part) for part in found.groups())
+        day, month = (second, first) if self.date_style == "month first" else (first, second)
+        return date(year, month, day)
 
     def weekday(self, day: date) -> str:
         """Name the day of the week."""

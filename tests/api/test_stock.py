@@ -189,3 +189,19 @@ def test_used_fluid_that_was_fetched_is_written_down_once(shop):
     )
     lost = shop.post("/v1/used-fluid/collections", body | {"depot": "nowhere", "reference": "transfer 18"})
     assert lost.json()["errors"][0]["pointer"] == "/depot"
+
+
+def test_what_was_fetched_is_listed_page_by_page_and_by_nobody_else(shop, join):
+    shop.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van", "depot": "North"})
+    body = {"depot": "North", "stream": "lubricating_oil", "litres": 400}
+    for number in range(3):
+        made = shop.post("/v1/used-fluid/collections", body | {"reference": f"transfer {number}"})
+        assert made.status_code == 201
+    first = shop.get("/v1/used-fluid/collections?limit=2")
+    assert [one["reference"] for one in first.json()["collections"]] == ["transfer 2", "transfer 1"]
+    assert first.json()["collections"][0] == made.json()
+    rest = shop.get(first.links["next"]["url"])
+    assert [one["reference"] for one in rest.json()["collections"]] == ["transfer 0"]
+    assert "next" not in rest.links
+    other = join("Other Invented")
+    assert other.get("/v1/used-fluid/collections").json() == {"collections": []}

@@ -79,3 +79,42 @@ def test_sentences_take_the_organisation_s_dates_and_marks(written: str, shown: 
 
 def test_sentences_stay_as_they_are_where_that_is_the_form() -> None:
     assert PLAIN.sentence("Pinned to 2026-05-06 by Olga; 2.5 L.") == "Pinned to 2026-05-06 by Olga; 2.5 L."
+
+
+@pytest.mark.parametrize(
+    ("unit", "litres", "written"),
+    [
+        ("L", 208.0, "208\u00a0L"),
+        ("L", 20, "20\u00a0L"),
+        ("L", 0.5, "0.5\u00a0L"),
+        ("L", 1.25, "1.25\u00a0L"),
+        ("L", 0.946353, "0.95\u00a0L"),
+        ("US qt", 0.946352946, "1\u00a0US qt"),
+        ("US gal", 208.0, "54.9\u00a0US gal"),
+    ],
+)
+def test_packs_are_written_as_they_are_sold(unit: str, litres: float, written: str) -> None:
+    """A US quart is 0.946352946 L (NIST Handbook 44, appendix C)."""
+    assert Presentation(volume_unit=unit).pack_size(litres) == written  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("style", "text"),
+    [
+        ("iso", "2026-02-03"),
+        ("day first", "03/02/2026"),
+        ("day first", "3.2.2026"),
+        ("day first", " 2026-02-03 "),
+        ("month first", "02/03/2026"),
+        ("month first", "2-3-2026"),
+    ],
+)
+def test_typed_days_are_read_in_the_organisation_s_form_and_iso_8601(style: str, text: str) -> None:
+    presentation = Presentation(date_style=style)  # type: ignore[arg-type]
+    assert presentation.typed_day(text) == date(2026, 2, 3)
+
+
+@pytest.mark.parametrize("text", ["31/02/2026", "1/2", "02/03/26", "soon", "", "٠٣/٠٢/٢٠٢٦"])
+def test_what_is_no_day_of_the_calendar_is_not_read(text: str) -> None:
+    with pytest.raises(ValueError, match=r"date|day|format|out of range"):
+        Presentation(date_style="day first").typed_day(text)

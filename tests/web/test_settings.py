@@ -71,11 +71,40 @@ def test_a_depots_bays_and_closing_days_are_set(owner, fleet):
     typed |= {"holiday_region": "DE-BY", "closed_on": "2026-12-24\n2026-12-31", "capacity": "500"}
     assert owner.fill("/settings", f"/settings/depots/{key}", **typed).status_code == 303
     page = owner.get("/settings").text
-    assert "2026-12-24\n2026-12-31" in page
+    assert "24/12/2026\n31/12/2026" in page
     for wrong in ({"closed_on": "soon"}, {"minutes-1": "-5"}, {"holiday_region": "XX"}, {"capacity": "much"}):
         answer = owner.fill("/settings", f"/settings/depots/{key}", **(typed | wrong))
         assert answer.status_code == 422, wrong
         assert "field-error" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("locale", "typed", "shown"),
+    [
+        ("en-GB", "24/12/2026\r\n2026-12-31", "24/12/2026\n31/12/2026"),
+        ("de-DE", "24.12.2026\r\n31.12.2026", "24.12.2026\n31.12.2026"),
+        ("nl-NL", "24-12-2026\r\n31-12-2026", "24-12-2026\n31-12-2026"),
+        ("fr-FR", "24/12/2026\r\n31.12.2026", "24/12/2026\n31/12/2026"),
+        ("en-US", "12/24/2026\r\n12/31/2026", "12/24/2026\n12/31/2026"),
+        ("sv-SE", "2026-12-24\r\n2026-12-31", "2026-12-24\n2026-12-31"),
+    ],
+)
+def test_closing_days_are_typed_and_shown_in_the_organisations_form(owner, fleet, locale, typed, shown):
+    owner.operator.patch("/v1/organisation", {"locale": locale})
+    key = re.search(r"/settings/depots/(dep_\d+)", owner.get("/settings").text)[1]
+    fields = {f"minutes-{day}": "600" for day in range(1, 8)} | {"closed_on": typed}
+    assert owner.fill("/settings", f"/settings/depots/{key}", **fields).status_code == 303
+    depots = owner.operator.get("/v1/depots").json()["depots"]
+    depot = next(one for one in depots if one["id"] == key)
+    assert depot["closed_on"] == ["2026-12-24", "2026-12-31"]
+    page = owner.get("/settings").text
+    assert shown in page
+    assert f"instance {shown.split()[0]}" in page
+    for wrong in ("31/31/2026", "24/12", "2026-13-01", "24-12-26", "01/01/1900"):
+        assert (
+            owner.fill("/settings", f"/settings/depots/{key}", **(fields | {"closed_on": wrong})).status_code
+            == 422
+        )
 
 
 def test_somebody_is_added_by_a_link_that_is_shown_once(owner):

@@ -111,7 +111,12 @@ FETCHED = {
 def test_used_fluid_that_was_fetched_is_written_down_once(storekeeper):
     answer = storekeeper.fill("/stock", "/stock/collections", **FETCHED)
     assert answer.headers["location"] == "/stock?told=fetched"
-    assert "Lubricating oil" in storekeeper.get("/stock").text
+    page = storekeeper.get("/stock").text
+    shown = page[page.index("What was fetched last") :]
+    shown = shown[: shown.index("</table>")]
+    assert "Lubricating oil" in shown
+    assert FETCHED["used_reference"] in shown
+    assert FETCHED["used_note"] in shown
     again = storekeeper.fill("/stock", "/stock/collections", **FETCHED)
     assert again.status_code == 409
     assert "on record already" in again.text

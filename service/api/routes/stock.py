@@ -9,6 +9,7 @@ from service.api.inputs import Cursor, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.stock import (
     CollectionCreate,
+    CollectionPage,
     CollectionRead,
     StockRead,
 )
@@ -21,7 +22,7 @@ from service.store.repositories.stock_items import ItemKey
 from service.usecases.stock.record_movements import NewMovement, record_movement
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.stock_items import Amount, key_asked
-from service.usecases.stock.used_fluid_levels import NewCollection, record_collection
+from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 
 router = APIRouter(tags=["stock"])
 
@@ -107,3 +108,22 @@ def post_collection(body: CollectionCreate, unit: Writing) -> Response:
     row = record_collection(unit.session, unit.caller, unit.now, NewCollection(**body.model_dump()))
     depot = stock.depots_by_id(unit.session, unit.caller.organisation_id)[row.depot_id]
     return unit.answer(CollectionRead.of(row, depot.reference), 201)
+
+
+@router.get(
+    "/used-fluid/collections",
+    operation_id="list_collections",
+    summary="List what was fetched of used fluid",
+    response_model=CollectionPage,
+    responses=describe_problems(422),
+)
+def get_collections(
+    request: Request, unit: Reading, limit: PageLimit = 100, cursor: Cursor = None
+) -> Response:
+    """List collections, the latest entry first: the record that transfer papers are compared with."""
+    found = list_collections(
+        unit.session, unit.caller, before_id=number_in(cursor, "before"), limit=limit + 1
+    )
+    page = CollectionPage(collections=[CollectionRead.of(row, depot) for row, depot in found[:limit]])
+    position = {"before": found[limit - 1][0].id} if len(found) > limit else None
+    return show(request, page, headers=next_link(request, position))

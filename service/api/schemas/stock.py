@@ -289,3 +289,9 @@ class CollectionRead(BaseModel):
     def of(cls, row: UsedFluidCollection, depot: str) -> Self:
         """Show a row."""
         return cls(depot=depot, **row.model_dump(include=set(cls.model_fields) - {"depot"}))
+
+
+class CollectionPage(BaseModel):
+    """Collections, the latest entry first."""
+
+    collections: list[CollectionRead]

@@ -189,6 +189,16 @@ def find_collection(session: Session, organisation_id: int, reference: str) -> U
     return session.exec(query).first()
 
 
+def list_collections(
+    session: Session, organisation_id: int, *, before_id: int | None, limit: int
+) -> list[UsedFluidCollection]:
+    """Collections that were written down before one of them, the latest first."""
+    query = select(UsedFluidCollection).where(UsedFluidCollection.organisation_id == organisation_id)
+    if before_id is not None:
+        query = query.where(col(UsedFluidCollection.id) < before_id)
+    return list(session.exec(query.order_by(col(UsedFluidCollection.id).desc()).limit(limit)))
+
+
 def depots_by_id(session: Session, organisation_id: int) -> dict[int, Depot]:
     """All depots by key."""
     rows = session.exec(select(Depot).where(Depot.organisation_id == organisation_id))

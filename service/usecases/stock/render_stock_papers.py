@@ -97,7 +97,7 @@ def _lines(one: ItemPlan, order: PlannedOrder, presentation: Presentation) -> It
         pieces = f"{presentation.number(size)} {presentation.labels['pieces']}"
         yield replace(
             common,
-            pack=pieces if is_part else presentation.volume(size),
+            pack=pieces if is_part else presentation.pack_size(size),
             n_packs=count,
             volume_litres=None if is_part else size * count,
             cost_minor=goods_minor,

@@ -97,6 +97,16 @@ def record_collection(
     return row
 
 
+def list_collections(
+    session: Session, caller: Caller, *, before_id: int | None = None, limit: int
+) -> list[tuple[UsedFluidCollection, str]]:
+    """What was fetched, the latest entry first, each with the name of its depot."""
+    caller.require(Scope.READ)
+    depots = stock.depots_by_id(session, caller.organisation_id)
+    rows = stock.list_collections(session, caller.organisation_id, before_id=before_id, limit=limit)
+    return [(row, depots[row.depot_id].reference) for row in rows]
+
+
 def kinds_of(stream: WasteStream) -> list[str]:
     """Fluid kinds that go into a stream."""
     return [str(kind) for kind, defaults in EXCHANGE_DEFAULTS.items() if defaults.waste_stream is stream]

@@ -51,6 +51,14 @@ _VOLUME_UNITS: Final = {
     "imperial_gallon": "imp gal",
 }
 _MONTH_FIRST: Final = frozenset({"en-US"})
+_DATE_STYLES: Final[dict[str, DateStyle]] = {
+    "en-US": "month first",
+    "de": "day first, points",
+    "pl": "day first, points",
+    "nl": "day first, dashes",
+    "sv": "iso",
+}
+"""By locale or its language, day first elsewhere: short dates of Unicode CLDR, with the year in full."""
 
 
 def render_due_list(shown: ShownList, kind: FileKind, now: datetime, public_url: str) -> tuple[bytes, str]:
@@ -63,7 +71,8 @@ def render_due_list(shown: ShownList, kind: FileKind, now: datetime, public_url:
 def presentation_of(organisation: Organisation) -> Presentation:
     """How an organisation wants its numbers and dates written."""
     is_english = organisation.locale.startswith("en")
-    style: DateStyle = "month first" if organisation.locale in _MONTH_FIRST else "day first"
+    language = organisation.locale.partition("-")[0]
+    style = _DATE_STYLES.get(organisation.locale) or _DATE_STYLES.get(language, "day first")
     return Presentation(
         volume_unit=cast("VolumeUnit", _VOLUME_UNITS[organisation.volume_unit]),
         distance_unit=cast("DistanceUnit", organisation.distance_unit),

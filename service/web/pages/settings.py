@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
 
+from service.documents.presentation import Presentation
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.zones import allowed_zone_names
@@ -100,7 +101,7 @@ def _depot(visit: Visit, posted: Posted) -> dict[str, Any]:
     changes = {
         "bay_minutes": [round(reader.number(f"minutes-{day}", MINUTES_A_DAY)) for day in WEEKDAYS],
         "holiday_region": reader.optional_line("holiday_region", maximum=16),
-        "closed_on": _days(reader, posted.text("closed_on")),
+        "closed_on": _days(reader, posted.text("closed_on"), visit.presentation),
         "used_fluid_capacity_litres": reader.optional_number(
             "capacity", plausibility.STOCK_LITRES, to_base=lambda typed: typed * litres_a_unit
         ),
@@ -109,12 +110,12 @@ def _depot(visit: Visit, posted: Posted) -> dict[str, Any]:
     return changes
 
 
-def _days(reader: FormReader, text: str) -> list[date]:
+def _days(reader: FormReader, text: str, presentation: Presentation) -> list[date]:
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     days = []
     for line in lines[:MOST_CLOSING_DAYS]:
         try:
-            days.append(plausibility.planned_day("/closed_on", date.fromisoformat(line)))
+            days.append(plausibility.planned_day("/closed_on", presentation.typed_day(line)))
         except (ValueError, InvalidInputError):
             reader.errors.append(FieldError("/closed_on", f"{line[:20]}: no date such as 2026-12-24."))
     if len(lines) > MOST_CLOSING_DAYS:

@@ -19,11 +19,12 @@ from service.usecases.stock.plan_orders import plan_stock_orders
 from service.usecases.stock.record_movements import NewMovement, record_movement
 from service.usecases.stock.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
 from service.usecases.stock.show_stock import show_stock
-from service.usecases.stock.used_fluid_levels import NewCollection, record_collection
+from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.stock import stock_page
+from service.web.views.used_fluid import fetched_row
 from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
@@ -31,6 +32,8 @@ router = APIRouter()
 OrderPath = Annotated[str, Path(pattern=r"^ord_[0-9]{1,19}$")]
 N_WEEKS: Final = 12
 MOST_PACKS: Final = 10_000
+SHOWN_COLLECTIONS: Final = 20
+"""The API lists all of them."""
 MEDIA_TYPES: Final = {
     PlanFileKind.CSV: "text/csv; charset=utf-8",
     PlanFileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -211,9 +214,11 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
         overview = show_stock(visit.session, visit.caller, visit.now)
         plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
         depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
+        recent = list_collections(visit.session, visit.caller, limit=SHOWN_COLLECTIONS)
         page = stock_page(
             overview,
             plan,
+            [fetched_row(row, depot, visit.presentation, visit.zone) for row, depot in recent],
             depots,
             visit.presentation,
             form,

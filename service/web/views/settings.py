@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -18,6 +19,7 @@ LOCALES: Final = ("en-GB", "en-US", "en-IE", "de-DE", "fr-FR", "nl-NL", "es-ES",
 VOLUME_UNITS: Final = ("litre", "us_gallon", "us_quart", "imperial_gallon")
 DISTANCE_UNITS: Final = ("km", "mi")
 WEEKDAYS: Final = tuple(range(1, 8))
+EXAMPLE_DAY: Final = date(2026, 12, 24)
 
 Options = tuple[tuple[str, str], ...]
 
@@ -50,6 +52,7 @@ class SettingsPage:
     depot_form: FormState
     depot_id: str
     volume_unit: str
+    example_day: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +124,7 @@ def settings_page(
         depot_form=depot_form,
         depot_id=depot_id,
         volume_unit=presentation.volume_unit,
+        example_day=presentation.day(EXAMPLE_DAY),
     )
 
 
@@ -181,7 +185,7 @@ def _depot(depot: Depot, presentation: Presentation) -> DepotForm:
             for day, minutes in zip(WEEKDAYS, depot.bay_minutes, strict=True)
         ),
         holiday_region=depot.holiday_region or "",
-        closed_on="\n".join(depot.closed_on),
+        closed_on="\n".join(presentation.day(date.fromisoformat(day)) for day in depot.closed_on),
         capacity=""
         if depot.used_fluid_capacity_litres is None
         else f"{presentation.volume_value(depot.used_fluid_capacity_litres):.10g}",

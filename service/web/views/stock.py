@@ -14,11 +14,11 @@ from service.domain.weeks import IsoWeek
 from service.store.tables.parts import Part
 from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.stock.show_stock import OpenOrder, StockLine, StockOverview
-from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState
 from service.web.views.shown_chart import ShownChart, show_chart
+from service.web.views.used_fluid import FetchedRow, UsedRow, used_row
 
 BY_HAND: Final = (
     MovementKind.RECEIPT,
@@ -75,21 +75,14 @@ class ItemCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UsedRow:
-    """One stream of used fluid at a depot."""
-
-    depot: str
-    stream: str
-    litres: str
-    capacity: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class StockPage:
     """The whole page."""
 
     items: tuple[ItemCard, ...]
     used: tuple[UsedRow, ...]
+    fetched: tuple[FetchedRow, ...]
+    """The latest collections."""
+
     without: tuple[tuple[str, str], ...]
     choices: tuple[tuple[str, str], ...]
     depots: tuple[tuple[str, str], ...]
@@ -105,6 +98,7 @@ class StockPage:
 def stock_page(
     overview: StockOverview,
     plan: StockPlan,
+    fetched: Sequence[FetchedRow],
     depots: Sequence[str],
     presentation: Presentation,
     form: FormState,
@@ -118,7 +112,8 @@ def stock_page(
         items=tuple(
             _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
         ),
-        used=tuple(_used(level, presentation) for level in overview.used_fluid),
+        used=tuple(used_row(level, presentation) for level in overview.used_fluid),
+        fetched=tuple(fetched),
         without=tuple(
             (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))
             for kind, litres in sorted(forecast.without_fluid.items())
@@ -179,6 +174,10 @@ def _amount(line: StockLine, quantity: float, presentation: Presentation) -> str
     return presentation.volume(quantity)
 
 
+def _pack(line: StockLine, size: float, presentation: Presentation) -> str:
+    return _amount(line, size, presentation) if _is_part(line) else presentation.pack_size(size)
+
+
 def _choice(line: StockLine, presentation: Presentation) -> tuple[str, str]:
     name = line.item.reference
     if _is_part(line):
@@ -190,7 +189,7 @@ def _planned(order: PlannedOrder, line: StockLine, plan: StockPlan, presentation
     money = presentation.money(order.cost_minor, plan.currency)
     return PlannedRow(
         packs=", ".join(
-            translate("stock_packs", n=count, size=_amount(line, size, presentation))
+            translate("stock_packs", n=count, size=_pack(line, size, presentation))
             for size, count in order.packs
         ),
         packs_field=",".join(f"{litres!r}={count}" for litres, count in order.packs),
@@ -246,12 +245,3 @@ def _arriving(orders: Sequence[OpenOrder], week: IsoWeek) -> float:
 
 def _is_in(day: date, week: IsoWeek) -> bool:
     return week.first_day <= day <= week.last_day
-
-
-def _used(level: UsedFluidLevel, presentation: Presentation) -> UsedRow:
-    return UsedRow(
-        depot=level.depot,
-        stream=translate(f"stream_{level.stream}"),
-        litres=presentation.volume(level.litres),
-        capacity=presentation.volume(level.depot_capacity_litres),
-    )

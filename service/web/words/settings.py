@@ -25,7 +25,7 @@ WORDS: Final = {
     "depot_region": "Public holidays of",
     "depot_region_hint": "For instance GB, or DE-BY for a part of a country; empty: none.",
     "depot_closed": "Further closing days",
-    "depot_closed_hint": "One date a line, for instance 2026-12-24.",
+    "depot_closed_hint": "One date a line, for instance {day}.",
     "depot_capacity": "Room for used fluid, {unit}",
     "depot_new": "Add a depot",
     "depot_name": "Name",

@@ -1,0 +1,58 @@
+"""Used fluid as the page of the shelf shows it: what waits, and what was fetched."""
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from service.documents.presentation import Presentation
+from service.store.tables.stock import UsedFluidCollection
+from service.usecases.stock.used_fluid_levels import UsedFluidLevel
+from service.web.catalogue import translate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedRow:
+    """One stream of used fluid at a depot."""
+
+    depot: str
+    stream: str
+    litres: str
+    capacity: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FetchedRow:
+    """Used fluid that was fetched."""
+
+    when: str
+    depot: str
+    stream: str
+    litres: str
+    paper: str
+    note: str
+    who: str
+
+
+def used_row(level: UsedFluidLevel, presentation: Presentation) -> UsedRow:
+    """Show what waits."""
+    return UsedRow(
+        depot=level.depot,
+        stream=translate(f"stream_{level.stream}"),
+        litres=presentation.volume(level.litres),
+        capacity=presentation.volume(level.depot_capacity_litres),
+    )
+
+
+def fetched_row(
+    row: UsedFluidCollection, depot: str, presentation: Presentation, zone: ZoneInfo
+) -> FetchedRow:
+    """Show a collection; one that left something behind says so."""
+    left = "" if row.is_emptied else translate("fetched_left")
+    return FetchedRow(
+        when=presentation.wall_time(row.at.astimezone(zone)),
+        depot=depot,
+        stream=translate(f"stream_{row.stream}"),
+        litres=presentation.volume(row.litres),
+        paper=row.reference or "–",
+        note=" ".join(filter(None, (left, row.note))) or "–",
+        who=row.recorded_by,
+    )
