@@ -32,4 +32,5 @@ def configure_logs(form: Literal["json", "text"], level: str) -> None:
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(level)
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    for told_elsewhere in ("apscheduler", "alembic"):
+        logging.getLogger(told_elsewhere).setLevel(logging.WARNING)

@@ -151,3 +151,13 @@ def test_one_request_is_one_log_line_whatever_it_carries(node: Node):
     assert all(isinstance(json.loads(line), dict) for line in lines)
     assert node.environment["secret"] not in node.log.read_text()
     assert "\x1b" not in node.log.read_text()
+
+
+def test_a_readiness_probe_is_one_log_line(node: Node):
+    """It is asked every few seconds, so whatever it says besides would be most of the log."""
+    time.sleep(0.2)
+    n_before = len(node.log.read_text().splitlines())
+    assert httpx.get(f"{node.url}/readyz", timeout=10.0).status_code == 200
+    time.sleep(0.2)
+    (line,) = node.log.read_text().splitlines()[n_before:]
+    assert json.loads(line)["path"] == "/readyz"
