@@ -130,11 +130,15 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     def flush_uses() -> None:
         token_uses.flush(database)
 
+    def warm_up() -> None:
+        if settings.environment != "test":
+            app.state.drafts.warm_up(database, clock.now())
+
     @asynccontextmanager
     async def lifespan(_app: "FastAPI") -> AsyncIterator[None]:
         anyio.to_thread.current_default_thread_limiter().total_tokens = threads_for(database)
         tasks = (flush_uses,) if scheduler is None else (scheduler.tick, flush_uses)
-        timer = start_clock(settings.tick_seconds, *tasks)
+        timer = start_clock(settings.tick_seconds, *tasks, once=warm_up)
         yield
         if scheduler is not None:
             scheduler.stop()

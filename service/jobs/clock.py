@@ -28,6 +28,10 @@ MAX_SECONDS_OFF: Final = 60.0
 """A node whose clock is further off the database's does none of this: lists would come early, waits end wrongly."""
 
 
+A_MOMENT: Final = timedelta(seconds=2)
+"""After the start, which takes as long."""
+
+
 def node_name() -> str:
     """Name of this process in the records of runs."""
     return f"{socket.gethostname()}/{getpid()}"[:80]
@@ -112,9 +116,14 @@ class Tick:
                 self._beat()
 
 
-def start_clock(seconds: float, *tasks: Task) -> BackgroundScheduler:
-    """Run each task at once and then every few seconds, never twice at a time, none skipped for being late."""
+def start_clock(seconds: float, *tasks: Task, once: Task | None = None) -> BackgroundScheduler:
+    """Run each task at once and then every few seconds, never twice at a time, none skipped for being late.
+
+    `once` is done a moment later, one time: it holds up nobody who waits for the start.
+    """
     scheduler = BackgroundScheduler(timezone="UTC")
+    if once is not None:
+        scheduler.add_job(once, "date", run_date=SystemClock().now() + A_MOMENT, misfire_grace_time=None)
     for task in tasks:
         scheduler.add_job(
             task,

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from threading import Lock
 from typing import Final
 
+import structlog
 from sqlmodel import Session
 
 from service.domain.roles import Scope
@@ -17,11 +18,18 @@ from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date, zone_named
 from service.store.repositories import due_lists, fleet
 from service.store.repositories.changes import latest_change
-from service.usecases.access.caller import Caller
-from service.usecases.week.show_due_list import ShownList, show_due_list, week_named
+from service.store.session import Database
+from service.usecases.access.caller import Caller, system_caller
+from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
+
+log = structlog.get_logger("drafts")
 
 KEPT_FOR: Final = timedelta(minutes=5)
 MOST_KEPT: Final = 64
+MOST_WARMED: Final = 8
+MOST_VEHICLES_WARMED: Final = 10_000
+"""Of a fleet: half a second's work."""
+
 BEARS_ON_NO_DRAFT: Final = frozenset(
     {
         "person",
@@ -78,6 +86,19 @@ class Drafts:
         shown = show_due_list(session, caller, now, str(week))
         self._keep(key, _Kept(basis, shown, now))
         return shown, now
+
+    def warm_up(self, database: Database, now: datetime) -> None:
+        """Work out the present week of a few fleets, and load with it what a new process has not used yet.
+
+        Whoever opens the first page after a start would else wait for that.
+        """
+        try:
+            with database.snapshot() as session:
+                for organisation_id in fleet.list_organisation_ids(session)[:MOST_WARMED]:
+                    if fleet.count_vehicles(session, organisation_id) <= MOST_VEHICLES_WARMED:
+                        self.show(session, system_caller(organisation_id, "warm-up"), now, CURRENT)
+        except Exception:
+            log.exception("warm_up_failed")
 
     def _keep(self, key: tuple[int, IsoWeek], kept: _Kept) -> None:
         with self._lock:

@@ -8,6 +8,7 @@ from sqlmodel import select
 
 from service.clock import SystemClock
 from service.domain.roles import Scope
+from service.jobs import clock as clock_room
 from service.jobs.clock import Tick, start_clock
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.weekly_run import run_weekly
@@ -70,6 +71,21 @@ def test_the_timer_runs_every_task(database):
         time.sleep(0.01)
     scheduler.shutdown(wait=True)
     assert min(ran.values()) >= 3
+
+
+def test_the_timer_does_what_may_wait_once_and_a_moment_later(monkeypatch):
+    done = []
+    scheduler = start_clock(3600, once=lambda: done.append("soon"))
+    scheduler.shutdown(wait=True)
+    assert done == []
+    monkeypatch.setattr(clock_room, "A_MOMENT", timedelta())
+    scheduler = start_clock(0.01, lambda: done.append("tick"), once=lambda: done.append("soon"))
+    for _ in range(1000):
+        if done.count("tick") >= 3 and "soon" in done:
+            break
+        time.sleep(0.01)
+    scheduler.shutdown(wait=True)
+    assert done.count("soon") == 1
 
 
 def test_a_week_that_fails_is_not_hidden_by_a_later_one(workshop, database, clock, monkeypatch):

@@ -4,6 +4,8 @@ from datetime import timedelta
 
 import pytest
 
+from service.errors import UnavailableError
+from service.store.repositories import fleet as fleet_rows
 from service.web.drafts import KEPT_FOR
 from tests.web.small_fleet import FRIDAY
 
@@ -81,3 +83,19 @@ def test_drafts_are_those_of_the_own_organisation(workshop, counted, join):
     other = join("Other Invented")
     workshop.come_in("quin", organisation_id=other.organisation_id)
     assert "VAN-01" not in workshop.get(DRAFT).text
+
+
+def test_the_present_week_is_ready_after_a_start(workshop, counted):
+    workshop.client.app.state.drafts.warm_up(workshop.database, FRIDAY)
+    assert counted == [FRIDAY]
+    assert "Draft of 06:30" in workshop.get("/").text
+    assert counted == [FRIDAY]
+
+
+def test_a_start_without_a_database_is_none_the_worse(workshop, counted, monkeypatch):
+    def away(*_):
+        raise UnavailableError("The database is away.")
+
+    monkeypatch.setattr(fleet_rows, "list_organisation_ids", away)
+    workshop.client.app.state.drafts.warm_up(workshop.database, FRIDAY)
+    assert counted == []

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import NamedTuple, TypeVar
 
 from sqlalchemy import select as core_select
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
@@ -204,10 +204,10 @@ def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iter
 
 def count_vehicles(session: Session, organisation_id: int) -> int:
     """How many vehicles are in use."""
-    query = select(Vehicle.id).where(
+    query = select(func.count(col(Vehicle.id))).where(
         Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None)
     )
-    return len(session.exec(query).all())
+    return session.exec(query).one()
 
 
 def retire_vehicle(session: Session, vehicle: Vehicle, now: datetime) -> None:
