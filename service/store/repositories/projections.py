@@ -5,12 +5,14 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, NamedTuple
 
+import numpy as np
 from sqlalchemy import JSON, Boolean, ColumnElement, Date, Text, cast, func, select, true, update
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
 from service.store.bulk import Columns, fetch_parts, put_columns
 from service.store.in_lists import is_one_of
+from service.store.instants import sqlite_instant
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -245,9 +247,12 @@ def put_states(session: Session, columns: Columns) -> None:
     _put(session, CompartmentState, ("compartment_id", "organisation_id", "vehicle_id"), columns)
 
 
-def put_projections(session: Session, columns: Columns) -> None:
-    """Store the projections of these compartments anew."""
-    _put(session, Projection, ("compartment_id", "organisation_id", "vehicle_id"), columns)
+def put_projections(session: Session, as_of: datetime, columns: Columns) -> None:
+    """Store the projections of these compartments anew, all as of one instant."""
+    written = sqlite_instant(as_of) if session.get_bind().dialect.name == "sqlite" else as_of
+    instants = np.full(len(columns["compartment_id"]), written, dtype=object)
+    fixed = "compartment_id", "organisation_id", "vehicle_id"
+    _put(session, Projection, fixed, {"as_of": instants, **columns})
 
 
 def _put(session: Session, table: Any, fixed: Sequence[str], columns: Columns) -> None:

@@ -27,8 +27,7 @@ def store_projections(
     projection = project_due(
         session, organisation_id, vehicle_ids, usage, now, zone, projections.PROJECTED_COLUMNS
     )
-    columns = _columns(organisation_id, usage, projection)
-    projections.put_projections(session, columns)
+    projections.put_projections(session, now, _columns(organisation_id, usage, projection))
     return len(projection)
 
 
@@ -47,7 +46,6 @@ def _columns(organisation_id: int, usage: FleetUsage, projection: FleetProjectio
         "compartment_id": projection.compartments["id"],
         "organisation_id": [organisation_id] * n,
         "vehicle_id": projection.compartments["vehicle_id"],
-        "as_of": [projection.now] * n,
         **_by_quantile("odometer_{}_km", odometer),
         **_by_quantile("life_used_{}", life_used),
         **_by_quantile("due_{}_on", projection.due_days),
