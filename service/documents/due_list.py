@@ -1,5 +1,6 @@
 """The due list of a week as CSV, XLSX and PDF."""
 
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
 
@@ -27,6 +28,9 @@ def due_list_pdf(due_list: DueList, presentation: Presentation) -> bytes:
     """Typeset the list on landscape paper: lines under their visit day, then what to take off the shelf."""
     words = presentation.labels
     title = f"{words['due_list']} {due_list.iso_week}"
+    facts = due_list_facts(
+        replace(due_list, litres_by_fluid=()) if due_list.shelf else due_list, presentation
+    )
     return render_pdf(
         "due_list",
         {
@@ -35,7 +39,7 @@ def due_list_pdf(due_list: DueList, presentation: Presentation) -> bytes:
             "paper": presentation.paper,
             "words": words,
             "footer": " · ".join(filter(None, (due_list.organisation, due_list.depot, title, due_list.url))),
-            "facts": due_list_facts(due_list, presentation),
+            "facts": facts,
             "groups": _groups(due_list.lines, presentation),
             "shelf": [_shelf(item, presentation) for item in due_list.shelf],
             "cancelled": [_cancelled(visit, presentation) for visit in due_list.cancelled],
@@ -87,6 +91,8 @@ def _line(line: DueLine, presentation: Presentation) -> Json:
 
 def _due_range(line: DueLine, presentation: Presentation) -> str:
     if line.due_p10_on is None or line.due_p90_on is None:
+        return ""
+    if line.due_p10_on == line.due_p90_on:
         return ""
     words = presentation.labels
     early, late = presentation.day(line.due_p10_on), presentation.day(line.due_p90_on)

@@ -19,6 +19,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "depot": "Depot",
         "week": "Week",
         "published": "Published",
+        "draft_of": "Draft of",
         "printed": "Printed",
         "planned": "Planned",
         "notes": "Notes",

@@ -83,10 +83,11 @@ class DueList:
     iso_week: str
     """ISO 8601, e.g. 2026-W20."""
     published_at: datetime
-    """Aware, in the organisation's time zone, as it is to be printed."""
+    """Aware, in the organisation's time zone, as it is to be printed; of a draft, when it was worked out."""
     calendar_domain: str
     """The right-hand side of calendar identifiers (RFC 7986 section 5.3), e.g. the service's host name."""
     lines: tuple[DueLine, ...]
+    is_draft: bool = False
     depot: str = ""
     litres_by_fluid: tuple[tuple[str, float], ...] = ()
     """What the week's lines need of each fluid in all."""

@@ -59,8 +59,10 @@ def _line(line: OrderLine, before: OrderLine | None, plan: OrderPlan, presentati
         "is_further": is_further,
         "item": line.item,
         "supplier": line.supplier,
-        "packs": f"{presentation.number(line.n_packs)} × {line.pack}",
-        "volume": "" if line.volume_litres is None else presentation.volume(line.volume_litres),
+        "packs": line.pack
+        if line.pack == presentation.labels["placing_the_order"]
+        else f"{presentation.number(line.n_packs)} × {line.pack}",
+        "volume": "" if line.volume_litres is None else presentation.pack_size(line.volume_litres),
         "order_by": presentation.day(line.order_by_on),
         "arrives": presentation.day(line.arrives_on),
         "runs_out": presentation.day(line.runs_out_on),

@@ -84,7 +84,7 @@ def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[s
     if due_list.depot:
         yield words["depot"], due_list.depot
     yield words["week"], due_list.iso_week
-    yield words["published"], presentation.moment(due_list.published_at)
+    yield words["draft_of" if due_list.is_draft else "published"], presentation.moment(due_list.published_at)
     yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))
     yield words["lines"], presentation.number(len(due_list.lines))
     if due_list.bay_minutes is not None:

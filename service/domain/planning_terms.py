@@ -61,7 +61,7 @@ PLANNING_TERMS: Final[Mapping[str, PlanningTerm]] = MappingProxyType(
             "What a week overdue is thought to risk, a visit.", PLANNING_DEFAULTS["overdue_minor_a_week"]
         ),
         "contaminated_factor": PlanningTerm(
-            meaning="So many times that where there is water or coolant in a fluid.",
+            meaning="How many times as much a week overdue risks where there is water or coolant in a fluid.",
             default=PLANNING_DEFAULTS["contaminated_factor"],
             minimum=1.0,
             maximum=1_000.0,

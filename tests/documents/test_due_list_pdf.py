@@ -1,8 +1,11 @@
 """The due list on paper, read back with pypdf; tagging by ISO 14289-1 (PDF/UA-1) and ISO 32000-1."""
 
+from dataclasses import replace
+
 import pytest
 
 from service.documents.due_list import due_list_pdf
+from service.documents.models import ShelfItem
 from service.documents.presentation import Presentation
 from tests.documents.factories import due_line, due_list
 from tests.documents.pdf_reading import claims_pdf_ua, full_text, page_texts, reader, structure_roles
@@ -122,3 +125,26 @@ def test_units_dates_and_marks_follow_the_organisation() -> None:
 
 def test_the_same_list_gives_the_same_bytes(presentation: Presentation) -> None:
     assert due_list_pdf(due_list(), presentation) == due_list_pdf(due_list(), presentation)
+
+
+def test_a_draft_is_not_said_to_be_published(presentation: Presentation) -> None:
+    assert "Draft of" not in full_text(due_list_pdf(due_list(), presentation))
+    text = full_text(due_list_pdf(due_list(is_draft=True), presentation))
+    assert "Draft of" in text
+    assert "Published" not in text
+
+
+def test_a_day_that_is_certain_has_no_range(presentation: Presentation) -> None:
+    line = due_line(0)
+    certain = replace(line, due_p10_on=line.due_p50_on, due_p90_on=line.due_p50_on)
+    assert "8 in 10 times" not in full_text(due_list_pdf(due_list((certain,)), presentation))
+
+
+def test_the_shelf_has_columns_for_packs_and_places_only_where_there_are_any(
+    presentation: Presentation,
+) -> None:
+    bare = (ShelfItem(item="Invented oil", volume_litres=5.0), ShelfItem(item="washer", quantity=4))
+    text = full_text(due_list_pdf(due_list(shelf=bare), presentation))
+    assert "4 ×" in text
+    assert "Place" not in text
+    assert "Place" in full_text(due_list_pdf(due_list(), presentation))

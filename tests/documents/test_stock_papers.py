@@ -122,3 +122,17 @@ def test_same_values_same_bytes(presentation: Presentation) -> None:
     assert order_plan_pdf(order_plan(), presentation) == order_plan_pdf(order_plan(), presentation)
     assert order_plan_xlsx(order_plan(), presentation) == order_plan_xlsx(order_plan(), presentation)
     assert count_sheet_pdf(count_sheet(), presentation) == count_sheet_pdf(count_sheet(), presentation)
+
+
+def test_placing_an_order_is_no_pack_and_packs_have_the_decimals_they_are_sold_by(
+    presentation: Presentation,
+) -> None:
+    lines = (
+        order_line(0, pack="208 L", n_packs=2, volume_litres=416.0),
+        order_line(1, pack="placing the order", n_packs=1, volume_litres=None),
+    )
+    text = full_text(order_plan_pdf(order_plan(lines), presentation))
+    assert "2 × 208 L" in text
+    assert "416 L" in text.replace("\u00a0", " ")
+    assert "placing the order" in text
+    assert "1 × placing" not in text

@@ -6,6 +6,7 @@ import pytest
 
 from service.domain.roles import Role
 from service.jobs.weekly_run import run_weekly
+from tests.documents.pdf_reading import full_text
 from tests.web.conftest import hidden_in
 
 WEEK = "/due-lists/2026-W19"
@@ -130,3 +131,12 @@ def test_an_address_that_cannot_be_right_is_a_page_in_words(published, path):
     answer = published.get(path)
     assert answer.status_code in {404, 422}
     assert "<h1>" in answer.text
+
+
+def test_the_paper_of_a_draft_says_so_and_names_the_parts_to_take(workshop, fleet):
+    content = workshop.come_in().get(f"{WEEK}.pdf").content
+    text = full_text(content)
+    assert "Draft of" in text
+    shelf = text[text.index("Take off the shelf") :]
+    assert "Red Seven" in shelf
+    assert "drain plug washer" in shelf

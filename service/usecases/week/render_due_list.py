@@ -1,5 +1,6 @@
 """A due list as a file: CSV, XLSX, PDF or calendar."""
 
+from collections import Counter
 from collections.abc import Callable
 from datetime import datetime
 from enum import StrEnum
@@ -89,6 +90,10 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
     litres: dict[str, float] = {}
     for line, _ in shown.lines:
         litres[line.fluid or line.kind] = litres.get(line.fluid or line.kind, 0.0) + line.litres
+    parts: Counter[str] = Counter()
+    for line, _ in shown.lines:
+        for seal in line.detail.get("seals", ()):
+            parts[seal["part"]] += seal["pieces"]
     return DueListDocument(
         organisation=shown.organisation.name,
         iso_week=str(shown.week),
@@ -96,7 +101,11 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
         calendar_domain=urlsplit(public_url).hostname or "sumpwise.invalid",
         lines=tuple(document_line(line) for line, _ in shown.lines),
         litres_by_fluid=tuple(sorted(litres.items())),
-        shelf=tuple(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
+        is_draft=shown.published is None,
+        shelf=(
+            *(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
+            *(ShelfItem(item=name, quantity=pieces) for name, pieces in sorted(parts.items())),
+        ),
         bay_minutes=float(sum(line.labour_minutes for line, _ in shown.lines)),
         notes=_notes(shown),
         url=f"{public_url}/due-lists/{shown.week}",

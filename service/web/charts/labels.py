@@ -34,7 +34,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "life_not_reached": "The most likely course stays below the limit until {date}.",
         "service": "service",
         "sample": "sample",
-        "stock_title": "Stock of {fluid}",
+        "stock_title": "Stock of {fluid}, without new orders",
         "stock": "Stock",
         "stock_span": "From {first} to {last}; most likely {start} at first and {end} at the end.",
         "stock_short": "Running short in {weeks}.",

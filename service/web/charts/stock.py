@@ -14,9 +14,10 @@ from service.web.charts.svg import Layout, Naming, accessible_svg, compiled
 
 _MAX_WEEKS: Final = 53
 _WEEK_LABEL: Final = (
-    "datum.index === 0 || slice(datum.value, -3) === 'W01' ? datum.value : slice(datum.value, 5)"
+    "datum.index === 0 || slice(datum.value, -3) === 'W01'"
+    " ? [slice(datum.value, 5), slice(datum.value, 0, 4)] : slice(datum.value, 5)"
 )
-"""The year stands only where it begins."""
+"""The year stands below, and only where it begins."""
 
 
 def stock_svg(chart: StockChart, presentation: Presentation, words: Mapping[str, str] = ENGLISH) -> str:

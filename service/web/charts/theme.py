@@ -1,8 +1,10 @@
 """One look for all charts: colours by name with a fallback for paper, type sizes, axes."""
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, time
+from itertools import pairwise
 from typing import Any, Final
 
 import altair as alt
@@ -147,14 +149,26 @@ def limit_layers() -> list[alt.Chart]:
 
 
 def limit_rows(limits: Sequence[tuple[float, str]], span: float) -> dict[str, Rows]:
-    """Give the rows of limits and of their names, which are pushed up where they would cover each other.
+    """Give the rows of limits and of their names, placed so that no line runs through a name and no two names meet.
 
-    `span` is about what the vertical axis spans.
+    A name stands above its line; where the next line is too near, below it; where that is taken too, it goes up onto
+    the names above the next line that has room. `span` is about what the vertical axis spans.
     """
+    height = _NAME_HEIGHT * span
     names: Rows = []
-    for y, label in sorted(limits):
-        lowest = names[-1]["y"] + _NAME_HEIGHT * span if names else y
-        names.append({"y": max(y, lowest), "label": label})
+    waiting: list[str] = []
+    ordered = sorted(limits)
+    taken = -math.inf
+    for (y, label), (following, _) in pairwise([*ordered, (math.inf, "")]):
+        if following - y >= height * (1 + len(waiting)):
+            names.extend({"y": y + height * n, "label": one} for n, one in enumerate([label, *waiting]))
+            taken, waiting = y + height * (1 + len(waiting)), []
+            continue
+        if y - height >= taken:
+            names.append({"y": y - height, "label": label})
+        else:
+            waiting.append(label)
+        taken = y
     return {"limits": [{"y": y} for y, _ in limits], "names": names}
 
 

@@ -43,10 +43,12 @@ def planning_page(
     shown = shown_terms(organisation.planning, currency)
     fields = []
     for name, term in PLANNING_TERMS.items():
-        usual = presentation.sentence(f"{term.default.value / units_in_one(name, currency):.6g}")
+        usual = _usual(name, term.default.value, presentation, currency)
         unit = _unit(name, currency)
         hint = translate("terms_usual", usual=usual, unit=unit).strip()
-        fields.append(TermField(name=name, label=tell(term.meaning), hint=hint, value=shown[name]))
+        fields.append(
+            TermField(name=name, label=tell(term.meaning).removesuffix("."), hint=hint, value=shown[name])
+        )
     return PlanningPage(terms=tuple(fields), may_set=may_set, form=form)
 
 
@@ -63,6 +65,12 @@ def units_in_one(name: str, currency: str) -> float:
     if "_minor" in name:
         return minor_per_major(currency)
     return PER_CENT if "share" in name or "probability" in name else 1.0
+
+
+def _usual(name: str, value: float, presentation: Presentation, currency: str) -> str:
+    if "_minor" in name:
+        return presentation.money(value, currency)
+    return presentation.sentence(f"{value / units_in_one(name, currency):.6g}")
 
 
 def _unit(name: str, currency: str) -> str:

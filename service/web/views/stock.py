@@ -18,7 +18,7 @@ from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState
 from service.web.views.shown_chart import ShownChart, show_chart
-from service.web.views.used_fluid import FetchedRow, UsedRow, used_row
+from service.web.views.used_fluid import FetchedRow, UsedRow, used_rows
 
 BY_HAND: Final = (
     MovementKind.RECEIPT,
@@ -112,7 +112,7 @@ def stock_page(
         items=tuple(
             _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
         ),
-        used=tuple(used_row(level, presentation) for level in overview.used_fluid),
+        used=used_rows(overview.used_fluid, presentation),
         fetched=tuple(fetched),
         without=tuple(
             (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))

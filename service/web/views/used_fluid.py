@@ -1,5 +1,7 @@
 """Used fluid as the page of the shelf shows it: what waits, and what was fetched."""
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -17,6 +19,8 @@ class UsedRow:
     stream: str
     litres: str
     capacity: str
+    is_full: bool
+    """All streams of the depot together are more than it has room for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,13 +36,23 @@ class FetchedRow:
     who: str
 
 
-def used_row(level: UsedFluidLevel, presentation: Presentation) -> UsedRow:
+def used_rows(levels: Sequence[UsedFluidLevel], presentation: Presentation) -> tuple[UsedRow, ...]:
     """Show what waits."""
-    return UsedRow(
-        depot=level.depot,
-        stream=translate(f"stream_{level.stream}"),
-        litres=presentation.volume(level.litres),
-        capacity=presentation.volume(level.depot_capacity_litres),
+    in_depot: defaultdict[str, float] = defaultdict(float)
+    for level in levels:
+        in_depot[level.depot] += level.litres
+    return tuple(
+        UsedRow(
+            depot=level.depot,
+            stream=translate(f"stream_{level.stream}"),
+            litres=presentation.volume(level.litres),
+            capacity="–"
+            if level.depot_capacity_litres is None
+            else presentation.pack_size(level.depot_capacity_litres),
+            is_full=level.depot_capacity_litres is not None
+            and in_depot[level.depot] >= level.depot_capacity_litres,
+        )
+        for level in levels
     )
 
 

@@ -18,7 +18,7 @@ WORDS: Final = {
     "day_remove": "Let the plan choose again",
     "pinned_on": "Pinned to {day} by {who}",
     "pinned_not_before": "Not before {day}, says {who}",
-    "line_day": "Day …",
+    "line_day": "Another day …",
     "vehicle_day": "Day of the next visit",
     "told_pinned": "Pinned. The plan keeps to it from now on.",
     "told_unpinned": "The plan chooses again.",
