@@ -19,6 +19,7 @@ from service.engine.usage.filter import filter_readings
 from service.engine.usage.fit import fit_hyperparameters
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.priors import configured_priors
+from service.engine.usage.ragged import select
 
 pytestmark = pytest.mark.bench
 
@@ -102,11 +103,11 @@ def odometers(state, days_since_reading):
 def accepted(watch, entries):
     """Times, odometers and offsets of what screening believes."""
     screening = watch("screening", lambda: screen_readings(entries))
-    kept = np.flatnonzero(screening.is_accepted)
-    times, odometers_km = watch(
-        "accepted ones", lambda: (entries.time_days[kept], screening.odometer_km[kept])
+    kept = screening.is_accepted
+    return watch(
+        "accepted ones",
+        lambda: (entries.time_days[kept], screening.odometer_km[kept], select(kept, entries.offsets)),
     )
-    return times, odometers_km, np.searchsorted(kept, entries.offsets)
 
 
 def measure(n_vehicles, has_condition):

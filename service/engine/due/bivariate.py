@@ -43,10 +43,10 @@ class Dependence:
     def of_columns(self, columns: IntArray) -> "Dependence":
         """Pick columns."""
         return Dependence(
-            correlation=self.correlation[columns],
-            weight=self.weight[columns],
-            sine=self.sine[:, columns],
-            scale=self.scale[:, columns],
+            correlation=self.correlation.take(columns),
+            weight=self.weight.take(columns),
+            sine=self.sine.take(columns, axis=1),
+            scale=self.scale.take(columns, axis=1),
         )
 
     def excess(self, first: FloatArray, second: FloatArray) -> FloatArray:

@@ -135,7 +135,7 @@ def forecast_due(
     return forecast
 
 
-def _blocks(patterns: IntArray, block_rows: int) -> Iterator[tuple[IntArray, int]]:
+def _blocks(patterns: NDArray[np.int8], block_rows: int) -> Iterator[tuple[IntArray, int]]:
     """Cut the compartments into blocks of one pattern each."""
     for pattern in np.unique(patterns).tolist():
         rows = np.flatnonzero(patterns == pattern)
@@ -148,7 +148,9 @@ def _write(forecast: DueForecast, rows: IntArray, answer: Answer) -> None:
     forecast.overdue_probability[rows] = answer.by_now
     forecast.limit_probability[rows] = answer.shares
     forecast.biting_limit[rows] = answer.biting_limit
-    forecast.week_probability[rows] = np.diff(answer.by_week_end, axis=0, prepend=0.0).T
+    by_week = answer.by_week_end.copy()
+    by_week[1:] -= answer.by_week_end[:-1]
+    forecast.week_probability[rows] = by_week.T
 
 
 def _empty_forecast(n: int, n_probabilities: int, n_weeks: int) -> DueForecast:

@@ -1,15 +1,18 @@
 """Sorting compartments by the kinds of limit they have, so that each block does only the work it needs."""
 
 from dataclasses import dataclass, fields
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.engine.due.block import LimitBlock
 from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Limit, Meter
 from service.engine.due.passage import root_remaining
 
-_BIT_OF_LIMIT: Final = {Limit.DISTANCE: 1, Limit.HOURS: 2, Limit.CONDITION: 4}
+Codes: TypeAlias = NDArray[np.int8]
+
+_BIT_OF_LIMIT: Final = {Limit.DISTANCE: np.int8(1), Limit.HOURS: np.int8(2), Limit.CONDITION: np.int8(4)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,18 +24,18 @@ class Meters:
     km_hours_correlation: float
 
 
-def limit_patterns(limits: CompartmentLimits, meters: Meters) -> IntArray:
+def limit_patterns(limits: CompartmentLimits, meters: Meters) -> Codes:
     """Kinds of limit that each compartment has and that its vehicle's meters can answer, as a sum of bits."""
     pattern = (
         _has_reading(meters.odometer, limits.distance_km, limits.vehicle_row) * _BIT_OF_LIMIT[Limit.DISTANCE]
     )
     if meters.hour_meter is not None:
         has_hours = _has_reading(meters.hour_meter, limits.hours, limits.vehicle_row)
-        pattern = pattern + has_hours * _BIT_OF_LIMIT[Limit.HOURS]
+        pattern += has_hours * _BIT_OF_LIMIT[Limit.HOURS]
     if limits.condition is not None:
-        has_condition = ~np.isnan(limits.condition.life_used_fraction)
-        pattern = pattern + has_condition * _BIT_OF_LIMIT[Limit.CONDITION]
-    return pattern.astype(np.int64)
+        has_condition = (~np.isnan(limits.condition.life_used_fraction)).astype(np.int8)
+        pattern += has_condition * _BIT_OF_LIMIT[Limit.CONDITION]
+    return pattern
 
 
 def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern: int) -> LimitBlock:
@@ -60,8 +63,10 @@ def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern:
     )
 
 
-def _has_reading(meter: Meter, limit: FloatArray, vehicles: IntArray) -> IntArray:
-    return (~np.isnan(limit) & ~np.isnan(meter.last_reading[vehicles])).astype(np.int64)
+def _has_reading(meter: Meter, limit: FloatArray, vehicles: IntArray) -> Codes:
+    has_none = np.isnan(meter.last_reading)[vehicles]
+    has_none |= np.isnan(limit)
+    return (~has_none).astype(np.int8)
 
 
 def _root_remaining(meter: Meter | None, limit: FloatArray, vehicles: IntArray) -> FloatArray:

@@ -42,17 +42,20 @@ def first_limit_shares(
     that the others are not reached, given that this one just is).
     """
     n_limits = len(course.scores)
+    scales = {pair: _scale_given_other(one.correlation) for pair, one in first.between.items()}
     shares = [np.zeros_like(by_end) for _ in range(n_limits)]
     split = np.zeros_like(by_end)
     before: int | None = None
     for day in _far_apart(days):
-        weights = _rises_before_others(first, course, before, day)
+        weights = _rises_before_others(first, scales, course, before, day)
         total = weights[0] + weights[1]
         for weight in weights[2:]:
             total += weight
         until_now = np.minimum(course.by_day[day], by_end)
         mass_by_weight = (until_now - split) / total
-        shares = [share + weight * mass_by_weight for share, weight in zip(shares, weights, strict=True)]
+        for share, weight in zip(shares, weights, strict=True):
+            np.multiply(weight, mass_by_weight, out=weight)
+            np.add(share, weight, out=share)
         split, before = until_now, day
     rest = (by_end - split) / n_limits
     return [share + rest for share in shares]
@@ -65,15 +68,22 @@ def _far_apart(days: FloatArray) -> list[int]:
     return places
 
 
-def _rises_before_others(first: FirstLimit, course: Course, before: int | None, day: int) -> list[FloatArray]:
+def _scale_given_other(correlation: FloatArray) -> FloatArray:
+    """One by the standard deviation that a score has, given the other one of its pair."""
+    scale: FloatArray = 1.0 / np.sqrt(1.0 - correlation * correlation)
+    return scale
+
+
+def _rises_before_others(
+    first: FirstLimit, scales: dict[tuple[int, int], FloatArray], course: Course, before: int | None, day: int
+) -> list[FloatArray]:
     """Rise of each limit's probability since the day before, times that the others are not reached by halfway."""
     rises = [one[day] - (0.0 if before is None else one[before]) for one in course.reached]
     middles = [
         score[day] if before is None else 0.5 * (score[day] + score[before]) for score in course.scores
     ]
     for (a, b), dependence in first.between.items():
-        r = dependence.correlation
-        scale = 1.0 / np.sqrt(1.0 - r * r)
+        r, scale = dependence.correlation, scales[a, b]
         rises[a] *= normal_probability((r * middles[a] - middles[b]) * scale)
         rises[b] *= normal_probability((r * middles[b] - middles[a]) * scale)
     # Where nothing rises, the mass is split evenly.

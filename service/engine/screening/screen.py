@@ -112,8 +112,8 @@ class Entries:
             time_days=time_days,
             keyed_km=keyed_km,
             offsets=offsets,
-            received_days=np.full(n_readings, np.inf),
-            verdict=np.zeros(n_readings, dtype=np.int8),
+            received_days=np.broadcast_to(np.float64(np.inf), n_readings),
+            verdict=np.broadcast_to(np.int8(Verdict.NONE), n_readings),
             prior_rate=prior_rate,
             fleet_km=np.zeros(0),
         )
@@ -149,7 +149,7 @@ def screen_readings(
     another vehicle), so only the vehicles with new entries need be screened. Most histories are plainly clean
     and cost a few operations a reading; the others are explained by chains, see `chains`. O(r).
     """
-    _check(entries)
+    _check_shapes(entries)
     size = entries.keyed_km.size
     screening = Screening(
         outcome_on_arrival=np.empty(size, dtype=np.int8),
@@ -162,26 +162,24 @@ def screen_readings(
     )
 
     def screen_part(part: tuple[int, int]) -> None:
+        own_entries = entries.of_vehicles(*part)
+        _check_times(own_entries)
         inside = slice(*entries.offsets[list(part)].tolist())
-        found = _screen_part(entries.of_vehicles(*part), block_vehicles)
-        for name in Screening.__slots__:
-            getattr(screening, name)[inside] = getattr(found, name)
+        own = Screening(**{name: getattr(screening, name)[inside] for name in Screening.__slots__})
+        _screen_part(own_entries, block_vehicles, own)
 
     for_every_part(screen_part, vehicle_blocks(entries.offsets, part_readings))
     return screening
 
 
-def _screen_part(entries: Entries, block_vehicles: int) -> Screening:
-    outcome, reason, usable = _sort_out(entries)
-    screening = Screening(
-        outcome_on_arrival=outcome.copy(),
-        outcome=outcome,
-        reason=reason,
-        series_factor=np.ones(usable.size),
-        series_offset_km=np.zeros(usable.size),
-        odometer_km=entries.keyed_km.copy(),
-        suggested_km=np.full(usable.size, np.nan),
-    )
+def _screen_part(entries: Entries, block_vehicles: int, screening: Screening) -> None:
+    """Decide about a part of the fleet, into arrays that hold nothing yet."""
+    outcome, reason = screening.outcome, screening.reason
+    usable = _sort_out(entries, outcome, reason)
+    screening.outcome_on_arrival[:] = outcome
+    screening.series_factor.fill(1.0)
+    screening.series_offset_km.fill(0.0)
+    screening.odometer_km[:] = entries.keyed_km
     renewed = np.zeros(usable.size, dtype=np.bool_)
     unusable = np.flatnonzero(~usable)
     offsets = entries.offsets - np.searchsorted(unusable, entries.offsets)
@@ -204,8 +202,8 @@ def _screen_part(entries: Entries, block_vehicles: int) -> Screening:
         accepted=outcome[kept] == Outcome.ACCEPTED, factor=screening.series_factor[kept],
         renewed=renewed[kept], prior_rate=entries.prior_rate, fleet_km=entries.fleet_km,
     )  # fmt: skip
+    screening.suggested_km.fill(np.nan)
     reason[kept], screening.suggested_km[kept] = find_reasons(context)
-    return screening
 
 
 def _write(screening: Screening, chains: Chains, inside: Booleans, places: Integers) -> None:
@@ -219,7 +217,7 @@ def _write(screening: Screening, chains: Chains, inside: Booleans, places: Integ
     screening.odometer_km[places[believed]] = chains.km[inside][believed]
 
 
-def _check(entries: Entries) -> None:
+def _check_shapes(entries: Entries) -> None:
     offsets = entries.offsets
     if offsets[0] != 0 or offsets[-1] != entries.time_days.size or bool(np.any(np.diff(offsets) < 0)):
         raise InvalidInputError.at(
@@ -234,22 +232,25 @@ def _check(entries: Entries) -> None:
         raise InvalidInputError.at("/keyed_km", "times, numbers, verdicts and receipts must have one shape")
     if entries.prior_rate.shape != (offsets.size - 1,):
         raise InvalidInputError.at("/prior_rate", "must have one entry a vehicle")
-    backwards = np.diff(entries.time_days) < 0.0
-    inner = offsets[1:-1]
-    backwards[inner[(inner > 0) & (inner < entries.time_days.size)] - 1] = False
-    if bool(np.any(backwards)) or bool(np.any(np.isnan(entries.time_days))):
+
+
+def _check_times(entries: Entries) -> None:
+    time, inner = entries.time_days, entries.offsets[1:-1]
+    backwards = time[1:] < time[:-1]
+    backwards[inner[(inner > 0) & (inner < time.size)] - 1] = False
+    if bool(np.any(backwards)) or bool(np.any(np.isnan(time))):
         raise InvalidInputError.at("/time_days", "must not decrease within a vehicle")
 
 
-def _sort_out(entries: Entries) -> tuple[Codes, Codes, Booleans]:
-    """Decide about the readings whose fate does not depend on any other: the rest is usable."""
+def _sort_out(entries: Entries, outcome: Codes, reason: Codes) -> Booleans:
+    """Decide about the readings whose fate does not depend on any other; mark the rest as usable."""
     keyed, time = entries.keyed_km, entries.time_days
-    n = keyed.size
-    outcome, reason = np.zeros(n, dtype=np.int8), np.zeros(n, dtype=np.int8)
+    outcome.fill(Outcome.ACCEPTED)
+    reason.fill(Reason.NONE)
     impossible = ~(np.isfinite(keyed) & (keyed >= 0.0) & (keyed <= HIGHEST_ODOMETER_KM))
     future = time > entries.received_days + CLOCK_SKEW_DAYS
     discarded = entries.verdict == Verdict.DISCARDED
-    usable = ~(impossible | future | discarded)
+    usable: Booleans = ~(impossible | future | discarded)
     repeated = usable & _repeats(entries, usable)
     for mask, code, why in (
         (impossible, Outcome.REJECTED, Reason.NOT_A_READING),
@@ -257,8 +258,10 @@ def _sort_out(entries: Entries) -> tuple[Codes, Codes, Booleans]:
         (discarded, Outcome.REJECTED, Reason.DISCARDED),
         (repeated, Outcome.DUPLICATE, Reason.DUPLICATE),
     ):
-        outcome[mask], reason[mask] = code, why
-    return outcome, reason, usable & ~repeated
+        at = np.flatnonzero(mask)
+        outcome[at], reason[at] = code, why
+    usable[repeated] = False
+    return usable
 
 
 def _repeats(entries: Entries, usable: Booleans) -> Booleans:

@@ -62,7 +62,11 @@ def initial_state(
         "near_variance_factor": hyperparameters.near_variance_factor,
         "far_variance_factor": hyperparameters.far_variance_factor,
     }
-    columns = {field.name: np.full(n, known.get(field.name, 0.0)) for field in fields(UsageState)}
+    # What is the same for all takes the room of one.
+    columns = {
+        field.name: np.broadcast_to(np.asarray(known.get(field.name, 0.0), dtype=np.float64), n)
+        for field in fields(UsageState)
+    }
     columns["prior_log_rate"] = priors.log_rate.astype(np.float64)
     columns["prior_log_rate_sd"] = priors.log_rate_sd.astype(np.float64)
     return UsageState(**columns)
