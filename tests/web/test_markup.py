@@ -55,6 +55,9 @@ def marked(workshop, operator, fleet, database, clock):
         row = {"vehicle": "veh_4", "taken_at": taken_at, "odometer": odometer, "source": f"R{MARKUP}"}
         assert operator.post("/v1/readings", {"readings": [row]}).status_code == 200
     assert operator.post("/v1/machine-sources", {"name": f"Q{MARKUP}"}).status_code == 201
+    fetched = {"depot": f"D{MARKUP}"[:40], "stream": "coolant", "litres": 4, "reference": f"U{MARKUP}"}
+    answer = operator.post("/v1/used-fluid/collections", fetched | {"note": f"V{MARKUP}"})
+    assert answer.status_code == 201, answer.text
     distance = {"datetime": "2026-05-01T05:30:00Z", "OdometerUnits": "kilometre", "Odometer": 79950.0}
     header = {"EquipmentID": f"E{MARKUP}", "Model": f"M{MARKUP}"}
     document = {"Equipment": [{"EquipmentHeader": header, "Distance": distance}]}
