@@ -1,20 +1,24 @@
 """How a fleet's projection scales with workers on PostgreSQL: three compartments a vehicle, stored usage states.
 
-The baseline is one worker in the same run. `BENCH_VEHICLES` chooses the size of the fleet, `BENCH_WORKERS` the numbers
-of workers.
+As on every night, each has a projection of the night before. The baseline is the first number of workers in the same
+run. `BENCH_VEHICLES` chooses the size of the fleet, `BENCH_WORKERS` the numbers of workers; a million vehicles need
+some 10 GB of disk and take about twenty minutes. Processor seconds of workers and of the database are told apart.
 """
 
 import os
+import resource
 import signal
 import time
+from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import delete, func, select, text
+from sqlalchemy import text
 
 from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
 from service.jobs.fleet_projection import FleetProjection
-from service.store.tables.projections import Projection
+from service.store.session import Database
 from tests.benchmarks.large_store import load_large_fleet
 from tests.faults.nodes import Node, Store
 from tests.service_fixtures import START
@@ -23,67 +27,130 @@ pytestmark = pytest.mark.bench
 
 N_VEHICLES = int(os.environ.get("BENCH_VEHICLES", "20000"))
 WORKERS = [int(number) for number in os.environ.get("BENCH_WORKERS", "1,2,3").split(",")]
+MEGABYTE = 1e6
+FILL = """
+INSERT INTO projection
+    (compartment_id, organisation_id, vehicle_id, as_of, life_used_q10, life_used_q50, life_used_q90, due_q10_on,
+    limit_reached, probability_by_limit, overdue_probability, week_probabilities, litres, n_rounds, method)
+SELECT compartment_id, organisation_id, vehicle_id, CAST(:at AS timestamptz), 0, 0, 0, due_on,
+    'none', '{}', 0, decode(repeat('00', 104), 'hex'), 0, 0, 'drain_and_fill'
+FROM compartment_state
+"""
 
 
-def count(database, statement: str) -> int:
+def count(database: Database, statement: str, **values: object) -> int:
     with database.engine.connect() as connection:
-        return connection.execute(text(statement)).scalar_one()
+        return connection.execute(text(statement), values).scalar_one()
 
 
-def processor_seconds(node: Node) -> float:
+def do_alone(database: Database, *statements: str) -> None:
+    """Run statements that begin their own transactions."""
+    with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("SET statement_timeout = 0"))
+        for statement in statements:
+            connection.execute(text(statement))
+        connection.execute(text("RESET statement_timeout"))
+
+
+def ticks_of(process: int, *, with_ended_children: bool = False) -> int:
     """What a process has used of the processors, which other programs on the machine do not change much."""
-    fields = Path(f"/proc/{node.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def seconds_with(store: Store, organisation_id: int, n_workers: int, clock) -> tuple[float, float]:
-    """Elapsed, from parts in the queue and all workers waiting until the last is done, and used by workers."""
-    environment = {"WORKERS": "true", "LOG_LEVEL": "WARNING"}
-    nodes = [Node(store, ("worker",), environment, number + 1) for number in range(n_workers)]
-    n_before = count(store.database, f"SELECT count(*) FROM {SCHEMA}.procrastinate_workers")
-    for node in nodes:
-        node.start()
     try:
-        while (
-            count(store.database, f"SELECT count(*) FROM {SCHEMA}.procrastinate_workers")
-            < n_before + n_workers
-        ):
-            time.sleep(0.1)
-        FleetProjection(store.database, clock, "bench", ChunkQueue(store.url).share).project(
-            organisation_id, START
-        )
-        used = sum(map(processor_seconds, nodes))
-        began = time.perf_counter()
-        while count(
-            store.database,
-            f"SELECT count(*) FROM {SCHEMA}.procrastinate_jobs WHERE task_name = 'project_chunk'",
-        ):
-            time.sleep(0.1)
-        return time.perf_counter() - began, sum(map(processor_seconds, nodes)) - used
-    finally:
+        fields = Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()
+    except FileNotFoundError:
+        return 0
+    return sum(map(int, fields[11 : 15 if with_ended_children else 13]))
+
+
+def children_of(process: int) -> Iterator[int]:
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            fields = stat.read_text().rsplit(")", 1)[1].split()
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+        if int(fields[1]) == process:
+            yield int(stat.parent.name)
+
+
+def database_ticks(database: Database) -> int:
+    """The same of the whole server, which runs on this machine."""
+    backend = count(database, "SELECT pg_backend_pid()")
+    server = int(Path(f"/proc/{backend}/stat").read_text().rsplit(")", 1)[1].split()[1])
+    return ticks_of(server, with_ended_children=True) + sum(map(ticks_of, children_of(server)))
+
+
+def peak_megabytes(node: Node) -> float:
+    """The most memory that a process had."""
+    status = Path(f"/proc/{node.process.pid}/status").read_text()
+    return int(status.split("VmHWM:")[1].split()[0]) * 1024 / MEGABYTE
+
+
+class Night:
+    """One projection of the fleet by some workers: elapsed and processor seconds, and the largest worker."""
+
+    def __init__(self, store: Store, organisation_id: int, n_workers: int, clock) -> None:
+        environment = {"WORKERS": "true", "LOG_LEVEL": "WARNING"}
+        nodes = [Node(store, ("worker",), environment, number + 1) for number in range(n_workers)]
+        waiting = f"SELECT count(*) FROM {SCHEMA}.procrastinate_workers"
+        again = f"SELECT count(*) FROM {SCHEMA}.procrastinate_jobs WHERE attempts > 0 AND status = 'todo'"
+        parts = f"SELECT count(*) FROM {SCHEMA}.procrastinate_jobs WHERE task_name = 'project_chunk'"
+        n_before = count(store.database, waiting)
         for node in nodes:
-            node.stop(signal.SIGTERM)
+            node.start()
+        try:
+            while count(store.database, waiting) < n_before + n_workers:
+                time.sleep(0.1)
+            FleetProjection(store.database, clock, "bench", ChunkQueue(store.url).share).project(
+                organisation_id, clock.now()
+            )
+            used = self._ticks(nodes), database_ticks(store.database)
+            began = time.perf_counter()
+            while count(store.database, parts):
+                assert count(store.database, again) == 0, "a part failed: see the log of its worker"
+                time.sleep(0.1)
+            self.seconds = time.perf_counter() - began
+            hertz = os.sysconf("SC_CLK_TCK")
+            self.worker_seconds = (self._ticks(nodes) - used[0]) / hertz
+            self.database_seconds = (database_ticks(store.database) - used[1]) / hertz
+            self.peak_megabytes = max(map(peak_megabytes, nodes))
+        finally:
+            for node in nodes:
+                node.stop(signal.SIGTERM)
+
+    @staticmethod
+    def _ticks(nodes: list[Node]) -> int:
+        return sum(ticks_of(node.process.pid) for node in nodes)
+
+
+def fill(database: Database, before: datetime) -> int:
+    """Load the fleet and its projections of the night before; gives the organisation's key."""
+    organisation_id = load_large_fleet(database, N_VEHICLES, 10, before, 480)
+    do_alone(database, FILL.replace(":at", f"'{before.isoformat()}'"), "VACUUM ANALYZE")
+    return organisation_id
 
 
 @pytest.mark.parametrize("database", ["postgres"], indirect=True)
 def test_workers_share_a_fleet(database, clock, tmp_path, capsys):
-    """Print the seconds with one, two and three workers, and the efficiency against one."""
-    organisation_id = load_large_fleet(database, N_VEHICLES, 10, START, 480)
-    with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text("ANALYZE"))
+    """Print the seconds with one, two and three workers, and the efficiency against the first number of them."""
+    began = time.perf_counter()
+    organisation_id = fill(database, START)
+    loaded = time.perf_counter() - began
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / MEGABYTE
+    with capsys.disabled():
+        print(f"\n{N_VEHICLES} vehicles loaded in {loaded:.0f} s, peak {own:.0f} MB")
     store = Store(database.engine.url.render_as_string(hide_password=False), database, tmp_path)
     prepare_queue(store.url)
     alone = None
     for n_workers in WORKERS:
-        with database.transaction() as session:
-            session.execute(delete(Projection))
-        seconds, used = seconds_with(store, organisation_id, n_workers, clock)
-        alone = alone or seconds * n_workers
-        with database.snapshot() as session:
-            n_rows = session.execute(select(func.count()).select_from(Projection)).scalar_one()
+        clock.advance(timedelta(days=1))
+        night = Night(store, organisation_id, n_workers, clock)
+        alone = alone or night.seconds * n_workers
+        n_rows = count(database, "SELECT count(*) FROM projection WHERE as_of = :at", at=clock.now())
         assert n_rows == 3 * N_VEHICLES
         with capsys.disabled():
             print(
-                f"\n{N_VEHICLES} vehicles, {n_workers} workers: {seconds:.1f} s, {N_VEHICLES / seconds:.0f} a second, "
-                f"efficiency {alone / seconds / n_workers:.2f}; {N_VEHICLES / used:.0f} a processor second"
+                f"{n_workers} workers: {night.seconds:.1f} s, {N_VEHICLES / night.seconds:.0f} vehicles a second, "
+                f"efficiency {alone / night.seconds / n_workers:.2f}; {N_VEHICLES / night.worker_seconds:.0f} a "
+                f"processor second of workers, {N_VEHICLES / night.database_seconds:.0f} of the database; "
+                f"largest worker {night.peak_megabytes:.0f} MB"
             )
+        do_alone(database, "VACUUM ANALYZE projection")
