@@ -30,7 +30,7 @@ ODD_START_COST: Final = 1.5
 RELEASE_BONUS: Final = 1.0e3
 
 # What people key in when they have no number at hand.
-_ODD_NUMBERS: Final = np.array(
+_ODD_NUMBERS: Final = np.unique(
     [float(digit * n) for digit in "123456789" for n in range(1, 8)]
     + [float("123456789"[:n]) for n in range(2, 8)]
     + [10.0**n for n in range(7)]
@@ -152,7 +152,7 @@ def _place(
 ) -> None:
     """Extend the best chain to the k-th reading of the first `a` vehicles."""
     columns = np.arange(a)
-    score = -ODD_START_COST * np.isin(keyed, _ODD_NUMBERS)
+    score = -ODD_START_COST * _is_odd(keyed)
     back = np.full(a, -1, dtype=np.int64)
     factor, offset, renewed = np.ones(a), np.zeros(a), np.zeros(a, dtype=np.bool_)
     if k > 0:
@@ -197,6 +197,11 @@ def _place(
     nodes.latest_pace[k, :a] = np.where(started | renewed, 0.0, pace)
     nodes.first_time_days[k, :a] = np.where(started, time, nodes.first_time_days[source, columns])
     nodes.first_km[k, :a] = np.where(started, nodes.km[k, :a], nodes.first_km[source, columns])
+
+
+def _is_odd(keyed: Floats) -> Booleans:
+    nearest = np.searchsorted(_ODD_NUMBERS, keyed).clip(max=_ODD_NUMBERS.size - 1)
+    return np.asarray(_ODD_NUMBERS[nearest] == keyed)
 
 
 class _Steps:

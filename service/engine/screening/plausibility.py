@@ -84,17 +84,24 @@ def step_log_odds(
     """
     expected = pace * days + _SLACK_KM
     distance = np.maximum(distance_km, 0.0) + _SLACK_KM
+    spread = _spread(known_days)
     off = np.abs(distance - expected) + 0.5 * expected
     mistake = _ANYWHERE / np.maximum(keyed_km, _SMALL_NUMBER_KM) + _NEARBY / off
-    log_odds = np.log(_GOOD / (_spread(known_days) * distance * mistake))
+    log_odds = np.log(_GOOD / (spread * distance * mistake))
     possible = (distance_km >= -ROUNDING_KM) & (distance_km <= highest_distance_km(days))
-    return np.where(possible, log_odds - step_penalty(distance_km, days, pace, known_days), -np.inf)
+    return np.where(possible, log_odds - _penalty(distance / expected, spread), -np.inf)
 
 
 def step_penalty(distance_km: Floats, days: Floats, pace: Floats, known_days: Floats) -> Floats:
     """Log odds that a step loses because its distance is not the expected one; arguments as before."""
-    log_ratio = np.log((np.maximum(distance_km, 0.0) + _SLACK_KM) / (pace * days + _SLACK_KM))
-    fast = 0.5 * (log_ratio / _spread(known_days)) ** 2
+    ratio = (np.maximum(distance_km, 0.0) + _SLACK_KM) / (pace * days + _SLACK_KM)
+    return _penalty(ratio, _spread(known_days))
+
+
+def _penalty(ratio: Floats, spread: Floats) -> Floats:
+    """Log odds that a ratio of distance to expected distance costs."""
+    log_ratio = np.log(ratio)
+    fast = 0.5 * (log_ratio / spread) ** 2
     return np.where(log_ratio > 0.0, fast, -_SLOW_SLOPE * log_ratio)
 
 

@@ -247,7 +247,7 @@ def _sort_out(entries: Entries, outcome: Codes, reason: Codes) -> Booleans:
     keyed, time = entries.keyed_km, entries.time_days
     outcome.fill(Outcome.ACCEPTED)
     reason.fill(Reason.NONE)
-    impossible = ~(np.isfinite(keyed) & (keyed >= 0.0) & (keyed <= HIGHEST_ODOMETER_KM))
+    impossible = ~((keyed >= 0.0) & (keyed <= HIGHEST_ODOMETER_KM))
     future = time > entries.received_days + CLOCK_SKEW_DAYS
     discarded = entries.verdict == Verdict.DISCARDED
     usable: Booleans = ~(impossible | future | discarded)
