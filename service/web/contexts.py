@@ -147,5 +147,8 @@ class StartPage:
     n_sound: int
     n_rows: int
     n_stored: int | None
+    needs_vehicle: bool
+    """Nobody said yet in which column the number of the vehicle stands."""
+
     kinds: tuple[tuple[str, str], ...]
     may_change: bool

@@ -51,6 +51,9 @@ class Frame:
     style_address: str
     path: str
     told: str
+    is_doubtful: bool = False
+    """What is told is no good news: it was stored, and will be looked at."""
+
     navigation: tuple[NavigationEntry, ...] = ()
     organisation: str = ""
     person: str = ""
@@ -101,6 +104,7 @@ def frame_of(visit: Visit, here: str = "") -> Frame:
         style_address=f"/static/sumpwise.css?v={_STYLE_TAG}",
         path=visit.request.url.path,
         told=_told(visit.request),
+        is_doubtful=_is_doubtful(visit.request),
         navigation=tuple(
             NavigationEntry(name=translate(f"nav_{name}"), path=path, is_here=name == here)
             for name, path, scope in _NAVIGATION
@@ -119,6 +123,10 @@ def _told(request: Request) -> str:
     return translate(key) if key in ENGLISH else ""
 
 
+def _is_doubtful(request: Request) -> bool:
+    return request.query_params.get("told", "").endswith("held")
+
+
 def bare_frame(request: Request, form_token: str = "") -> Frame:
     """Frame of a page for nobody in particular."""
     return Frame(
@@ -126,6 +134,7 @@ def bare_frame(request: Request, form_token: str = "") -> Frame:
         style_address=f"/static/sumpwise.css?v={_STYLE_TAG}",
         path=request.url.path,
         told=_told(request),
+        is_doubtful=_is_doubtful(request),
         form_token=form_token,
         form_id=secrets.token_hex(8),
     )

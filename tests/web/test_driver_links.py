@@ -80,7 +80,9 @@ def test_a_mistake_is_told_at_its_field_and_nothing_typed_is_lost(planner):
 
 def test_a_reading_that_does_not_fit_is_held_and_the_driver_is_told(planner):
     path = make(planner)
-    assert post(planner, path, odometer="8001").headers["location"].endswith("told=driver_held")
+    held = post(planner, path, odometer="8001").headers["location"]
+    assert held.endswith("told=driver_held")
+    assert 'notice-draft" role="status">Saved, but' in planner.get(held).text
 
 
 def test_a_button_that_is_pressed_twice_saves_once(planner):
@@ -226,3 +228,11 @@ def test_the_card_says_what_to_do_and_carries_the_address(planner):
     assert "Never while driving." in text
     assert path in text.replace("\n", "")
     assert claims_pdf_ua(card.content)
+
+
+def test_the_square_code_fills_its_place(planner):
+    """A drawing with a size of its own stays as small as that, whatever box it is given (SVG 2, section 8.6)."""
+    made = planner.fill("/vehicles/veh_1", "/vehicles/veh_1/links", link_name="Sun visor", link_days="30")
+    drawn = re.search(r'<div class="qr"><svg([^>]*)>', made.text)[1]
+    assert "viewBox" in drawn
+    assert not re.search(r"\s(width|height)=", drawn)

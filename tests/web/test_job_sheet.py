@@ -157,7 +157,7 @@ def test_a_sheet_saved_half_done_is_finished_by_somebody_else(mechanic):
     )
     mechanic.come_in("ben", Role.MECHANIC)
     page = mechanic.get(SHEET).text
-    assert "saved half-done by person max" in page
+    assert "saved half-done by max" in page
     assert 'name="cmp_1-drained-1" type="text" value="3,4"' in page
     assert "plug was tight" in page
     assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS).status_code == 303

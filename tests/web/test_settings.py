@@ -226,3 +226,12 @@ def test_volumes_can_be_read_and_typed_in_quarts(workshop, fleet):
         for depot in depots
         if depot["used_fluid_capacity_litres"] is not None
     )
+
+
+def test_a_table_without_a_column_for_the_vehicle_says_what_to_do_first(owner):
+    seen = owner.fill("/start", "/start/vehicles", table="colour;class\nred;van\n", do="preview")
+    assert "Say first which column holds the number" in seen.text
+    assert 'value="register"' not in seen.text
+    seen = owner.fill("/start", "/start/vehicles", table="number;class\nNEW-1;van\n", do="preview")
+    assert "Say first which column" not in seen.text
+    assert 'value="register"' in seen.text

@@ -128,6 +128,7 @@ def _page(
         n_sound=sum(1 for one in planned if not one.errors),
         n_rows=len(planned),
         n_stored=n_stored,
+        needs_vehicle=table is not None and "vehicle" not in columns,
         kinds=tuple((f"kind-{kind}", tell(KIND_LABELS[kind])) for kind in FluidKind),
         may_change=visit.may(Scope.ADMIN),
     )

@@ -9,6 +9,7 @@ from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
 from service.web.catalogue import translate
 from service.web.forms import FormState
+from service.web.views.actors import told_actor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,5 +59,5 @@ def day_page(
 def pin_words(pin: VisitPin, presentation: Presentation) -> str:
     """Say what is asked, and who asked it."""
     day = f"{presentation.weekday(pin.day)} {presentation.day(pin.day)}"
-    told = translate(f"pinned_{pin.kind}", day=day, who=pin.by)
+    told = translate(f"pinned_{pin.kind}", day=day, who=told_actor(pin.by))
     return f"{told}: {pin.note}" if pin.note else told

@@ -15,6 +15,7 @@ from service.domain.visual_grades import COLOUR_CAUTION
 from service.usecases.services.prepare_job import Job, JobPart
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
+from service.web.views.actors import told_actor
 from service.web.views.grades import grade_options
 
 MOST_ROUNDS: Final = 6
@@ -128,7 +129,9 @@ def job_sheet_page(
         draft=""
         if draft is None
         else translate(
-            "job_draft", who=draft.saved_by, when=presentation.wall_time(draft.saved_at.astimezone(zone))
+            "job_draft",
+            who=told_actor(draft.saved_by),
+            when=presentation.wall_time(draft.saved_at.astimezone(zone)),
         ),
         cautions=tuple(cautions),
         deference=tell(DEFERENCE),

@@ -11,6 +11,7 @@ from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
+from service.web.views.actors import told_actor
 from service.web.views.lines import LineRow, line_row
 
 
@@ -62,5 +63,5 @@ def _told(event: LineEvent, presentation: Presentation, zone: ZoneInfo) -> str:
     if event.kind == "moved":
         what = f"{what} {presentation.day(event.moved_to_on)}"
     when = presentation.wall_time(event.at.astimezone(zone))
-    told = translate("event_at", what=what, who=event.by, when=when)
+    told = translate("event_at", what=what, who=told_actor(event.by), when=when)
     return f"{told}: {event.note}" if event.note else told

@@ -15,6 +15,7 @@ from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.visits import VisitPin
 from service.usecases.week.compile_due_list import ListedLine
 from service.web.catalogue import tell, translate
+from service.web.views.actors import told_actor
 from service.web.views.days import pin_words
 
 Line = DueListLine | ListedLine
@@ -123,4 +124,4 @@ def _happened(events: Sequence[LineEvent], presentation: Presentation, zone: Zon
     last = events[-1]
     day = last.moved_to_on if last.kind == "moved" else local_date(last.at, zone)
     key = {"moved": "state_moved_to", "dropped": "state_dropped_by"}.get(last.kind, "state_done_by")
-    return translate(key, who=last.by, day=presentation.day(day))
+    return translate(key, who=told_actor(last.by), day=presentation.day(day))

@@ -8,6 +8,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.store.tables.services import ReturnVisit
 from service.usecases.plans.plan_exchange import PlannedExchange
 from service.web.catalogue import translate
+from service.web.views.actors import told_actor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,5 +48,5 @@ def _words(visit: ReturnVisit, presentation: Presentation) -> str:
     if visit.due_odometer_km is not None:
         parts.append(translate("return_at", odometer=presentation.distance(visit.due_odometer_km)))
     when = translate("return_or", one=parts[0], other=parts[1]) if len(parts) == 2 else parts[0]
-    told = translate("return_planned", n=visit.n_rounds, when=when, who=visit.accepted_by)
+    told = translate("return_planned", n=visit.n_rounds, when=when, who=told_actor(visit.accepted_by))
     return f"{told} {visit.note}" if visit.note else told

@@ -9,6 +9,7 @@ from service.documents.presentation import Presentation
 from service.store.tables.stock import UsedFluidCollection
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import translate
+from service.web.views.actors import told_actor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,5 +69,5 @@ def fetched_row(
         litres=presentation.volume(row.litres),
         paper=row.reference or "–",
         note=" ".join(filter(None, (left, row.note))) or "–",
-        who=row.recorded_by,
+        who=told_actor(row.recorded_by),
     )

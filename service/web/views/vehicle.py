@@ -19,6 +19,7 @@ from service.store.tables.visits import VisitPin
 from service.usecases.plans.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, tell, translate
 from service.web.forms import FormState
+from service.web.views.actors import told_actor
 from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
 from service.web.views.exchange import ExchangeTable, exchange_table
@@ -257,6 +258,6 @@ def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tu
         dated.append((change.at, f"{subject}: {_action(change.action)}", change.actor))
     dated.sort(key=lambda entry: entry[0], reverse=True)
     return tuple(
-        Event(when=presentation.wall_time(at.astimezone(zone)), what=what, who=who)
+        Event(when=presentation.wall_time(at.astimezone(zone)), what=what, who=told_actor(who))
         for at, what, who in dated[:HISTORY_SHOWN]
     )

@@ -97,6 +97,7 @@ WORDS: Final = {
     "start_caption": "What was read; nothing is stored yet",
     "start_row": "Row",
     "start_errors": "To put right",
+    "start_needs_vehicle": "Say first which column holds the number of the vehicle, and look again.",
     "start_sound": "Rows that can be registered: {n} of {total}",
     "start_again": "Look again",
     "start_register": "Register them",
