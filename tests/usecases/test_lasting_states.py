@@ -5,6 +5,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from service.store.repositories.stale_vehicles import mark_stale
 from service.usecases.access.caller import system_caller
 from service.usecases.due import refresh_fleet as refresh_room
 from service.usecases.due.project_due import read_current
@@ -87,6 +88,26 @@ def assert_like_a_replay(database, operator, vehicles):
                 assert row[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
             else:
                 assert row[name] == value, name
+
+
+def test_use_is_as_it_is_stored_until_anything_changes(database, operator, clock, vehicles):
+    def is_stored():
+        with database.snapshot() as session:
+            return current_usage(session, operator.organisation_id, vehicles).is_stored
+
+    read(operator, "VAN-1", 10, 10_000.0)
+    read(operator, "VAN-2", 10, 400.0)
+    assert not is_stored()
+    refresh(database, operator, clock)
+    assert is_stored()
+    read(operator, "VAN-2", 11, 500.0)
+    assert not is_stored()
+    refresh(database, operator, clock)
+    assert is_stored()
+    with database.transaction() as session:
+        mark_stale(session, operator.organisation_id, vehicles[1:], clock.now())
+    assert not is_stored()
+    assert_like_a_replay(database, operator, vehicles)
 
 
 def test_readings_after_every_event_leave_the_fluids_alone(database, operator, clock, vehicles, followed):

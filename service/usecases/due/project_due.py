@@ -177,7 +177,7 @@ def read_current(
 ) -> dict[str, list[Any]]:
     """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
     columns = projections.read_compartments(session, organisation_id, vehicle_ids, wanted)
-    moved = vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
+    moved = [] if usage.is_stored else vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
     if moved:
         place_of = {key: place for place, key in enumerate(columns["id"])}
         for row in state_rows(session, organisation_id, moved):

@@ -39,6 +39,8 @@ class FleetUsage:
 
     hours: UsageState
     season: Season = NO_SEASON
+    is_stored: bool = False
+    """All of it is as it is stored: nothing that it rests on has changed since."""
 
     def last_read_days(self) -> Floats:
         """Time of the last odometer reading in days since 1970, one a vehicle; 0 without any."""
@@ -71,7 +73,7 @@ def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[
     stale = [key for key in vehicle_ids if key not in rows]
     if len(stale) == len(vehicle_ids):
         return updated_usage(session, organisation_id, vehicle_ids)
-    parts = [(list(rows), _stored(rows.values()))]
+    parts = [(list(rows), replace(_stored(rows.values()), is_stored=True))]
     if stale:
         parts.append((stale, updated_usage(session, organisation_id, stale)))
     return _joined(session, organisation_id, vehicle_ids, parts)
@@ -187,6 +189,7 @@ def _joined(
 ) -> FleetUsage:
     """Put the states of several groups of vehicles in the order asked for."""
     season = _seasons(session, organisation_id, vehicle_ids)
+    is_stored = all(usage.is_stored for _, usage in parts)
     if len(parts) == 1 and parts[0][0] == list(vehicle_ids):
         return replace(parts[0][1], season=season)
     place_of = {key: place for place, key in enumerate(vehicle_ids)}
@@ -196,7 +199,10 @@ def _joined(
             places = [place_of[key] for key in keys]
             tables[0, places], tables[1, places] = usage.odometer.to_array(), usage.hours.to_array()
     return FleetUsage(
-        odometer=UsageState.from_array(tables[0]), hours=UsageState.from_array(tables[1]), season=season
+        odometer=UsageState.from_array(tables[0]),
+        hours=UsageState.from_array(tables[1]),
+        season=season,
+        is_stored=is_stored,
     )
 
 
