@@ -27,7 +27,8 @@ from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicl
 from service.usecases.fluids.record_samples import record_samples
 from service.usecases.fluids.sample_entries import NewSample
 from service.usecases.readings.decide_readings import decide_reading
-from service.usecases.readings.record_readings import MAX_ROWS, ReadingRow, record_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import MAX_ROWS, record_rows
 from service.usecases.services.record_services import record_service
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
 from service.usecases.stock.offer_packs import PackOffer
@@ -212,7 +213,7 @@ def _read(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -
     rows = [ReadingRow(**asdict(reading)) for reading in fleet.readings]
     for start in range(0, len(rows), MAX_ROWS):
         with database.transaction() as session:
-            record_readings(session, caller, now, rows[start : start + MAX_ROWS])
+            record_rows(session, caller, now, rows[start : start + MAX_ROWS])
     wrong = {mistake.reference for mistake in fleet.truth.mistakes if mistake.fate == "discarded"}
     with database.transaction() as session:
         for reading in _readings(session, caller, wrong):

@@ -1,18 +1,28 @@
-"""Readings in a JSON body: ten thousand rows are checked at once, and one by one only if something is wrong."""
+"""Readings in a JSON body: checked and turned into columns at once, and only rows with a fault one by one."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Annotated, Any, Final, Literal, NotRequired
 
+import numpy as np
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from typing_extensions import TypedDict
 
 from service.api.inputs import parse_instant
 from service.domain import plausibility, texts
 from service.domain.outcomes import ReadingOutcome, ReadingReason
-from service.errors import FieldError, InvalidInputError
-from service.usecases.readings.record_readings import MAX_ROWS, ReadingRow, RowResult
+from service.errors import InvalidInputError
+from service.usecases.readings.instant_columns import read_instants
+from service.usecases.readings.reading_columns import ReadingColumns, clean_column
+from service.usecases.readings.record_readings import MAX_ROWS
+from service.usecases.readings.row_outcomes import RowResult
+
+LONGEST_NAME: Final = 160
+"""Characters that the form allows."""
+
+LONGEST_TEXT: Final = 80
+"""Characters of a text that had to be cleaned."""
 
 READING_EXAMPLE: Final[dict[str, Any]] = {
     "vehicle": "VAN-07",
@@ -58,6 +68,9 @@ class ReadingBatch(TypedDict):
 _BATCH: Final = TypeAdapter(ReadingBatch)
 _ENTRY: Final = TypeAdapter(ReadingEntry)
 
+_NOTHING: Final[Mapping[str, Any]] = {"vehicle": "", "taken_at": ""}
+"""Stands at the place of a row that is refused."""
+
 _REASON_BY_FIELD: Final = {
     ("taken_at", "value_error"): ReadingReason.MALFORMED,
     ("odometer", "greater_than_equal"): ReadingReason.OUT_OF_RANGE,
@@ -79,7 +92,7 @@ def batch_schema() -> dict[str, Any]:
     return schema | {"examples": [{"readings": [READING_EXAMPLE]}]}
 
 
-def parse_batch(body: bytes) -> list[ReadingRow | RowResult]:
+def parse_batch(body: bytes) -> ReadingColumns:
     """Read a JSON body.
 
     Raises
@@ -87,11 +100,14 @@ def parse_batch(body: bytes) -> list[ReadingRow | RowResult]:
     InvalidInputError
         If the body as a whole has not the form of a batch; a single bad row gets an outcome instead.
     """
+    refused: dict[int, RowResult] = {}
     try:
         entries: list[Any] = list(_BATCH.validate_json(body)["readings"])
-    except ValidationError:
-        return [_checked(entry) for entry in _loose_entries(body)]
-    return [_row(entry) for entry in entries]
+    except ValidationError as error:
+        entries = _loose_entries(body)
+        for place in _suspects(error, len(entries)):
+            entries[place] = _checked(entries[place], place, refused)
+    return _columns(entries, refused)
 
 
 def _loose_entries(body: bytes) -> list[Any]:
@@ -111,42 +127,64 @@ def _loose_entries(body: bytes) -> list[Any]:
     return entries
 
 
-def _checked(entry: Any) -> ReadingRow | RowResult:
+def _suspects(error: ValidationError, n_entries: int) -> Sequence[int]:
+    """Rows that something was found in; all of them where it is not in a row."""
+    found = [
+        one["loc"] for one in error.errors(include_input=False, include_context=False, include_url=False)
+    ]
+    if all(len(place) > 1 for place in found):
+        return sorted({int(place[1]) for place in found})
+    return range(n_entries)
+
+
+def _checked(entry: Any, place: int, refused: dict[int, RowResult]) -> Mapping[str, Any]:
+    """Give a row that is one; instead of another, one that says nothing, with the reason why it is refused."""
     try:
-        return _row(_ENTRY.validate_python(entry))
+        return _ENTRY.validate_python(entry)
     except ValidationError as error:
         first = error.errors(include_input=False, include_url=False)[0]
         name = str(first["loc"][0])[:40] if first["loc"] else "row"
         reason = _REASON_BY_FIELD.get((name, first["type"]), ReadingReason.MALFORMED)
-        return RowResult(ReadingOutcome.REJECTED, reason, f"{name}: {first['msg']}"[:200])
+        detail = f"{name}: {first['msg']}"[:200]
+        refused[place] = RowResult(ReadingOutcome.REJECTED, reason, detail)
+        return _NOTHING
 
 
-def _row(entry: Mapping[str, Any]) -> ReadingRow | RowResult:
-    try:
-        return ReadingRow(
-            vehicle=_text("vehicle", entry["vehicle"]),
-            taken_at=_instant(entry["taken_at"]),
-            odometer=entry.get("odometer"),
-            unit=entry.get("unit"),
-            engine_hours=entry.get("engine_hours"),
-            source=_text("source", entry.get("source") or "api"),
-            reference=None if entry.get("reference") is None else _text("reference", entry["reference"]),
-        )
-    except InvalidInputError as error:
-        (field,) = error.errors or (FieldError("row", ""),)
-        reason = ReadingReason.MISSING_OFFSET if "offset" in error.detail else ReadingReason.MALFORMED
-        return RowResult(ReadingOutcome.REJECTED, reason, f"{field.pointer}: {error.detail}")
+def _columns(entries: Sequence[Mapping[str, Any]], refused: dict[int, RowResult]) -> ReadingColumns:
+    """Turn rows of the right form into columns; of several faults of a row the first one is told."""
+
+    def clean(name: str, value: str, place: int) -> str | None:
+        try:
+            return texts.clean_line(name, value, maximum=LONGEST_TEXT)
+        except InvalidInputError as error:
+            refused.setdefault(place, _refusal(name, error.detail))
+            return None
+
+    def instant(place: int, text: str) -> datetime | None:
+        try:
+            return parse_instant(text)
+        except ValueError as error:
+            refused.setdefault(place, _refusal("taken_at", str(error)))
+            return None
+
+    def column(name: str) -> list[Any]:
+        return [entry.get(name) for entry in entries]
+
+    vehicle = clean_column("vehicle", column("vehicle"), LONGEST_NAME, clean)
+    taken_at = read_instants(column("taken_at"), instant)
+    source = clean_column("source", [entry.get("source", "api") for entry in entries], LONGEST_NAME, clean)
+    return ReadingColumns(
+        vehicle=[name or "" for name in vehicle],
+        taken_at=taken_at,
+        odometer=np.array(column("odometer"), dtype=np.float64),
+        unit=column("unit"),
+        engine_hours=np.array(column("engine_hours"), dtype=np.float64),
+        source=[name or "" for name in source],
+        reference=clean_column("reference", column("reference"), LONGEST_NAME, clean),
+        refused=refused,
+    )
 
 
-def _text(name: str, value: str) -> str:
-    """Clean a text; the usual one, printable ASCII without outer spaces, needs no work."""
-    if value.isascii() and value.isprintable() and value == value.strip():
-        return value
-    return texts.clean_line(name, value, maximum=80)
-
-
-def _instant(text: str) -> datetime:
-    try:
-        return parse_instant(text)
-    except ValueError as error:
-        raise InvalidInputError.at("taken_at", str(error)) from None
+def _refusal(name: str, detail: str) -> RowResult:
+    reason = ReadingReason.MISSING_OFFSET if "offset" in detail else ReadingReason.MALFORMED
+    return RowResult(ReadingOutcome.REJECTED, reason, f"{name}: {detail}")

@@ -2,16 +2,17 @@
 
 import io
 import tempfile
-from collections.abc import AsyncIterator, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
+from itertools import islice
 from typing import IO, Any, Final
 from zoneinfo import ZoneInfo
 
 from fastapi import Request, Response
 from fastapi.responses import StreamingResponse
 
-from service.api.schemas.readings import ReadingResult
+from service.api.reading_results import MAX_ERRORS, refusals, render_results, render_rows
 from service.api.units_of_work import (
     Credentials,
     authenticate,
@@ -26,12 +27,13 @@ from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.domain.zones import zone_named
 from service.errors import FieldError, InvalidInputError
-from service.usecases.readings.import_readings import ImportCounts, import_readings, open_readings_file
-from service.usecases.readings.record_readings import RowResult
+from service.usecases.readings.import_readings import import_readings, open_readings_file
+from service.usecases.readings.row_outcomes import RowOutcomes
 
 SPOOL_BYTES: Final = 1024 * 1024
 SENT_BYTES: Final = 64 * 1024
-MAX_ERRORS: Final = 100
+FIRST_ROW: Final = 2
+"""Of a file, below its header, as people count."""
 
 
 def _spool() -> IO[bytes]:
@@ -89,22 +91,22 @@ def record_file(
         )
         if claimed is not None:
             session.rollback()
-    outcomes = _Outcomes(upload.scratch)
+    told = _Told(upload.scratch)
 
-    def report(first: int, results: Sequence[RowResult]) -> None:
-        outcomes.report(first, results)
-        charge_rows(request, caller, len(results), get_now(request))
+    def report(first: int, outcomes: RowOutcomes) -> None:
+        told.report(first, outcomes)
+        charge_rows(request, caller, len(outcomes), get_now(request))
 
     counts = import_readings(
         database.transaction, caller, request.app.state.clock.now, _open(upload, zone), report
     )
-    outcomes.refuse_if_nothing_fits(counts)
-    request.state.reading_counts = {str(one): getattr(counts, one) for one in ReadingOutcome}
+    told.refuse_if_nothing_fits(counts)
+    request.state.reading_counts = counts
     if key is not None:
-        summary = _summary(counts, "[]")
+        summary = b"".join(render_results(counts, [])).decode()
         with database.transaction() as session:
             store_answer(session, caller, operation_of(request), key, upload.body_hash, now, summary)
-    return StreamingResponse(outcomes.render(counts), media_type="application/json")
+    return StreamingResponse(render_results(counts, told.pieces()), media_type="application/json")
 
 
 def _open(upload: Upload, zone: ZoneInfo | None) -> Any:
@@ -114,40 +116,28 @@ def _open(upload: Upload, zone: ZoneInfo | None) -> Any:
 
 
 @dataclass(slots=True)
-class _Outcomes:
+class _Told:
     """Outcomes of a long file, kept on disk until they are sent."""
 
     file: IO[bytes]
     errors: list[FieldError] = field(default_factory=list)
     n_rows: int = 0
 
-    def report(self, first: int, results: Sequence[RowResult]) -> None:
+    def report(self, first: int, outcomes: RowOutcomes) -> None:
         """Take the outcomes of a chunk."""
-        for place, result in enumerate(results, start=first):
-            shown = ReadingResult.of(place, result)
-            self.file.write(b"," if self.n_rows else b"")
-            self.file.write(shown.model_dump_json().encode())
-            self.n_rows += 1
-            if result.outcome is ReadingOutcome.REJECTED and len(self.errors) < MAX_ERRORS:
-                self.errors.append(FieldError(f"row {place + 2}", f"{shown.reason}: {shown.detail}"))
+        self.file.write(b"," if self.n_rows else b"")
+        self.file.write(render_rows(outcomes, first))
+        self.n_rows += len(outcomes)
+        wanted = MAX_ERRORS - len(self.errors)
+        self.errors += islice(refusals(outcomes, "row {}", first + FIRST_ROW), wanted)
 
-    def refuse_if_nothing_fits(self, counts: ImportCounts) -> None:
+    def refuse_if_nothing_fits(self, counts: Mapping[str, int]) -> None:
         """Answer 422 when no row could be stored."""
-        if self.n_rows == counts.rejected:
+        if self.n_rows == counts[ReadingOutcome.REJECTED]:
             raise InvalidInputError("No row of the file could be stored; see errors.", self.errors)
 
-    def render(self, counts: ImportCounts) -> Iterator[bytes]:
-        """Give the answer piece by piece."""
-        head, tail = _summary(counts, "\0").split("\0")
-        yield head.encode() + b"["
+    def pieces(self) -> Iterator[bytes]:
+        """Give the outcomes back piece by piece."""
         self.file.seek(0)
         while piece := self.file.read(SENT_BYTES):
             yield piece
-        yield b"]" + tail.encode()
-
-
-def _summary(counts: ImportCounts, results: str) -> str:
-    return (
-        f'{{"accepted":{counts.accepted},"held":{counts.held},"duplicate":{counts.duplicate},'
-        f'"rejected":{counts.rejected},"results":{results}}}'
-    )

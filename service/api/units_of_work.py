@@ -88,23 +88,23 @@ class WriteUnit(Unit):
 
     def answer(
         self,
-        content: BaseModel | None,
+        content: BaseModel | bytes | None,
         status: int = 200,
         headers: Mapping[str, str] | None = None,
         *,
         remembered: BaseModel | None = None,
     ) -> Response:
-        """Render the answer and, for a keyed call, store it in this transaction.
+        """Render the answer, unless it is JSON already, and for a keyed call store it in this transaction.
 
         What is `remembered` instead, for answers that carry a secret, is given when the call is sent again.
         """
-        body = b"" if content is None else content.model_dump_json().encode()
+        body = _rendered(content)
         all_headers = dict(headers or {})
         if content is not None:
             all_headers["Content-Type"] = "application/json"
         if self.claimed is not None:
             row = idempotency.get_claimed(self.session, self.claimed)
-            kept = body if remembered is None else remembered.model_dump_json().encode()
+            kept = body if remembered is None else _rendered(remembered)
             row.status, row.headers, row.body = status, all_headers, kept
             self.session.add(row)
             self.session.flush()
@@ -121,6 +121,12 @@ class WriteUnit(Unit):
     def created(self, content: BaseModel, location: str, *, remembered: BaseModel | None = None) -> Response:
         """Render the answer to a create."""
         return self.answer(content, 201, {"Location": quote(location)}, remembered=remembered)
+
+
+def _rendered(content: BaseModel | bytes | None) -> bytes:
+    if isinstance(content, BaseModel):
+        return content.model_dump_json().encode()
+    return content or b""
 
 
 def replay(_request: Request, error: Exception) -> Response:

@@ -1,16 +1,14 @@
 """Load files."""
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from service.cli.context import EXIT_REFUSED, OrganisationOption, acting_for, opened_database
-from service.domain.outcomes import REASON_TEXTS
 from service.domain.zones import zone_named
 from service.usecases.readings.import_readings import import_readings, open_readings_file
-from service.usecases.readings.record_readings import RowResult
+from service.usecases.readings.row_outcomes import RowOutcomes
 
 SHOWN_ROWS = 50
 
@@ -34,14 +32,13 @@ def import_file(
     """
     n_told = 0
 
-    def report(first: int, results: Sequence[RowResult]) -> None:
+    def report(first: int, outcomes: RowOutcomes) -> None:
         nonlocal n_told
-        for place, result in enumerate(results, start=first):
+        for place, result in enumerate(outcomes, start=first):
             if result.reason is None or result.outcome in {"duplicate", "accepted"} or n_told >= SHOWN_ROWS:
                 continue
             n_told += 1
-            meaning = result.detail or REASON_TEXTS[result.reason].sentence
-            typer.echo(f"row {place + 2}: {result.outcome}: {meaning}", err=True)
+            typer.echo(f"row {place + 2}: {result.outcome}: {result.sentence}", err=True)
 
     with opened_database() as (database, clock, _):
         caller = acting_for(database, organisation, "import")
@@ -51,7 +48,8 @@ def import_file(
                 database.transaction, caller, clock.now, open_readings_file(text, zone), report
             )
         typer.echo(
-            f"{counts.accepted} accepted, {counts.held} held, {counts.duplicate} duplicate, {counts.rejected} rejected"
+            f"{counts['accepted']} accepted, {counts['held']} held, {counts['duplicate']} duplicate, "
+            f"{counts['rejected']} rejected"
         )
-        if counts.rejected:
+        if counts["rejected"]:
             raise typer.Exit(EXIT_REFUSED)

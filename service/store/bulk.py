@@ -48,6 +48,20 @@ def insert_tuples(
         connection.exec_driver_sql(_insert(connection, table, names), list(rows))
 
 
+def listed(values: Sequence[Any] | NDArray[Any]) -> Sequence[Any]:
+    """Give a column as a list, NaN as null."""
+    if not isinstance(values, np.ndarray):
+        return values
+    every: list[Any] = values.tolist()
+    if values.dtype.kind == "f":
+        is_missing = np.isnan(values)
+        if is_missing.all():
+            return [None] * values.size
+        if is_missing.any():
+            return [None if isnan(one) else one for one in every]
+    return every
+
+
 def put_columns(session: Session, table: Table, fixed: Sequence[str], columns: Columns) -> None:
     """Overwrite the rows that are there and add those that are missing.
 
@@ -176,9 +190,6 @@ def _driver_values(
     if isinstance(values, np.ndarray):
         if values.dtype.kind == "M" and dialect.name == "sqlite":
             return [None if text == "NaT" else text for text in np.datetime_as_string(values).tolist()]
-        listed: list[Any] = values.tolist()
-        if values.dtype.kind == "f" and bool(np.any(np.isnan(values))):
-            return [None if isnan(one) else one for one in listed]
-        return listed
+        return listed(values)
     process = table.c[name].type.dialect_impl(dialect).bind_processor(dialect)
     return values if process is None else [process(value) for value in values]

@@ -13,7 +13,8 @@ from service.errors import FieldError, InvalidInputError
 from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles, miles_from_km
 from service.usecases.access.caller import Caller
-from service.usecases.readings.record_readings import ReadingRow, record_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import record_rows
 from service.web.forms import FormReader, Posted
 
 
@@ -54,7 +55,7 @@ def store_reading(session: Session, caller: Caller, now: datetime, row: ReadingR
     InvalidInputError
         If it cannot be stored, at the field that is why.
     """
-    (result,) = record_readings(session, caller, now, [row])
+    (result,) = record_rows(session, caller, now, [row])
     if result.outcome is ReadingOutcome.REJECTED:
         told = result.detail or (REASON_TEXTS[result.reason].sentence if result.reason else "")
         field = "/taken_at" if result.detail else "/odometer"

@@ -4,6 +4,8 @@ from datetime import timedelta
 
 import pytest
 
+from service.api.schemas.readings import ReadingResults
+
 VAN = {"vehicle": "VAN-07", "class": "van"}
 
 
@@ -216,3 +218,15 @@ def test_a_projection_rests_on_the_stored_readings(fleet):
     dates = [day or "beyond the horizon" for day in gearbox["due"].values()]
     assert dates == sorted(dates)
     assert 0.5 < sum(gearbox["probability_by_limit"].values()) <= 1.001
+
+
+def test_the_answer_is_written_as_its_schema_writes_it(fleet):
+    rows = [reading(1, 100.0), reading(1, 100.0), reading(2, 40.0), reading(3, -1.0), {"vehicle": "Größe"}]
+    answer = fleet.post("/v1/readings", {"readings": rows})
+    assert {row["outcome"] for row in answer.json()["results"]} == {
+        "accepted",
+        "duplicate",
+        "held",
+        "rejected",
+    }
+    assert answer.content == ReadingResults.model_validate_json(answer.content).model_dump_json().encode()

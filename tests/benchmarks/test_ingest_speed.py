@@ -1,7 +1,10 @@
 """How long it takes to take readings in: 10,000 of them in one call, validated, screened and stored.
 
-The raw baseline is what the driver does best, `executemany` or COPY, with as many of the same rows into the same table
-with the same keys, checks and indexes, in one transaction that reaches the disk. The figure to watch is the ratio.
+The raw baseline is what the driver does best, `executemany` or binary COPY, with the same rows in the same order into
+the same table, for an organisation whose fleet and earlier readings are the same: every key, check and index, the same
+fill of the trees, one transaction that reaches the disk on SQLite (the server of the tests syncs for neither side). It
+gets the rows as the driver takes them. Reading a body, finding vehicles, screening and answering are the service's
+own, so all of that counts against it, and so does HTTP within this process. The figure to watch is the ratio.
 """
 
 import gc
@@ -9,9 +12,10 @@ import json
 import statistics
 import time
 from datetime import timedelta
+from typing import Any
 
 import pytest
-from sqlalchemy import Connection, event, insert
+from sqlalchemy import event, insert, text
 
 from service.store.session import Database
 from service.store.tables.organisation import Depot
@@ -23,6 +27,17 @@ pytestmark = pytest.mark.bench
 
 N_READINGS = 10_000
 ROUNDS = 5
+TYPE_NAMES = {
+    "Integer": "int4",
+    "BigInteger": "int8",
+    "Float": "float8",
+    "AutoString": "text",
+    "UtcDateTime": "timestamptz",
+}
+TWIN_SHIFT = text(
+    "SELECT (SELECT min(id) FROM vehicle WHERE organisation_id = :twin)"
+    " - (SELECT min(id) FROM vehicle WHERE organisation_id = :one)"
+)
 
 
 def add_vehicles(database: Database, organisation_id: int, n_vehicles: int) -> None:
@@ -69,57 +84,59 @@ def batch(n_vehicles: int, lap: int) -> bytes:
     return json.dumps({"readings": rows}).encode()
 
 
-def store_raw(database: Database) -> float:
-    """Seconds to put as many rows into an empty table with the same columns, keys, checks and indexes, and commit."""
+def store_raw(database: Database, organisation_id: int, twin_id: int) -> float:
+    """Seconds in which the driver stores the rows of the latest call for the twin, and commits."""
+    names = [column.name for column in Reading.__table__.columns if column.name != "id"]
+    owner, vehicle = names.index("organisation_id"), names.index("vehicle_id")
     with database.engine.connect() as connection:
-        connection.exec_driver_sql("DROP TABLE IF EXISTS raw_reading")
-        for statement in raw_table(connection):
-            connection.exec_driver_sql(statement)
-        names = [column.name for column in Reading.__table__.columns if column.name != "id"]
-        listed = ", ".join(names)
-        rows = connection.exec_driver_sql(f"SELECT {listed} FROM reading LIMIT {N_READINGS}").fetchall()
-        rows = [tuple(row) for row in rows]
+        shift = connection.execute(TWIN_SHIFT, {"one": organisation_id, "twin": twin_id}).scalar_one()
+        query = f"SELECT {', '.join(names)} FROM reading WHERE organisation_id = :one ORDER BY id DESC LIMIT :limit"
+        found = connection.execute(text(query), {"one": organisation_id, "limit": N_READINGS}).all()
+        rows = [list(row) for row in reversed(found)]
+        for row in rows:
+            row[owner], row[vehicle] = twin_id, row[vehicle] + shift
         connection.commit()
-        began = time.perf_counter()
-        if database.is_sqlite:
-            marks = ", ".join("?" * len(names))
-            driver = connection.connection.cursor()
-            driver.execute("BEGIN IMMEDIATE")
-            driver.executemany(f"INSERT INTO raw_reading ({listed}) VALUES ({marks})", rows)
-            driver.execute("COMMIT")
-        else:
-            with connection.connection.cursor().copy(f"COPY raw_reading ({listed}) FROM STDIN") as copy:
-                for row in rows:
-                    copy.write_row(row)
-            connection.connection.commit()
-        return time.perf_counter() - began
+        driver = connection.connection.driver_connection
+        return insert_rows(driver, names, rows) if database.is_sqlite else copy_rows(driver, names, rows)
 
 
-def raw_table(connection: Connection) -> list[str]:
-    """Statements that make a copy of the table of readings under another name."""
-    if connection.dialect.name == "sqlite":
-        found = connection.exec_driver_sql(
-            "SELECT sql FROM sqlite_master WHERE tbl_name = 'reading' AND sql IS NOT NULL ORDER BY type DESC"
-        )
-        renamed = [
-            sql.replace("ix_reading", "ix_raw").replace("ON reading ", "ON raw_reading ") for (sql,) in found
-        ]
-        return [sql.replace("CREATE TABLE reading", "CREATE TABLE raw_reading") for sql in renamed]
-    return [
-        "CREATE TABLE raw_reading (LIKE reading INCLUDING ALL)",
-        "ALTER TABLE raw_reading ADD FOREIGN KEY (organisation_id, vehicle_id)"
-        " REFERENCES vehicle (organisation_id, id)",
+def insert_rows(driver: Any, names: list[str], rows: list[list[Any]]) -> float:
+    """What a careful loader does on SQLite."""
+    statement = f"INSERT INTO reading ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"
+    began = time.perf_counter()
+    driver.execute("BEGIN IMMEDIATE")
+    driver.executemany(statement, rows)
+    driver.execute("COMMIT")
+    return time.perf_counter() - began
+
+
+def copy_rows(driver: Any, names: list[str], rows: list[list[Any]]) -> float:
+    """What a careful loader does on PostgreSQL; the binary form was no slower than the one in texts."""
+    types = [
+        TYPE_NAMES[column.type.__class__.__name__]
+        for column in Reading.__table__.columns
+        if column.name in names
     ]
+    began = time.perf_counter()
+    statement = f"COPY reading ({', '.join(names)}) FROM STDIN (FORMAT BINARY)"
+    with driver.cursor() as cursor, cursor.copy(statement) as copy:
+        copy.set_types(types)
+        for row in rows:
+            copy.write_row(row)
+    driver.commit()
+    return time.perf_counter() - began
 
 
 @pytest.mark.parametrize("database", ["sqlite", "postgres"], indirect=True)
 @pytest.mark.parametrize("n_vehicles", [100, 10_000])
-def test_ten_thousand_readings_in_one_call(operator, database, n_vehicles, capsys):
+def test_ten_thousand_readings_in_one_call(operator, join, database, n_vehicles, capsys):
     """Print the seconds of a call and its ratio to the raw path, measured in turns, the middle of a few each."""
     if database.is_sqlite:
         event.listen(database.engine, "connect", lambda one, _: one.execute("PRAGMA synchronous=FULL"))
         database.engine.dispose()
-    add_vehicles(database, operator.organisation_id, n_vehicles)
+    twin = join("Twin Haulage")
+    for key in (operator.organisation_id, twin.organisation_id):
+        add_vehicles(database, key, n_vehicles)
     gc.freeze()  # as the server does when it starts
     seconds, raw = [], []
     for lap in range(ROUNDS):
@@ -130,7 +147,7 @@ def test_ten_thousand_readings_in_one_call(operator, database, n_vehicles, capsy
         )
         seconds.append(time.perf_counter() - began)
         assert answer.json()["accepted"] == N_READINGS
-        raw.append(store_raw(database))
+        raw.append(store_raw(database, operator.organisation_id, twin.organisation_id))
     gc.unfreeze()
     call, insert_alone = statistics.median(seconds), statistics.median(raw)
     with capsys.disabled():

@@ -1,5 +1,6 @@
 """Readings: record them in bulk, look at them, decide on the ones that are held."""
 
+from itertools import islice
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -7,15 +8,10 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from service.api.answers import next_link, number_in, show
 from service.api.inputs import Cursor, IdPath, PageLimit, VehiclePath
 from service.api.problems import describe_problems
+from service.api.reading_results import MAX_ERRORS, refusals, render_results, render_rows
 from service.api.reading_rows import batch_schema, parse_batch
 from service.api.readings_upload import Upload, receive_upload, record_file
-from service.api.schemas.readings import (
-    ReadingDecision,
-    ReadingPage,
-    ReadingRead,
-    ReadingResult,
-    ReadingResults,
-)
+from service.api.schemas.readings import ReadingDecision, ReadingPage, ReadingRead, ReadingResults
 from service.api.units_of_work import (
     Credentials,
     KeyHeader,
@@ -28,10 +24,10 @@ from service.api.units_of_work import (
 )
 from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
-from service.errors import FieldError, InvalidInputError
+from service.errors import InvalidInputError
 from service.store.repositories import fleet, readings
 from service.usecases.readings.decide_readings import decide_reading
-from service.usecases.readings.record_readings import RowResult, record_readings
+from service.usecases.readings.record_readings import record_readings
 
 router = APIRouter(tags=["readings"])
 
@@ -77,23 +73,16 @@ def post_readings(
 def _record(request: Request, unit: WriteUnit, body: bytes) -> Response:
     rows = parse_batch(body)
     charge_rows(request, unit.caller, len(rows), unit.now)
-    results = record_readings(unit.session, unit.caller, unit.now, rows)
-    refuse_if_nothing_fits(results)
-    counts = {str(outcome): 0 for outcome in ReadingOutcome}
-    for result in results:
-        counts[str(result.outcome)] += 1
+    outcomes = record_readings(unit.session, unit.caller, unit.now, rows)
+    counts = outcomes.counts()
+    if counts[ReadingOutcome.REJECTED] == len(outcomes):
+        # The sender, not a row, has to change something.
+        raise InvalidInputError(
+            "No row could be stored; see errors.",
+            list(islice(refusals(outcomes, "/readings/{}"), MAX_ERRORS)),
+        )
     request.state.reading_counts = counts
-    shown = [ReadingResult.of(index, result) for index, result in enumerate(results)]
-    return unit.answer(ReadingResults(results=shown, **counts))
-
-
-def refuse_if_nothing_fits(results: list[RowResult]) -> None:
-    """Answer 422 when every single row was rejected: then the sender, not a row, has to change something."""
-    if any(result.outcome is not ReadingOutcome.REJECTED for result in results):
-        return
-    shown = [ReadingResult.of(index, result) for index, result in enumerate(results[:100])]
-    fields = [FieldError(f"/readings/{one.index}", f"{one.reason}: {one.detail}") for one in shown]
-    raise InvalidInputError("No row could be stored; see errors.", fields)
+    return unit.answer(b"".join(render_results(counts, [render_rows(outcomes)])))
 
 
 @router.get(

@@ -10,7 +10,6 @@ from service.api.reading_rows import READING_EXAMPLE
 from service.domain.external_ids import IdKind, format_id
 from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
 from service.store.tables.readings import Reading
-from service.usecases.readings.record_readings import RowResult
 
 RESULT_EXAMPLE: dict[str, Any] = {"index": 0, "outcome": "accepted", "reason": None}
 
@@ -22,14 +21,6 @@ class ReadingResult(BaseModel):
     outcome: ReadingOutcome
     reason: ReadingReason | None = None
     detail: str | None = Field(default=None, description="What the reason means and what to do.")
-
-    @classmethod
-    def of(cls, index: int, result: RowResult) -> Self:
-        """Show a result; the detail is the row's own, or what the reason says."""
-        detail = result.detail
-        if detail is None and result.reason is not None:
-            detail = REASON_TEXTS[result.reason].sentence
-        return cls(index=index, outcome=result.outcome, reason=result.reason, detail=detail)
 
 
 class ReadingResults(BaseModel):

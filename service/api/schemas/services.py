@@ -28,7 +28,7 @@ from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import VisualGrade
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Service
-from service.usecases.readings.record_readings import RowResult
+from service.usecases.readings.row_outcomes import RowResult
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
 
 WORK_EXAMPLE: dict[str, Any] = {

@@ -26,7 +26,11 @@ MARGIN: Final = 0.5
 
 
 def find_clean_vehicles(
-    time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats
+    time_days: Floats,
+    keyed_km: Floats,
+    offsets: Integers,
+    prior_rate: Floats,
+    believed: Booleans | None = None,
 ) -> Booleans:
     """Mark the vehicles all of whose readings any explanation would believe.
 
@@ -36,6 +40,8 @@ def find_clean_vehicles(
         Finite readings in order of time within each vehicle.
     prior_rate : ndarray, shape (n,), float64
         Rate that the vehicle's class suggests. [km/d]
+    believed : ndarray, shape (r,), bool, optional
+        Readings that are not asked about, because the step to them was clean already.
 
     Returns
     -------
@@ -50,11 +56,15 @@ def find_clean_vehicles(
     """
     clean = np.ones(offsets.size - 1, dtype=np.bool_)
     for begin, end in vehicle_blocks(offsets, BLOCK_READINGS):
-        clean[begin:end] = _block(time_days, keyed_km, offsets[begin : end + 1], prior_rate[begin:end])
+        clean[begin:end] = _block(
+            time_days, keyed_km, offsets[begin : end + 1], prior_rate[begin:end], believed
+        )
     return clean
 
 
-def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats) -> Booleans:
+def _block(
+    time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: Floats, believed: Booleans | None
+) -> Booleans:
     first, last = int(offsets[0]), int(offsets[-1])
     counts = np.diff(offsets)
     clean = np.ones(counts.size, dtype=np.bool_)
@@ -72,6 +82,8 @@ def _block(time_days: Floats, keyed_km: Floats, offsets: Integers, prior_rate: F
     pace = pace_km_per_day(prior_rate[owner], keyed[:-1] - keyed[start][owner], known_days, latest)
     steps = Steps(distance, days, keyed[1:], pace, known_days)
     fits = is_plainly_clean(distance, days, keyed[1:], pace) | ~inside
+    if believed is not None:
+        fits |= believed[first + 1 : last]
     doubtful = np.flatnonzero(~fits)
     if doubtful.size:
         clean[owner[doubtful[~_holds(steps, doubtful, inside)]]] = False

@@ -1,13 +1,16 @@
-"""New readings in bulk, below the object layer: at the speed at which the database takes them."""
+"""New readings, below the object layer: at the speed at which the database takes them."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.store.bulk import insert_tuples
-from service.store.instants import sqlite_instant
+from service.store.bulk import insert_tuples, listed
+from service.store.instants import aware_instants, sqlite_instant, sqlite_instants
 from service.store.tables.all import metadata
 
 
@@ -32,21 +35,54 @@ class NewRow(NamedTuple):
     decided_by: str | None = None
 
 
-_TAKEN: Final = NewRow._fields.index("taken_at")
-_RECEIVED: Final = NewRow._fields.index("received_at")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewColumns:
+    """The same of many rows, a column each; NaN is stored as null."""
+
+    vehicle_id: NDArray[np.int64]
+    taken_at: NDArray[np.datetime64]
+    utc_offset_minutes: NDArray[np.int64]
+    odometer: NDArray[np.float64]
+    unit: Sequence[str]
+    odometer_km: NDArray[np.float64]
+    used_km: NDArray[np.float64]
+    engine_hours: NDArray[np.float64]
+    used_hours: NDArray[np.float64]
+    source: Sequence[str]
+    reference: Sequence[str | None]
+    outcome: Sequence[str]
+    reason: Sequence[str | None]
+
+
+_UNDECIDED: Final = NewRow._fields[:-1]
 
 
 def insert_readings(session: Session, rows: Sequence[NewRow]) -> None:
-    """Store readings."""
-    if rows:
-        is_sqlite = session.get_bind().dialect.name == "sqlite"
-        values = list(_in_sqlite(rows)) if is_sqlite else rows
-        insert_tuples(session, metadata.tables["reading"], NewRow._fields, values)
+    """Store a few readings."""
+    values: Sequence[tuple[Any, ...]] = rows
+    if session.get_bind().dialect.name == "sqlite":
+        values = [
+            row._replace(
+                taken_at=sqlite_instant(row.taken_at),  # type: ignore[arg-type]
+                received_at=sqlite_instant(row.received_at),  # type: ignore[arg-type]
+            )
+            for row in rows
+        ]
+    insert_tuples(session, metadata.tables["reading"], NewRow._fields, values)
 
 
-def _in_sqlite(rows: Sequence[NewRow]) -> Iterator[tuple[Any, ...]]:
-    """Write the instants as the column type does."""
-    received = {at: sqlite_instant(at) for at in {row.received_at for row in rows}}
-    for row in rows:
-        instants = sqlite_instant(row.taken_at), received[row.received_at]
-        yield (*row[:_TAKEN], instants[0], *row[_TAKEN + 1 : _RECEIVED], instants[1], *row[_RECEIVED + 1 :])
+def insert_reading_columns(
+    session: Session, organisation_id: int, received_at: datetime, columns: NewColumns
+) -> None:
+    """Store many readings, on which nobody has decided yet."""
+    n_rows = columns.vehicle_id.size
+    is_sqlite = session.get_bind().dialect.name == "sqlite"
+    write = sqlite_instants if is_sqlite else aware_instants
+    received: Any = sqlite_instant(received_at) if is_sqlite else received_at
+    ready: dict[str, Sequence[Any]] = {
+        "organisation_id": [organisation_id] * n_rows,
+        "taken_at": write(columns.taken_at),
+        "received_at": [received] * n_rows,
+    }
+    values = [ready[name] if name in ready else listed(getattr(columns, name)) for name in _UNDECIDED]
+    insert_tuples(session, metadata.tables["reading"], _UNDECIDED, list(zip(*values, strict=True)))

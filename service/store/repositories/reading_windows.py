@@ -3,15 +3,12 @@
 import json
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
-import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.store.bulk import fetch_tuples
-from service.store.in_lists import is_one_of
 from service.store.instants import sqlite_instant
-from service.store.tables.readings import VehicleUsage
 
 # The columns are those of `readings.read_entries`. What is wanted comes first: a few rows of each vehicle by an index.
 _QUERY: Final = """
@@ -37,34 +34,37 @@ _ON_POSTGRESQL: Final = {
 }
 _BETWEEN: Final = "reading.taken_at >= wanted.lowest AND reading.taken_at <= wanted.highest"
 _NAMED: Final = "reading.source = wanted.lowest AND reading.reference = wanted.highest"
+_ENDS: Final = """
+    SELECT vehicle_id, reading_end FROM vehicle_usage
+    WHERE vehicle_id {wanted} AND organisation_id = {mark} AND reading_end IS NOT NULL
+"""
+_ANY: Final = """
+    SELECT key FROM ({wanted}) AS wanted WHERE EXISTS (
+        SELECT 1 FROM reading WHERE reading.organisation_id = {mark} AND reading.vehicle_id = wanted.key)
+"""
 _EVER: Final = datetime(1, 1, 2, tzinfo=UTC), datetime(9999, 12, 30, tzinfo=UTC)
 
 
-class ReadingEnd(NamedTuple):
-    """From where on a vehicle's readings have to be looked at, its latest reading and its first accepted odometer."""
-
-    since_days: float
-    last_days: float
-    first_days: float
-    first_km: float
-
-    def stored(self) -> bytes:
-        """Form in which it is kept."""
-        return np.array(self, dtype=np.float64).tobytes()
+def read_ends(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[tuple[Any, ...]]:
+    """Rows of the key and what is kept of the end, of those vehicles that have one."""
+    if session.get_bind().dialect.name == "sqlite":
+        statement = _ENDS.format(wanted="IN (SELECT value FROM json_each(?))", mark="?")
+        return fetch_tuples(session, statement, (json.dumps(vehicle_ids), organisation_id))
+    statement = _ENDS.format(wanted="= ANY (%s::integer[])", mark="%s")
+    return fetch_tuples(session, statement, (list(vehicle_ids), organisation_id))
 
 
-def read_ends(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, ReadingEnd]:
-    """Ends of those vehicles that have one."""
-    query = select(col(VehicleUsage.vehicle_id), col(VehicleUsage.reading_end)).where(
-        col(VehicleUsage.organisation_id) == organisation_id,
-        is_one_of(session, col(VehicleUsage.vehicle_id), vehicle_ids),
-        col(VehicleUsage.reading_end).is_not(None),
-    )
-    rows = session.connection().execute(query).all()
-    table = np.frombuffer(b"".join(row[1] or b"" for row in rows), dtype=np.float64).reshape(
-        len(rows), len(ReadingEnd._fields)
-    )
-    return {row[0]: ReadingEnd(*numbers) for row, numbers in zip(rows, table.tolist(), strict=True)}
+def vehicles_with_readings(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
+    """Those of some vehicles of which anything is stored: one look into the index for each."""
+    if not vehicle_ids:
+        return set()
+    if session.get_bind().dialect.name == "sqlite":
+        statement = _ANY.format(wanted="SELECT value AS key FROM json_each(?)", mark="?")
+        return {
+            row[0] for row in fetch_tuples(session, statement, (json.dumps(vehicle_ids), organisation_id))
+        }
+    statement = _ANY.format(wanted="SELECT unnest(%s::integer[]) AS key", mark="%s")
+    return {row[0] for row in fetch_tuples(session, statement, (list(vehicle_ids), organisation_id))}
 
 
 def read_since(session: Session, organisation_id: int, since: Mapping[int, datetime | None]) -> list[Any]:

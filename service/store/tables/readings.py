@@ -74,6 +74,8 @@ class VehicleUsage(SQLModel, table=True):
             postgresql_where=text("is_stale"),
         ),
         Index("ix_vehicle_usage_odometer", "organisation_id", "last_odometer_km"),
+        # Every reading changes its vehicle's row; with room beside it no index has to follow.
+        {"postgresql_with": {"fillfactor": 50}},
     )
 
     vehicle_id: int = Field(primary_key=True)

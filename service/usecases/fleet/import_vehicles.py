@@ -23,7 +23,8 @@ from service.errors import DuplicateError, InvalidInputError, ServiceError
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.register_compartments import register_compartment
 from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicle
-from service.usecases.readings.record_readings import ReadingRow, record_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import record_rows
 
 MAX_ROWS: Final = 2000
 """Rows of one file: what one transaction of a few seconds takes."""
@@ -144,7 +145,7 @@ def register_planned(
                 )
             )
     if readings:
-        record_readings(session, caller, now, readings)
+        record_rows(session, caller, now, readings)
     return n_stored
 
 

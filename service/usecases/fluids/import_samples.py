@@ -15,7 +15,8 @@ from service.domain.plausibility import Bounds
 from service.errors import InvalidInputError
 from service.usecases.fluids.record_samples import MAX_SAMPLES
 from service.usecases.fluids.sample_entries import NewSample, SampleOutcome, SampleResult
-from service.usecases.readings.import_readings import read_header, read_time, unreadable_file
+from service.usecases.readings.file_columns import read_time
+from service.usecases.readings.import_readings import read_header, unreadable_file
 
 REQUIRED: Final = frozenset({"compartment", "taken_at"})
 OPTIONAL: Final = frozenset(

@@ -27,7 +27,8 @@ from service.usecases.fluids.sample_entries import NewSample, SampleOutcome, Sam
 from service.usecases.fluids.update_states import update_states
 from service.usecases.fluids.weigh_sample import contamination_shown
 from service.usecases.readings.decide_readings import discard_reading_of_record
-from service.usecases.readings.record_readings import ReadingRow, store_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import store_readings
 
 METER_SOURCE: Final = "sample"
 MAX_SAMPLES: Final = 5_000

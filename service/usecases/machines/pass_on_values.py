@@ -14,7 +14,8 @@ from service.domain.outcomes import ReadingOutcome
 from service.store.repositories import machine_sources
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.access.caller import Caller
-from service.usecases.readings.record_readings import ReadingRow, store_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import store_readings
 
 COMPARED_BACK: Final = timedelta(days=120)
 """Readings of the dashboard that a source is compared with. Common practice, no source."""

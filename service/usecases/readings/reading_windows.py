@@ -4,16 +4,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from math import isclose
-from typing import Any, Final, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.domain.outcomes import ReadingOutcome
+from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.repositories import readings
-from service.store.repositories.reading_windows import ReadingEnd, read_since
+from service.store.repositories.reading_windows import read_since
 from service.units import KM_PER_MILE
+from service.usecases.readings.reading_ends import N_POINTS, ReadingEnds, WindowEnd, blank_ends
 from service.usecases.usage.engine_time import days_of, instant_of
 
 LONG_HISTORY: Final = 2_000
@@ -28,6 +29,9 @@ that of the whole history, unless a new reading would overturn what was said of 
 
 ROUNDING: Final = timedelta(milliseconds=2)
 """SQLite tells an instant to the millisecond, and not to the nearest."""
+
+PLAIN: Final = frozenset({None, ReadingReason.PARKED, ReadingReason.IMPLAUSIBLE_HOURS})
+"""Reasons of accepted readings whose odometer raises no question."""
 
 Km = TypeVar("Km", float, NDArray[np.float64])
 
@@ -69,7 +73,7 @@ def load_readings(
     session: Session,
     organisation_id: int,
     earliest: Mapping[int, datetime],
-    ends: Mapping[int, ReadingEnd] | None = None,
+    ends: Mapping[int, WindowEnd] | None = None,
 ) -> StoredReadings:
     """Load what is needed to judge vehicles anew from the given times on; `ends` are those that are stored."""
     known = {
@@ -89,7 +93,7 @@ def load_readings(
 
 
 def _load_windows(
-    session: Session, organisation_id: int, earliest: Mapping[int, datetime], ends: Mapping[int, ReadingEnd]
+    session: Session, organisation_id: int, earliest: Mapping[int, datetime], ends: Mapping[int, WindowEnd]
 ) -> tuple[list[Any], dict[int, WindowStart]]:
     """Load windows; those that hold too little before the first new reading are left out."""
     since = {key: instant_of(end.since_days) - ROUNDING for key, end in ends.items()}
@@ -106,7 +110,7 @@ def _load_windows(
 
 def _long_histories(
     session: Session, organisation_id: int, vehicle_ids: Sequence[int], earliest: Mapping[int, datetime]
-) -> dict[int, ReadingEnd]:
+) -> dict[int, WindowEnd]:
     """Ends of long histories that have none, or not for readings that come so late."""
     counts = readings.count_readings(session, organisation_id, vehicle_ids) if vehicle_ids else {}
     found = {}
@@ -114,29 +118,52 @@ def _long_histories(
         since = readings.accepted_before(session, organisation_id, key, earliest[key], WINDOW_READINGS)
         if since is not None:
             first_at, first_km = readings.first_accepted(session, organisation_id, key)
-            found[key] = ReadingEnd(days_of(since), days_of(since), days_of(first_at), first_km)
+            found[key] = WindowEnd(days_of(since), days_of(since), days_of(first_at), first_km)
     return found
 
 
-def new_ends(
-    stored: StoredReadings, kept: Mapping[int, Sequence[tuple[float, float | None]]]
-) -> dict[int, bytes]:
-    """Say where vehicles' readings end once new ones are stored, given as days and, if accepted, kilometres."""
-    all_of: dict[int, list[tuple[float, float | None]]] = {key: list(own) for key, own in kept.items()}
-    for row in stored.rows:
-        if row[1] in all_of:
-            all_of[row[1]].append((row[2], row[7] if _is_used(row) else None))
-    found = {}
-    for key, own in all_of.items():
-        accepted = sorted((days, km) for days, km in own if km is not None)
-        if len(accepted) < WINDOW_READINGS + 1:
-            continue
-        start = stored.starts.get(key)
-        first = accepted[0] if start is None else (start.first_days, start.first_km)
-        n_back = WINDOW_READINGS if len(accepted) > 2 * WINDOW_READINGS else len(accepted)
-        last_days = max(days for days, _ in own)
-        found[key] = ReadingEnd(accepted[-n_back][0], last_days, *first).stored()
-    return found
+class EndEntry(NamedTuple):
+    """A reading as the end of a vehicle's readings is found from it."""
+
+    days: float
+    keyed_km: float | None
+    used_km: float | None
+    """None where it is not accepted."""
+
+    is_plain: bool
+    """Whether it is accepted and nothing is remarkable about it."""
+
+    @classmethod
+    def of_stored(cls, row: Any) -> "EndEntry":
+        """Take a row of `readings.read_entries`."""
+        used_km = row[7] if _is_used(row) else None
+        return cls(row[2], row[3], used_km, used_km is not None and row[5] in PLAIN and row[6] is None)
+
+
+def end_of(entries: Sequence[EndEntry], start: WindowStart | None) -> ReadingEnds:
+    """Say where a vehicle's readings end, from all of them or, where there is a start, from a window; one row."""
+    end = blank_ends(1)
+    end["last_days"] = max(entry.days for entry in entries)
+    metered = sorted((one for one in entries if one.keyed_km is not None), key=lambda one: one.days)
+    accepted = [entry for entry in metered if entry.used_km is not None]
+    if not accepted:
+        end["is_settled"] = not metered
+        return end
+    n_back = WINDOW_READINGS if len(accepted) > 2 * WINDOW_READINGS else len(accepted)
+    end["since_days"], end["later_days"] = accepted[-n_back].days, accepted[-1].days
+    first = (accepted[0].days, accepted[0].used_km) if start is None else (start.first_days, start.first_km)
+    end["first_days"], end["first_km"] = first
+    is_short = len(accepted) < WINDOW_READINGS
+    recent = metered if is_short else metered[metered.index(accepted[-WINDOW_READINGS]) :]
+    shown = [(entry.keyed_km or 0.0, entry.used_km or 0.0) for entry in recent if entry.used_km is not None]
+    factor = _factor(shown)
+    offset_km = shown[-1][1] - factor * shown[-1][0]
+    end["factor"], end["offset_km"] = factor, offset_km
+    end["is_settled"] = all(entry.is_plain for entry in recent) and end["first_km"] >= offset_km
+    latest = accepted[-N_POINTS:]
+    end["point_days"][0, -len(latest) :] = [entry.days for entry in latest]
+    end["point_km"][0, -len(latest) :] = [entry.keyed_km for entry in latest]
+    return end
 
 
 def earliest_times(pairs: Iterable[tuple[int, datetime]]) -> dict[int, datetime]:
@@ -164,22 +191,28 @@ def _is_used(row: Any) -> bool:
     return row[4] == ReadingOutcome.ACCEPTED and row[7] is not None and row[3] is not None
 
 
-def _start(rows: list[Any], end: ReadingEnd) -> WindowStart:
+def _start(rows: list[Any], end: WindowEnd) -> WindowStart:
     start = rows[0]
-    factor = next(
-        (
-            factor
-            for row in rows[1:]
-            if _is_used(row) and row[3] != start[3]
-            for factor in _FACTORS
-            if isclose(row[7] - start[7], factor * (row[3] - start[3]), rel_tol=1e-6, abs_tol=1e-3)
-        ),
-        1.0,
-    )
+    factor = _factor([(row[3], row[7]) for row in rows if _is_used(row)])
     return WindowStart(
         reading_id=start[0],
         factor=factor,
         offset_km=start[7] - factor * start[3],
         first_days=end.first_days,
         first_km=end.first_km,
+    )
+
+
+def _factor(shown: Sequence[tuple[float, float]]) -> float:
+    """Factor from numbers on an instrument to the continuous series; the first pair belongs to the instrument."""
+    keyed, used = shown[0]
+    return next(
+        (
+            factor
+            for other_keyed, other_used in shown[1:]
+            if other_keyed != keyed
+            for factor in _FACTORS
+            if isclose(other_used - used, factor * (other_keyed - keyed), rel_tol=1e-6, abs_tol=1e-3)
+        ),
+        1.0,
     )

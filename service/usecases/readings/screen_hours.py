@@ -3,8 +3,10 @@
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import isnan
 from typing import Any, Final, NamedTuple
 
+import numpy as np
 from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
@@ -14,6 +16,9 @@ from service.store.repositories.machine_sources import list_sources
 from service.store.repositories.reading_windows import read_since
 from service.usecases.access.caller import Caller
 from service.usecases.readings.change_verdicts import ROUNDING, tell_changes
+from service.usecases.readings.new_readings import NewReadings
+from service.usecases.readings.reading_ends import ReadingEnds
+from service.usecases.readings.row_outcomes import HELD, REASON_PLACES
 from service.usecases.usage.engine_time import days_of
 
 REPLACEMENT_SOURCE: Final = "cluster"
@@ -119,6 +124,51 @@ def load_hour_series(session: Session, organisation_id: int, vehicle_ids: Collec
     for vehicle_id, at_days, shift in found:
         starts.setdefault(vehicle_id, []).append((at_days, shift))
     return HourSeries(starts=starts, machines=_machines(session, organisation_id) if starts else ())
+
+
+def check_new_hours(
+    session: Session, organisation_id: int, new: NewReadings, ends: ReadingEnds, stored: Sequence[Any]
+) -> None:
+    """Leave an hour meter out that runs backwards or faster than the clock; the distance beside it counts.
+
+    The latest believed hours stand in the ends, or in the rows that were loaded.
+    """
+    _note_stored_hours(new, ends, stored)
+    rows = np.flatnonzero(new.is_open & ~np.isnan(new.sent.engine_hours))
+    if rows.size == 0:
+        return
+    owners = new.vehicle[rows]
+    series = load_hour_series(session, organisation_id, new.vehicle_ids[np.unique(owners)].tolist())
+    last = dict(zip(owners.tolist(), ends[["hours_days", "hours"]][owners].tolist(), strict=True))
+    at_days = new.at_days
+    for place in rows[np.argsort(at_days[rows], kind="stable")].tolist():
+        owner, at = int(new.vehicle[place]), float(at_days[place])
+        shift = series.shift(int(new.vehicle_ids[owner]), at, new.sent.source[place])
+        hours = float(new.sent.engine_hours[place]) + shift
+        before_days, before_hours = last[owner]
+        # Nothing is before a meter's first hours, which stand as NaN.
+        if not before_days <= at or hours_run_on(before_hours, hours, at - before_days):
+            new.used_hours[place] = hours
+            last[owner] = at, hours
+            if not ends["hours_days"][owner] > at:
+                ends["hours_days"][owner], ends["hours"][owner] = at, hours
+            continue
+        if new.outcomes.reason[place] == 0:
+            new.outcomes.reason[place] = REASON_PLACES[ReadingReason.IMPLAUSIBLE_HOURS]
+        if isnan(new.km[place]):
+            new.outcomes.outcome[place] = HELD
+            new.used_hours[place] = hours
+
+
+def _note_stored_hours(new: NewReadings, ends: ReadingEnds, stored: Sequence[Any]) -> None:
+    """Let the ends say the latest believed hours of what was loaded."""
+    last: dict[int, tuple[float, float]] = {}
+    for row in stored:
+        if row[12] is not None and row[4] == ReadingOutcome.ACCEPTED:
+            last[row[1]] = max(last.get(row[1], (row[2], row[12])), (row[2], row[12]))
+    for vehicle_id, hours in last.items():
+        at = np.searchsorted(new.vehicle_ids, vehicle_id)
+        ends["hours_days"][at], ends["hours"][at] = hours
 
 
 def can_show_hours(session: Session, caller: Caller, vehicle_id: int, at: datetime, hours: float) -> bool:

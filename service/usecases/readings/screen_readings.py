@@ -17,6 +17,7 @@ from service.store.repositories import readings
 from service.usecases.access.caller import Caller
 from service.usecases.readings.change_verdicts import Decision, note_changes
 from service.usecases.readings.reading_windows import StoredReadings, WindowStart
+from service.usecases.readings.row_outcomes import OUTCOME_PLACES, REASON_PLACES
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.usage_model import known_usage, vehicle_classes
 
@@ -44,9 +45,6 @@ REASON_BY_CODE: Final = {
     Reason.DISCARDED: ReadingReason.DISCARDED,
     Reason.AMBIGUOUS: ReadingReason.AMBIGUOUS,
 }
-
-OUTCOME_PLACES: Final = {str(name): place for place, name in enumerate(ReadingOutcome)}
-REASON_PLACES: Final = {None: 0} | {str(name): place for place, name in enumerate(ReadingReason, start=1)}
 
 
 def _places_by_code(members: Mapping[Any, Any], places: Mapping[Any, int]) -> NDArray[np.int8]:

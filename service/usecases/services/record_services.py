@@ -25,7 +25,9 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fluids.update_states import update_states
 from service.usecases.readings.decide_readings import discard_reading_of_record
-from service.usecases.readings.record_readings import ReadingRow, RowResult, store_readings
+from service.usecases.readings.reading_columns import ReadingRow
+from service.usecases.readings.record_readings import store_readings
+from service.usecases.readings.row_outcomes import RowResult
 from service.usecases.services.draw_stock import draw_stock, return_drawn
 from service.usecases.services.prepare_service import PreparedService, prepare_service
 from service.usecases.services.service_entries import NewService, NewWork

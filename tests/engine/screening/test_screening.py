@@ -261,3 +261,14 @@ def test_seven_mistakes_in_a_hundred_are_found(process):
     gross = np.abs(keyed.keyed_km - truth) > 60.0 * rate + 500.0
     assert np.mean(~accepted[keyed.is_wrong & gross]) > 0.97
     assert np.mean((np.abs(result.odometer_km - truth) > 60.0 * rate + 500.0)[accepted]) < 0.004
+
+
+def test_a_step_that_is_believed_already_is_not_asked_about_and_the_next_one_is():
+    """A vehicle does seven times what its class does; of its history only the first and the latest are given."""
+    time, keyed = np.array([0.0, 300.0, 301.0, 302.0]), np.array([0.0, 100_000.0, 100_333.0, 100_666.0])
+    offsets, rate = np.array([0, 4]), np.array([45.0])
+    assert not clean.find_clean_vehicles(time, keyed, offsets, rate).item()
+    believed = np.array([True, True, True, False])
+    assert clean.find_clean_vehicles(time, keyed, offsets, rate, believed).item()
+    keyed[3] = 1_006_660.0
+    assert not clean.find_clean_vehicles(time, keyed, offsets, rate, believed).item()

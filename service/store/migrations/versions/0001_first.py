@@ -753,7 +753,8 @@ def upgrade() -> None:
     sa.Column('reading_end', sa.LargeBinary(), nullable=True),
     sa.Column('updated_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_vehicle_usage_organisation_id_vehicle_id'), ondelete='CASCADE'),
-    sa.PrimaryKeyConstraint('vehicle_id', name=op.f('pk_vehicle_usage'))
+    sa.PrimaryKeyConstraint('vehicle_id', name=op.f('pk_vehicle_usage')),
+    postgresql_with={'fillfactor': 50}
     )
     with op.batch_alter_table('vehicle_usage', schema=None) as batch_op:
         batch_op.create_index('ix_vehicle_usage_odometer', ['organisation_id', 'last_odometer_km'], unique=False)

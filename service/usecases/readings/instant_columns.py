@@ -1,0 +1,115 @@
+"""Columns of instants: microseconds since 1970 UTC, and the offset that each one came with."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.domain import plausibility
+from service.usecases.usage.engine_time import EPOCH
+
+MICROSECOND: Final = timedelta(microseconds=1)
+MICROSECONDS_PER_MINUTE: Final = 60_000_000
+_NO_OFFSET: Final = timedelta(0)
+
+_CLOCK: Final = b"0000-00-00T00:00:00"
+_FRACTIONS: Final = (b"", b".000", b".000000")
+_ZONES: Final = (b"Z", b"+00:00")
+_LAYOUTS: Final = {
+    len(_CLOCK + fraction + zone): (_CLOCK + fraction, zone) for fraction in _FRACTIONS for zone in _ZONES
+}
+"""How programs write times; every layout has a length of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class InstantColumn:
+    """Instants by place."""
+
+    microseconds: NDArray[np.int64]
+    offset_minutes: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, n_rows: int) -> "InstantColumn":
+        """Room for so many."""
+        return cls(*np.zeros((2, n_rows), dtype=np.int64))
+
+    def put(self, place: int, instant: datetime) -> None:
+        """Set one of them."""
+        offset = instant.utcoffset() or _NO_OFFSET
+        self.microseconds[place] = (instant - EPOCH) // MICROSECOND
+        self.offset_minutes[place] = offset // timedelta(minutes=1)
+
+    def instant(self, place: int) -> datetime:
+        """Spell one of them out, on the clock it came from."""
+        offset = timedelta(minutes=int(self.offset_minutes[place]))
+        local = EPOCH.replace(tzinfo=None) + MICROSECOND * int(self.microseconds[place]) + offset
+        return local.replace(tzinfo=timezone(offset))
+
+
+def read_instants(texts: Sequence[str], read_one: Callable[[int, str], datetime | None]) -> InstantColumn:
+    """Read a column of texts; `read_one` is asked, and says none where it refused, for what has no usual layout."""
+    column = InstantColumn.of(len(texts))
+    lengths = np.fromiter(map(len, texts), np.int64, len(texts))
+    unread = np.ones(len(texts), dtype=np.bool_)
+    for length in np.unique(lengths).tolist():
+        if length in _LAYOUTS:
+            places = np.flatnonzero(lengths == length)
+            listed = texts if places.size == len(texts) else [texts[place] for place in places.tolist()]
+            unread[places] = ~_read_layout(listed, *_LAYOUTS[length], column, places)
+    for place in np.flatnonzero(unread).tolist():
+        instant = read_one(place, texts[place])
+        if instant is not None:
+            column.put(place, instant)
+    return column
+
+
+def _read_layout(
+    texts: Sequence[str], clock: bytes, zone: bytes, column: InstantColumn, places: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Read texts of one layout into the column; marks those that have it and are times of the calendar."""
+    encoded = "".join(texts).encode("ascii", "replace")
+    table = np.frombuffer(encoded, dtype=np.uint8).reshape(len(texts), len(clock) + len(zone))
+    fits = _has_layout(table, np.frombuffer(clock + zone, dtype=np.uint8))
+    local = _calendar_time(np.ascontiguousarray(table[fits, : len(clock)]))
+    if local is None:
+        return np.zeros(len(texts), dtype=np.bool_)
+    tail = table[fits, len(clock) :].astype(np.int64)
+    minutes = _offset_minutes(tail) if tail.shape[1] > 1 else np.zeros(local.size, dtype=np.int64)
+    first, end = (
+        np.datetime64(f"{year}-01-01", "us").astype(np.int64)
+        for year in (plausibility.FIRST_DAY.year, plausibility.LAST_DAY.year + 1)
+    )
+    is_sound = (local >= first) & (local < end) & (minutes > -1440) & (minutes < 1440)
+    at = places[fits][is_sound]
+    column.microseconds[at] = (local - minutes * MICROSECONDS_PER_MINUTE)[is_sound]
+    column.offset_minutes[at] = minutes[is_sound]
+    fits[fits] = is_sound
+    return fits
+
+
+def _has_layout(table: NDArray[np.uint8], layout: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    is_digit = layout == ord("0")
+    numbers, marks = table[:, is_digit] - np.uint8(ord("0")), table[:, ~is_digit]
+    same = marks == layout[~is_digit]
+    same |= (layout[~is_digit] == ord("T")) & (marks == ord(" "))
+    same |= (layout[~is_digit] == ord("+")) & (marks == ord("-"))
+    return np.asarray(np.all(numbers <= 9, axis=1) & np.all(same, axis=1))
+
+
+def _calendar_time(table: NDArray[np.uint8]) -> NDArray[np.int64] | None:
+    """Microseconds of the civil times; none if one of them is not in the calendar."""
+    try:
+        return table.view(f"S{table.shape[1]}").ravel().astype("datetime64[us]").astype(np.int64)
+    except ValueError:
+        return None
+
+
+def _offset_minutes(tail: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Minutes of offsets such as +01:30; a day where the minutes are none."""
+    digits = tail[:, [1, 2, 4, 5]] - ord("0")
+    hours, minutes = digits[:, 0] * 10 + digits[:, 1], digits[:, 2] * 10 + digits[:, 3]
+    sign = np.where(tail[:, 0] == ord("-"), -1, 1)
+    return np.asarray(np.where(minutes < 60, sign * (hours * 60 + minutes), 1440))

@@ -1,0 +1,150 @@
+"""Readings of one call that can be stored: whose they are, in kilometres and UTC, and what is decided about them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.domain import plausibility
+from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.units_of_distance import DistanceUnit
+from service.errors import InvalidInputError
+from service.store.repositories.reading_owners import lock_owners
+from service.units import km_from_miles
+from service.usecases.access.caller import Caller
+from service.usecases.readings.instant_columns import MICROSECOND, MICROSECONDS_PER_MINUTE
+from service.usecases.readings.reading_columns import ReadingColumns
+from service.usecases.readings.row_outcomes import Marks, Places, RowOutcomes, RowResult
+from service.usecases.usage.engine_time import EPOCH, SECONDS_PER_DAY
+
+_FIRST, _END = (
+    int(np.datetime64(f"{year}-01-01", "us").astype(np.int64))
+    for year in (plausibility.FIRST_DAY.year, plausibility.LAST_DAY.year + 1)
+)
+_MILES: Final = str(DistanceUnit.MI)
+
+
+@dataclass(slots=True, kw_only=True)
+class NewReadings:
+    """Every row of a call by its place, also those that are refused."""
+
+    sent: ReadingColumns
+    outcomes: RowOutcomes
+    vehicle_ids: NDArray[np.int64]
+    """Of the vehicles that the open rows are of, in ascending order."""
+
+    classes: Sequence[str]
+    """Of the same vehicles."""
+
+    vehicle: NDArray[np.int64]
+    """Which of these vehicles each row is of."""
+
+    taken_us: NDArray[np.int64]
+    """UTC, in microseconds since 1970; a slightly fast clock of the sender taken as now."""
+
+    unit: Sequence[str]
+    km: NDArray[np.float64]
+    used_km: NDArray[np.float64]
+    used_hours: NDArray[np.float64]
+    is_open: Marks
+    """The rows that are neither refused nor repeats, so far."""
+
+    @property
+    def at_days(self) -> NDArray[np.float64]:
+        """Times in days since 1970."""
+        return self.taken_us / 1e6 / SECONDS_PER_DAY
+
+    @property
+    def open(self) -> Places:
+        """Places of the open rows."""
+        return np.flatnonzero(self.is_open)
+
+    def close(self, places: Places | Marks | int, outcome: ReadingOutcome, reason: ReadingReason) -> None:
+        """Say that rows are not stored, and why."""
+        self.outcomes.say(places, outcome, reason)
+        self.is_open[places] = False
+
+
+def read_new(session: Session, caller: Caller, now: datetime, sent: ReadingColumns) -> NewReadings:
+    """Find the vehicles, lock them, and refuse the rows that say nothing that can be stored."""
+    owner_of: dict[str, int] = {}
+    owner = np.fromiter(
+        (owner_of.setdefault(name, len(owner_of)) for name in sent.vehicle), np.int64, len(sent)
+    )
+    vehicle_ids, own_unit, own_class = np.zeros(len(owner_of), dtype=np.int64), [""] * len(owner_of), {}
+    for place, key, unit, vehicle_class in lock_owners(session, caller.organisation_id, list(owner_of)):
+        vehicle_ids[place], own_unit[place], own_class[key] = key, unit, vehicle_class
+    if caller.vehicle_id is not None:
+        vehicle_ids[vehicle_ids != caller.vehicle_id] = 0
+    row_vehicle = vehicle_ids[owner]
+    units = [unit or own_unit[place] for unit, place in zip(sent.unit, owner.tolist(), strict=True)]
+    km = sent.odometer
+    if _MILES in units:
+        km = np.where(np.array(units) == _MILES, km_from_miles(km), km)
+    known, vehicle = np.unique(row_vehicle, return_inverse=True)
+    new = NewReadings(
+        sent=sent,
+        outcomes=RowOutcomes.of(len(sent)),
+        vehicle_ids=known,
+        classes=[own_class.get(key, "") for key in known.tolist()],
+        vehicle=vehicle.astype(np.int64),
+        taken_us=np.minimum(sent.taken_at.microseconds, (now - EPOCH) // MICROSECOND),
+        unit=units,
+        km=km,
+        used_km=np.full(len(sent), np.nan),
+        used_hours=np.full(len(sent), np.nan),
+        is_open=np.ones(len(sent), dtype=np.bool_),
+    )
+    _refuse(new, now, row_vehicle == 0)
+    return _of_known_vehicles(new)
+
+
+def _refuse(new: NewReadings, now: datetime, is_unknown: Marks) -> None:
+    """Close the rows that cannot be read or cannot be true; of several reasons the first one counts."""
+    sent, rejected = new.sent, ReadingOutcome.REJECTED
+    for place, result in sent.refused.items():
+        new.outcomes.note(place, result)
+        new.is_open[place] = False
+    new.close(new.is_open & is_unknown, rejected, ReadingReason.UNKNOWN_VEHICLE)
+    has_none = np.isnan(sent.odometer) & np.isnan(sent.engine_hours)
+    new.close(new.is_open & has_none, rejected, ReadingReason.NO_METER)
+    for place in np.flatnonzero(new.is_open & ~_can_be_past(sent, now)).tolist():
+        result = _refused_time(sent.taken_at.instant(place), now)
+        new.close(place, result.outcome, result.reason or ReadingReason.TOO_OLD)
+        new.outcomes.note(place, result)
+    bounds = plausibility.ODOMETER_KM
+    is_outside = ~np.isnan(new.km) & ~((new.km >= bounds.minimum) & (new.km <= bounds.maximum))
+    new.close(new.is_open & is_outside, rejected, ReadingReason.OUT_OF_RANGE)
+
+
+def _can_be_past(sent: ReadingColumns, now: datetime) -> Marks:
+    """Mark the times that `plausibility.past_instant` takes."""
+    utc = sent.taken_at.microseconds
+    local = utc + sent.taken_at.offset_minutes * MICROSECONDS_PER_MINUTE
+    latest = (now + plausibility.CLOCK_SKEW - EPOCH) // MICROSECOND
+    return np.asarray((utc >= _FIRST) & (utc <= latest) & (local >= _FIRST) & (local < _END))
+
+
+def _refused_time(taken_at: datetime, now: datetime) -> RowResult:
+    reason = ReadingReason.FUTURE if taken_at > now else ReadingReason.TOO_OLD
+    try:
+        plausibility.past_instant("/taken_at", taken_at, now)
+    except InvalidInputError as error:
+        return RowResult(ReadingOutcome.REJECTED, reason, error.detail)
+    return RowResult(ReadingOutcome.REJECTED, reason)
+
+
+def _of_known_vehicles(new: NewReadings) -> NewReadings:
+    """Leave out vehicles without an open row."""
+    counts = np.bincount(new.vehicle[new.is_open], minlength=new.vehicle_ids.size)
+    if not np.all(counts):
+        kept = counts > 0
+        place = np.cumsum(kept) - 1
+        new.vehicle = np.where(kept, place, -1)[new.vehicle] if kept.size else new.vehicle
+        new.classes = [name for name, is_kept in zip(new.classes, kept.tolist(), strict=True) if is_kept]
+        new.vehicle_ids = new.vehicle_ids[kept]
+    return new

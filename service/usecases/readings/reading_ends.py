@@ -1,0 +1,100 @@
+"""Where the readings of vehicles end: what is kept of each, so that the next is judged without the earlier ones."""
+
+from collections.abc import Sequence
+from math import isnan
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.store.repositories.reading_windows import read_ends, vehicles_with_readings
+
+N_POINTS: Final = 4
+"""A step is believed by the two before it and the one after; so the steps to three of these stand as they were."""
+
+READING_END: Final = np.dtype(
+    [
+        ("is_settled", "?"),
+        ("last_days", "f8"),
+        ("first_days", "f8"),
+        ("first_km", "f8"),
+        ("since_days", "f8"),
+        ("later_days", "f8"),
+        ("n_later", "f8"),
+        ("factor", "f8"),
+        ("offset_km", "f8"),
+        ("hours_days", "f8"),
+        ("hours", "f8"),
+        ("point_days", "f8", (N_POINTS,)),
+        ("point_km", "f8", (N_POINTS,)),
+    ]
+)
+"""One vehicle's end.
+
+is_settled
+    Whether nothing about the latest odometer readings is in doubt.
+last_days
+    Time of its latest reading of any kind, minus infinity if it has none.
+first_days, first_km
+    Its first accepted odometer reading, on the continuous series.
+since_days, later_days, n_later
+    From where on its readings are read when they are needed, and the next such time with how many were accepted since.
+factor, offset_km
+    The present instrument continues the first one at ``factor * number + offset_km``.
+hours_days, hours
+    Its latest believed engine hours.
+point_days, point_km
+    Its latest accepted odometer readings as the instrument showed them, the last one last.
+"""
+
+ReadingEnds = NDArray[Any]
+"""Structured array of `READING_END`; NaN is what there is not."""
+
+
+class WindowEnd(NamedTuple):
+    """From where on a vehicle's readings have to be looked at, its latest reading and its first accepted odometer."""
+
+    since_days: float
+    last_days: float
+    first_days: float
+    first_km: float
+
+
+def blank_ends(n_vehicles: int) -> ReadingEnds:
+    """Ends of vehicles without any reading."""
+    ends = np.zeros(n_vehicles, dtype=READING_END)
+    for name in READING_END.names or ():
+        if name != "is_settled":
+            ends[name] = np.nan
+    ends["last_days"], ends["n_later"], ends["factor"], ends["offset_km"] = -np.inf, 0.0, 1.0, 0.0
+    return ends
+
+
+def load_ends(session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]) -> ReadingEnds:
+    """Load ends of vehicles in ascending order; one that has readings but no end is not settled."""
+    ends = blank_ends(vehicle_ids.size)
+    rows = read_ends(session, organisation_id, vehicle_ids.tolist())
+    rows = [row for row in rows if len(row[1]) == READING_END.itemsize]
+    at = np.searchsorted(vehicle_ids, np.array([row[0] for row in rows], dtype=np.int64))
+    ends[at] = np.frombuffer(b"".join(row[1] for row in rows), dtype=READING_END)
+    others = vehicle_ids[ends["last_days"] == -np.inf]
+    with_readings = vehicles_with_readings(session, organisation_id, others.tolist())
+    ends["is_settled"] |= np.isin(vehicle_ids, others) & ~np.isin(vehicle_ids, list(with_readings))
+    return ends
+
+
+def stored_ends(ends: ReadingEnds) -> list[bytes | None]:
+    """Form in which they are kept; none where it is not known."""
+    whole, size = ends.tobytes(), READING_END.itemsize
+    known = (ends["last_days"] > -np.inf).tolist()
+    return [
+        whole[place * size : (place + 1) * size] if is_known else None for place, is_known in enumerate(known)
+    ]
+
+
+def window_ends(vehicle_ids: Sequence[int], ends: ReadingEnds) -> dict[int, WindowEnd]:
+    """Of those vehicles that have one."""
+    columns = (ends[name].tolist() for name in WindowEnd._fields)
+    found = zip(vehicle_ids, zip(*columns, strict=True), strict=True)
+    return {key: WindowEnd(*numbers) for key, numbers in found if not isnan(numbers[0])}
