@@ -18,7 +18,6 @@ from service.engine.due.forecast import DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.engine.due.limits import Limit as LimitCode
 from service.engine.exchange.state import FluidState, fluid_state
-from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.store.repositories.projections import COMPARTMENT_COLUMNS
@@ -138,10 +137,12 @@ def project_due(
     passed = day_fraction(local)
     at_reading = _age_to_reading(columns, parameters, usage, vehicle_row, now)
     weeks = weeks_from(IsoWeek.of(local.date()), N_WEEKS)
+    odometer, hours = meter(usage.odometer, now, usage.season), meter(usage.hours, now)
+    km, engine_hours = _expected(usage.odometer, odometer), _expected(usage.hours, hours)
     question = DueQuestion(
         limits=_limits(columns, parameters, at_reading, vehicle_row, local.date(), passed),
-        odometer=meter(usage.odometer, now, usage.season),
-        hours=meter(usage.hours, now) if bool(np.any(usage.hours.n_readings > 0)) else None,
+        odometer=odometer,
+        hours=hours if bool(np.any(usage.hours.n_readings > 0)) else None,
         week_end_days=_week_ends(weeks, now, zone),
     )
     due = forecast_due(
@@ -158,13 +159,13 @@ def project_due(
         compartments=columns,
         vehicle_row=vehicle_row,
         parameters=parameters,
-        fluid_now=_age_to_now(at_reading, parameters, usage, vehicle_row, now),
+        fluid_now=_age_to_now(at_reading, parameters, vehicle_row, (km, engine_hours, _days(usage, now))),
         question=question,
         due=due,
         due_days=civil_dates(local.date(), passed, due.days_ahead),
         weeks=weeks,
-        expected_odometer_km=usage.odometer.last_odometer_km + _expected(usage.odometer, now, usage.season),
-        expected_hours=usage.hours.last_odometer_km + _expected(usage.hours, now),
+        expected_odometer_km=usage.odometer.last_odometer_km + km,
+        expected_hours=usage.hours.last_odometer_km + engine_hours,
     )
 
 
@@ -228,16 +229,11 @@ def _since(
 def _age_to_now(
     at_reading: FluidState,
     parameters: CompartmentParameters,
-    usage: FleetUsage,
     vehicle_row: NDArray[np.int64],
-    now: datetime,
+    since_reading: tuple[Floats, Floats, Floats],
 ) -> FluidState:
-    """Age the fluids on by what the vehicles are expected to have done since their last reading."""
-    km, hours, days = (
-        _expected(usage.odometer, now, usage.season),
-        _expected(usage.hours, now),
-        _days(usage, now),
-    )
+    """Age the fluids on by the kilometres, hours and days expected since each vehicle's last reading."""
+    km, hours, days = since_reading
     exposure = Exposure(
         distance_km=km[vehicle_row],
         days=days[vehicle_row],
@@ -247,8 +243,8 @@ def _age_to_now(
     return age(at_reading, exposure, parameters.rates)
 
 
-def _expected(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Floats:
-    table = meter(state, now, season)
+def _expected(state: UsageState, table: Meter) -> Floats:
+    """What a meter is expected to have added since it was read."""
     mean, _ = table.moments(np.arange(len(state), dtype=np.int64), table.days_since_reading)
     return np.where(state.n_readings > 0, mean, 0.0)
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -42,9 +41,10 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     total = np.array(columns["total_litres"], dtype=np.float64)
     drainable = np.array(columns["drainable_litres"], dtype=np.float64)
     share = np.minimum(drainable / total, 1.0)
-    method_of = {kind: EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in set(columns["kind"])}
-    method = [method_of[kind] for kind in columns["kind"]]
-    is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in method], dtype=bool)
+    kinds = {kind: place for place, kind in enumerate(sorted(set(columns["kind"])))}
+    methods = [EXCHANGE_DEFAULTS[FluidKind(kind)].method for kind in kinds]
+    kind = np.array([kinds[one] for one in columns["kind"]], dtype=np.int64)
+    is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in methods], dtype=bool)[kind]
     wanted = np.where(share >= FULL_DRAIN_FRACTION, 1, rounds_needed(share, 1.0 - TARGET_FRESH_FRACTION))
     planned = np.array([rounds or 0 for rounds in columns["return_rounds"]], dtype=np.int64)
     wanted = np.where(planned > 0, planned, np.minimum(wanted, MAX_ROUNDS))
@@ -52,15 +52,16 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     by_rounds = schedule_credit(share, n_rounds.astype(np.float64))
     flushed = 1.0 - float(retained_tanks_in_series(FLUSH_TURNOVERS))
     return Recommendation(
-        method=method,
+        method=[methods[place] for place in kind.tolist()],
         n_rounds=n_rounds,
         litres=np.where(is_drained, n_rounds * drainable, FLUSH_TURNOVERS * total),
         fresh_fraction_after=np.where(is_drained, by_rounds, flushed),
-        labour_minutes=_labour(method, n_rounds),
+        labour_minutes=_labour(methods, n_rounds)[kind, n_rounds],
     )
 
 
-def _labour(method: Sequence[ExchangeMethod], n_rounds: NDArray[np.int64]) -> NDArray[np.float64]:
-    minutes_of = cache(labour_minutes)
-    minutes = [minutes_of(one, rounds) for one, rounds in zip(method, n_rounds.tolist(), strict=True)]
-    return np.array(minutes, dtype=np.float64)
+def _labour(methods: Sequence[ExchangeMethod], n_rounds: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Minutes by method and number of rounds."""
+    counts = range(int(n_rounds.max(initial=0)) + 1)
+    table = [[labour_minutes(method, count) for count in counts] for method in methods]
+    return np.array(table, dtype=np.float64).reshape(len(methods), len(counts))
