@@ -29,6 +29,24 @@ def served(app: FastAPI) -> Iterator[str]:
     thread.join(timeout=10)
 
 
+BROKEN_WORDS = """() => {
+  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT)
+  const found = [], range = document.createRange()
+  while (texts.nextNode()) {
+    const node = texts.currentNode
+    const around = node.parentElement
+    if (!around.checkVisibility() || around.closest('.for-readers, svg, textarea')) continue
+    if (around.closest('thead')?.offsetWidth <= 1) continue
+    for (const word of node.data.matchAll(/[^\\s\\-\\/]{2,16}(?=[\\s\\-\\/]|$)/g)) {
+      range.setStart(node, word.index); range.setEnd(node, word.index + word[0].length)
+      const lines = new Set([...range.getClientRects()].map(one => Math.round(one.top)))
+      if (lines.size > 1) found.push(word[0])
+    }
+  }
+  return found
+}"""
+
+
 class OpenBrowser:
     """One window of a person who is signed in."""
 
@@ -63,6 +81,10 @@ class OpenBrowser:
 
     def open_details(self) -> None:
         self.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+
+    def broken_words(self) -> list[str]:
+        """Words that are broken over two lines although they would fit one; those are read twice or not at all."""
+        return list(self.page.evaluate(BROKEN_WORDS))
 
     def findings(self, only: str = "") -> list[object]:
         """Serious findings of axe, of all its rules or of one, and whether the page scrolls sideways."""

@@ -107,7 +107,7 @@ def test_a_vehicle_is_pinned_to_a_day_of_the_draft_and_let_go_again(planner):
     answer = planner.fill(link, "/vehicles/veh_1/day", kind="on", day="2026-05-06", note="driver is away")
     assert answer.headers["location"] == "/due-lists/2026-W19?told=pinned"
     draft = planner.get("/due-lists/2026-W19").text
-    assert "Pinned to Wednesday 06/05/2026 by person petra: driver is away" in draft
+    assert "Pinned to Wednesday 06/05/2026 by petra: driver is away" in draft
     assert re.search(r"<h2>Wednesday 06/05/2026, North</h2>.*?VAN-01", draft, re.DOTALL)
     answer = planner.fill(link, "/vehicles/veh_1/day", do="remove")
     assert answer.headers["location"].endswith("told=unpinned")

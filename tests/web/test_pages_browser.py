@@ -37,7 +37,7 @@ def test_every_page_of_the_application_has_an_example():
 
 
 def test_every_page_is_sound(browser: Browser, address, workshop, database, clock, screenshots: Path):
-    """No serious finding of axe, no message, no request elsewhere, no scrolling sideways; in both sizes and schemes."""
+    """No serious finding of axe, no message, no request elsewhere, no scrolling sideways, no broken word."""
     link = driver_link(database, workshop.operator.organisation_id, clock)
     window = OpenBrowser(browser, address, SIZES[0], SCHEMES[0])
     window.hold("sumpwise", workshop.client.cookies["sumpwise"])
@@ -54,6 +54,7 @@ def test_every_page_is_sound(browser: Browser, address, workshop, database, cloc
                 window.look(size, scheme)
                 only = "" if scheme == SCHEMES[0] else OF_COLOURS
                 found[name, size[0], scheme] = window.findings(only)
+            found[name, size[0], "words"] = [*window.broken_words()]
     assert {case: one for case, one in found.items() if one} == {}
     assert [text for text in window.messages if not {"404", "422", "401"} & set(text.split())] == []
     assert window.elsewhere == []
