@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.initial import MEMORY_OF_STATE, NUMBERS_OF_STATE, initial_state
-from service.engine.usage.kernel import assimilate, propagate
+from service.engine.usage.kernel import MOMENTS, assimilate, propagate
 from service.engine.usage.origins import Origins, rolling_origins
 from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import RatePriors
@@ -68,7 +68,7 @@ class Rehearsal:
         n = len(every)
         rows = np.arange(n)
         memory, dynamics = memory_of(every, rows), dynamics_of(every, rows)
-        columns = {name: np.empty(self.places.size) for name in MEMORY_OF_STATE.values()}
+        moments = np.empty((len(MOMENTS), self.places.size))
         ends = np.searchsorted(self.places, np.arange(1, self.gap_days.shape[0] + 1) * n)
         begin = 0
         for k, end in enumerate(ends.tolist()):
@@ -77,9 +77,9 @@ class Rehearsal:
             propagate(memory, dynamics, self.gap_days[k, :size])
             assimilate(memory, dynamics, self.gap_km[k, :size])
             here = self.places[begin:end] - k * n
-            for key, name in MEMORY_OF_STATE.items():
-                columns[name][begin:end] = getattr(memory, key)[here]
+            moments[:, begin:end] = memory.matrix[: len(MOMENTS)].take(here, axis=1)
             begin = end
+        columns = {MEMORY_OF_STATE[name]: row for name, row in zip(MOMENTS, moments, strict=True)}
         owner = self.places % n
         numbers = {name: getattr(every, name)[owner] for name in NUMBERS_OF_STATE}
         at_origins = replace(self.known, **columns, **numbers)
