@@ -235,3 +235,6 @@ def test_a_table_without_a_column_for_the_vehicle_says_what_to_do_first(owner):
     seen = owner.fill("/start", "/start/vehicles", table="number;class\nNEW-1;van\n", do="preview")
     assert "Say first which column" not in seen.text
     assert 'value="register"' in seen.text
+    seen = owner.fill("/start", "/start/vehicles", table="Fleet no;Type;Yard\nNEW-1;van;East\n", do="preview")
+    assert "Rows that can be registered: 1 of 1" in seen.text
+    assert re.search(r'<option value="2" selected>Yard', seen.text)

@@ -31,9 +31,18 @@ MAX_ROWS: Final = 2000
 
 FIELDS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
-        "vehicle": ("vehicle", "number", "fleet number", "reference", "unit", "registration"),
+        "vehicle": (
+            "vehicle",
+            "number",
+            "fleet number",
+            "fleet no",
+            "reference",
+            "unit",
+            "registration",
+            "plate",
+        ),
         "class": ("class", "type", "vehicle class", "kind"),
-        "depot": ("depot", "site", "place", "location"),
+        "depot": ("depot", "yard", "site", "place", "location"),
         "duty": ("duty", "use"),
         "odometer": ("odometer", "km", "mileage", "miles", "reading"),
         "odometer_unit": ("odometer unit", "odometer_unit", "distance unit"),
