@@ -76,7 +76,8 @@ def read_new(session: Session, caller: Caller, now: datetime, sent: ReadingColum
         (owner_of.setdefault(name, len(owner_of)) for name in sent.vehicle), np.int64, len(sent)
     )
     vehicle_ids, own_unit, own_class = np.zeros(len(owner_of), dtype=np.int64), [""] * len(owner_of), {}
-    for place, key, unit, vehicle_class in lock_owners(session, caller.organisation_id, list(owner_of)):
+    for name, key, unit, vehicle_class in lock_owners(session, caller.organisation_id, list(owner_of)):
+        place = owner_of[name]
         vehicle_ids[place], own_unit[place], own_class[key] = key, unit, vehicle_class
     if caller.vehicle_id is not None:
         vehicle_ids[vehicle_ids != caller.vehicle_id] = 0
