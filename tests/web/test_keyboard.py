@@ -143,7 +143,7 @@ def test_an_order_is_confirmed_and_received_and_a_receipt_written_down(keyboard,
     keyboard.fill(litres="3")
     keyboard.press("Write it down")
     assert on_the_shelf(workshop) == 3.0
-    keyboard.press("Order 1 ×")
+    keyboard.press("Order 1\u00a0×")
     assert "The order is placed." in keyboard.text()
     keyboard.press("It has come")
     assert "Received" in keyboard.text()
