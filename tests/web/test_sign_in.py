@@ -6,11 +6,13 @@ Numbers in brackets: OWASP Application Security Verification Standard 5.0.
 import re
 from datetime import timedelta
 
+import pytest
 from sqlmodel import select
 
 from service.domain.roles import Role
 from service.store.tables.access import PageSession, SignInCode
 from service.usecases.access.sign_in import set_password
+from service.web.kept_labels import kept_label
 from tests.web.conftest import hidden_in, token_in
 
 PASSWORD = "four invented words here"
@@ -224,3 +226,26 @@ def test_passwords_are_kept_as_argon2id(workshop, database):
             session, system_caller(person.organisation_id, "test"), workshop.clock.now(), person, PASSWORD
         )
         assert person.password_hash.startswith("$argon2id$v=19$")
+
+
+@pytest.mark.parametrize(
+    ("name", "label"),
+    [
+        ("odometer", "Odometer"),
+        ("cmp_169-drained-2", "Drained, round 2 (cmp_169)"),
+        ("cmp_7-step_leaks_checked", "Checked for leaks, warm (cmp_7)"),
+        ("vehicle_reference", "vehicle reference"),
+        ("weekday-1", "weekday 1"),
+        ("<b>-", "<b>-"),
+    ],
+)
+def test_what_was_typed_before_is_named_as_on_its_page(name, label):
+    assert kept_label(name) == label
+
+
+def test_every_field_of_a_job_sheet_that_was_interrupted_has_a_name(workshop, fleet):
+    workshop.come_in()
+    names = set(re.findall(r'name="(cmp_1-[^"]+)"', workshop.get("/vehicles/VAN-01/job-sheet").text))
+    assert len(names) > 15
+    unnamed = {name for name in names if kept_label(name)[0].islower()}
+    assert unnamed == set()

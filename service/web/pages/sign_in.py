@@ -8,9 +8,10 @@ from fastapi.responses import RedirectResponse, Response
 
 from service.errors import AuthenticationRequiredError
 from service.usecases.access import sign_in as usecase
-from service.web.catalogue import ENGLISH, translate
+from service.web.catalogue import translate
 from service.web.contexts import KeptField, KeptPage, LinkPage, SignInPage
 from service.web.forms import CARRIED_FIELD, Form, FormState, Posted
+from service.web.kept_labels import kept_label
 from service.web.limits import limiter_of, source_of
 from service.web.rendering import bare_frame, render
 from service.web.trust import carry, form_token, require_own_origin, require_own_token, uncarry
@@ -129,7 +130,7 @@ def _show_kept(request: Request, kept: Posted, secret: str) -> Response:
     fields = tuple(
         KeptField(
             name=name,
-            label=translate(f"kept_{name}") if f"kept_{name}" in ENGLISH else name.replace("_", " "),
+            label=kept_label(name),
             value=value,
             is_long="\n" in value or len(value) > LONG_VALUE,
         )
