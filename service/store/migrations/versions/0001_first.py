@@ -856,10 +856,11 @@ def upgrade() -> None:
     sa.Column('method', sa.String(length=24), nullable=False),
     sa.CheckConstraint("limit_reached IN ('distance', 'calendar', 'hours', 'condition', 'contamination', 'none')", name=op.f('ck_projection_limit_reached')),
     sa.ForeignKeyConstraint(['organisation_id', 'compartment_id'], ['compartment.organisation_id', 'compartment.id'], name=op.f('fk_projection_organisation_id_compartment_id'), ondelete='CASCADE'),
-    sa.PrimaryKeyConstraint('compartment_id', name=op.f('pk_projection'))
+    sa.PrimaryKeyConstraint('compartment_id', name=op.f('pk_projection')),
+    postgresql_with={'fillfactor': 50}
     )
     with op.batch_alter_table('projection', schema=None) as batch_op:
-        batch_op.create_index('ix_projection_due', ['organisation_id', 'due_q10_on'], unique=False)
+        batch_op.create_index('ix_projection_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
 
     op.create_table('return_visit',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -997,7 +998,7 @@ def downgrade() -> None:
 
     op.drop_table('return_visit')
     with op.batch_alter_table('projection', schema=None) as batch_op:
-        batch_op.drop_index('ix_projection_due')
+        batch_op.drop_index('ix_projection_vehicle')
 
     op.drop_table('projection')
     op.drop_table('machine_meter')
