@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import NamedTuple, TypeVar
+from typing import TypeVar
 
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, func, select
@@ -127,36 +127,6 @@ def lock_vehicles(session: Session, organisation_id: int, vehicle_ids: Iterable[
         Vehicle.organisation_id == organisation_id, is_one_of(session, col(Vehicle.id), list(vehicle_ids))
     )
     session.exec(query.order_by(col(Vehicle.id)).with_for_update(key_share=True)).all()
-
-
-class VehicleKey(NamedTuple):
-    """What a reading needs to know of its vehicle."""
-
-    id: int
-    odometer_unit: str
-
-
-def keys_by_reference(
-    session: Session, organisation_id: int, references: Iterable[str]
-) -> dict[str, VehicleKey]:
-    """Keys of vehicles in use for a batch of numbers or ids; what is unknown is missing from the answer."""
-    numbers = {reference: parse_id(IdKind.VEHICLE, reference) for reference in references}
-    names = [reference for reference, number in numbers.items() if number is None]
-    ids = [number for number in numbers.values() if number is not None]
-    query = core_select(col(Vehicle.id), col(Vehicle.reference), col(Vehicle.odometer_unit)).where(
-        col(Vehicle.organisation_id) == organisation_id, col(Vehicle.retired_at).is_(None)
-    )
-    session.flush()
-    connection = session.connection()
-    named = (
-        connection.execute(query.where(is_one_of(session, col(Vehicle.reference), names))) if names else ()
-    )
-    found = {reference: VehicleKey(key or 0, unit) for key, reference, unit in named}
-    if ids:
-        rows = connection.execute(query.where(is_one_of(session, col(Vehicle.id), ids)))
-        by_id = {key: VehicleKey(key or 0, unit) for key, _, unit in rows}
-        found |= {name: by_id[number] for name, number in numbers.items() if number in by_id}
-    return found
 
 
 def vehicles_by_reference(

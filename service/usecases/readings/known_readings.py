@@ -36,11 +36,6 @@ class KnownReadings:
     by_reference: dict[tuple[int, str, str], tuple[float, Numbers]] = field(default_factory=dict)
     by_value: dict[tuple[int, Numbers], list[float]] = field(default_factory=dict)
 
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing is known that a new reading could repeat."""
-        return not (self.by_reference or self.by_value)
-
     def note_stored(
         self, stored: Sequence[Any], new_days: Iterable[float], new_references: Collection[str]
     ) -> None:
