@@ -37,6 +37,7 @@ ENGINE_HOURS_PER_DAY: Final = Bounds(0, 24, "A day has 24 hours.")
 COMPARTMENT_LITRES: Final = Bounds(0.05, 2_000, "From a small brake circuit to a large hydraulic tank.")
 EXCHANGED_LITRES: Final = Bounds(0, 4_000, "Twice the largest compartment.")
 STOCK_LITRES: Final = Bounds(-1_000_000, 1_000_000, "Fifty road tankers.")
+ROOM_LITRES: Final = Bounds(0, STOCK_LITRES.maximum, "No room, or room for the largest stock.")
 PACK_LITRES: Final = Bounds(0.01, 40_000, "From a sachet to a road tanker.")
 COUNT: Final = Bounds(0, 1_000_000, "Pieces of anything that one depot keeps.")
 

@@ -179,6 +179,10 @@ def test_a_tank_is_not_overfilled_and_that_is_said(shop):
     assert plan(shop)["orders"][0]["packs"] == [{"litres": 20, "count": 1}]
 
 
+def test_a_tank_cannot_hold_less_than_nothing(shop):
+    assert shop.patch("/v1/fluids/OIL-B", {"tank_litres": -1}).status_code == 422
+
+
 def test_compartments_without_a_fluid_are_told_apart(shop):
     add_van(shop, 1, OVERDUE | {"fluid": None})
     body = forecast(shop)

@@ -13,8 +13,8 @@ from service.api.inputs import (
     MinimumPacks,
     PackLitres,
     PriceMinor,
+    RoomLitres,
     ShelfLifeDays,
-    StockLitres,
     Yes,
 )
 from service.domain.external_ids import IdKind, format_id
@@ -84,7 +84,7 @@ class FluidFields(Body):
     lead_time_sd_days: LeadTimeDays | None = None
     shelf_life_days: ShelfLifeDays | None = None
     opened_shelf_life_days: ShelfLifeDays | None = None
-    tank_litres: StockLitres | None = None
+    tank_litres: RoomLitres | None = None
     service_level: ServiceLevel | None = None
     packs: list[Pack] | None = Field(default=None, max_length=20)
 

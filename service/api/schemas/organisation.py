@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import BayMinutesADay, Body, Day, Line40, UsedFluidCapacity, Weekday
+from service.api.inputs import BayMinutesADay, Body, Day, Line40, RoomLitres, Weekday
 from service.domain.external_ids import IdKind, format_id
 from service.domain.used_fluid import WasteStream
 from service.store.tables.organisation import Depot, Organisation
@@ -27,7 +27,7 @@ Region = Annotated[
 ]
 ClosedOn = Annotated[list[Day], Field(max_length=400, description="Further closing days.")]
 CapacityByStream = Annotated[
-    dict[WasteStream, UsedFluidCapacity],
+    dict[WasteStream, RoomLitres],
     Field(description="Litres that the container of each stream holds; streams are never mixed."),
 ]
 WallTime = Annotated[
@@ -142,7 +142,7 @@ class DepotUpdate(Body):
     bay_minutes: BayMinutes | None = None
     holiday_region: Region | None = None
     closed_on: ClosedOn | None = None
-    used_fluid_capacity_litres: UsedFluidCapacity | None = None
+    used_fluid_capacity_litres: RoomLitres | None = None
     used_fluid_capacity_by_stream: CapacityByStream | None = None
 
     def changes(self) -> dict[str, Any]:
@@ -172,7 +172,7 @@ class DepotCreate(Body):
     bay_minutes: BayMinutes | None = None
     holiday_region: Region | None = None
     closed_on: ClosedOn = Field(default_factory=list)
-    used_fluid_capacity_litres: UsedFluidCapacity | None = None
+    used_fluid_capacity_litres: RoomLitres | None = None
     used_fluid_capacity_by_stream: CapacityByStream | None = None
 
     def facts(self) -> dict[str, Any]:

@@ -26,7 +26,7 @@ class Fluid(SQLModel, table=True):
             "opened_shelf_life_days IS NULL OR opened_shelf_life_days BETWEEN 1 AND 7300",
             name="opened_shelf_life",
         ),
-        within("tank_litres", plausibility.STOCK_LITRES),
+        within("tank_litres", plausibility.ROOM_LITRES),
         CheckConstraint("service_level BETWEEN 0.5 AND 0.9999", name="service_level"),
     )
 

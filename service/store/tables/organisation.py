@@ -48,7 +48,7 @@ class Depot(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "reference"),
-        within("used_fluid_capacity_litres", plausibility.STOCK_LITRES),
+        within("used_fluid_capacity_litres", plausibility.ROOM_LITRES),
     )
 
     id: int | None = Field(default=None, primary_key=True)

@@ -102,7 +102,7 @@ def _facts(reader: FormReader, item: Fluid | Part, visit: Visit) -> dict[str, An
     return facts | {
         "specifications": read_lines(reader, "specifications"),
         "tank_litres": reader.optional_number(
-            "room", plausibility.STOCK_LITRES, to_base=litres_of(visit.presentation)
+            "room", plausibility.ROOM_LITRES, to_base=litres_of(visit.presentation)
         ),
     }
 
