@@ -1,13 +1,14 @@
 """Load the invented fleet through the doors that everybody uses, so that the demo is worked out, not painted."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
-from datetime import datetime
+from dataclasses import asdict, replace
+from datetime import datetime, timedelta
 from typing import Final
 
 from sqlmodel import Session, col, select
 
 from seed_demo.fleet import DemoFleet, build_demo_fleet
+from seed_demo.process import HISTORY_DAYS
 from seed_demo.records import DemoService
 from service.domain.duties import Duty
 from service.domain.exchange_methods import ExchangeMethod
@@ -36,10 +37,16 @@ from service.usecases.stock.place_orders import NewOrder, PackCount, make_order
 from service.usecases.stock.record_movements import NewMovement, record_movement
 from service.usecases.stock.register_fluids import add_fluid
 from service.usecases.stock.register_parts import add_part
+from service.usecases.stock.used_fluid_levels import NewCollection, record_collection, used_fluid_levels
 
 Progress = Callable[[str], None]
 
 SERVICES_A_TURN: Final = 100
+
+FETCHED_EVERY: Final = timedelta(days=80)
+FETCHED_LAST_AGO: Final = timedelta(days=33)
+N_FETCHED: Final = 6
+"""Invented, as all that the demo says of used fluid."""
 
 PART_PACKS: Final = (PackOffer(pieces=25, price_minor=900), PackOffer(pieces=100, price_minor=2_900))
 PIECES_COUNTED: Final = 12
@@ -57,6 +64,7 @@ def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed:
     progress(f"{len(fleet.services)} services of the last 18 months")
     for start in range(0, len(fleet.services), SERVICES_A_TURN):
         _record_services(database, caller, now, fleet.services[start : start + SERVICES_A_TURN])
+    _fetch_used_fluid(database, caller, now)
     progress(f"{len(fleet.samples)} samples, {len(fleet.orders)} open order")
     _sample_and_order(database, caller, now, fleet)
     progress(f"{len(fleet.readings)} readings, mistakes included")
@@ -80,6 +88,7 @@ def _found(database: Database, now: datetime, fleet: DemoFleet) -> Caller:
                     reference=depot.depot,
                     bay_minutes=list(depot.bay_minutes),
                     used_fluid_capacity_litres=depot.used_fluid_capacity_litres,
+                    used_fluid_capacity_by_stream=depot.used_fluid_capacity_by_stream,
                     created_at=now,
                 )
             )
@@ -173,6 +182,21 @@ def _service(service: DemoService) -> NewService:
         done_by="Invented mechanic",
         reference=service.reference,
     )
+
+
+def _fetch_used_fluid(database: Database, caller: Caller, now: datetime) -> None:
+    """Every stream of every depot was fetched again and again, each time the same part of it."""
+    with database.transaction() as session:
+        for level in used_fluid_levels(session, caller.organisation_id):
+            fetched = NewCollection(
+                depot=level.depot,
+                stream=level.stream,
+                litres=max(1.0, round(level.litres * FETCHED_EVERY / timedelta(HISTORY_DAYS))),
+                note="Invented carrier",
+            )
+            for number in range(N_FETCHED):
+                at = now - FETCHED_LAST_AGO - number * FETCHED_EVERY
+                record_collection(session, caller, now, replace(fetched, at=at))
 
 
 def _sample_and_order(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:

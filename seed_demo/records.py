@@ -21,6 +21,7 @@ class DemoDepot:
     depot: str
     bay_minutes: tuple[int, ...]
     used_fluid_capacity_litres: float
+    used_fluid_capacity_by_stream: dict[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,11 +22,13 @@ DEPOTS: Final = (
         depot="North yard",
         bay_minutes=(960, 960, 960, 960, 960, 240, 0),
         used_fluid_capacity_litres=2000.0,
+        used_fluid_capacity_by_stream={"lubricating_oil": 800.0, "coolant": 400.0, "brake_fluid": 60.0},
     ),
     DemoDepot(
         depot="South yard",
         bay_minutes=(960, 960, 960, 960, 720, 0, 0),
         used_fluid_capacity_litres=1500.0,
+        used_fluid_capacity_by_stream={"lubricating_oil": 600.0, "coolant": 200.0, "hydraulic_oil": 200.0},
     ),
 )
 YOUNGEST_YEARS: Final = 4.5

@@ -69,10 +69,19 @@ def test_a_depots_bays_and_closing_days_are_set(owner, fleet):
     key = re.search(r"/settings/depots/(dep_\d+)", owner.get("/settings").text)[1]
     typed = {f"minutes-{day}": "600" for day in range(1, 8)}
     typed |= {"holiday_region": "DE-BY", "closed_on": "2026-12-24\n2026-12-31", "capacity": "500"}
+    typed |= {"capacity-coolant": "60", "capacity-brake_fluid": ""}
     assert owner.fill("/settings", f"/settings/depots/{key}", **typed).status_code == 303
     page = owner.get("/settings").text
     assert "24/12/2026\n31/12/2026" in page
-    for wrong in ({"closed_on": "soon"}, {"minutes-1": "-5"}, {"holiday_region": "XX"}, {"capacity": "much"}):
+    assert re.search(r'name="capacity-coolant"[^>]*value="60"', page)
+    assert re.search(r'name="capacity-brake_fluid"[^>]*value=""', page)
+    for wrong in (
+        {"closed_on": "soon"},
+        {"minutes-1": "-5"},
+        {"holiday_region": "XX"},
+        {"capacity": "much"},
+        {"capacity-coolant": "-1"},
+    ):
         answer = owner.fill("/settings", f"/settings/depots/{key}", **(typed | wrong))
         assert answer.status_code == 422, wrong
         assert "field-error" in answer.text

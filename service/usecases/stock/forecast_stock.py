@@ -85,7 +85,9 @@ class StockForecast:
     """All fluids, all parts and all streams of used fluid."""
 
     today: date
-    weeks: tuple[IsoWeek, ...]
+    jobs: FleetJobs
+    """What it is made of."""
+
     fluids: list[FluidForecast]
     parts: list[ItemForecast]
     """Parts that are kept on the shelf, by name."""
@@ -96,6 +98,11 @@ class StockForecast:
 
     without_fluid: dict[str, float]
     """Litres expected over all weeks for compartments that name no fluid, by kind."""
+
+    @property
+    def weeks(self) -> tuple[IsoWeek, ...]:
+        """The weeks ahead, the present one first."""
+        return self.jobs.weeks
 
     @property
     def parts_not_kept(self) -> list[str]:
@@ -140,7 +147,7 @@ def forecast_stock(
     names, pieces = _pieces(jobs, [line.item.reference for line in parts])
     return StockForecast(
         today=today,
-        weeks=jobs.weeks,
+        jobs=jobs,
         fluids=forecasts,
         parts=[
             ItemForecast(**_of_item(line, pieces, names.index(line.item.reference), others, today))

@@ -12,16 +12,15 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
-from service.domain.zones import local_date
+from service.domain.zones import local_date, zone_named
 from service.engine.demand.forecast import forecast_demand
 from service.engine.demand.lattice import LatticeDistributions, distribution_mean, probability_above
-from service.store.repositories import fleet
+from service.store.repositories import fleet, visits
 from service.store.tables.organisation import Depot
 from service.usecases.access.caller import Caller
 from service.usecases.stock.fleet_jobs import FleetJobs, Integers, load_fleet_jobs
 from service.usecases.stock.forecast_stock import N_EXACT, step_litres, weeks_of_pool
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_levels
-from service.usecases.week.compile_due_list import load_names
 
 OVERFLOW_PROBABILITY: Final = 0.1
 """A container is fetched before a week in which it would run over with more than this probability. Own choice."""
@@ -61,23 +60,27 @@ def plan_collections(
 ) -> CollectionPlan:
     """Say how full every container is and when it has to be fetched."""
     caller.require(Scope.READ)
-    names = load_names(session, caller.organisation_id)
-    n_weeks = wanted_weeks or round(planned_with(names.organisation.planning, "order_plan_weeks"))
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    n_weeks = wanted_weeks or round(planned_with(organisation.planning, "order_plan_weeks"))
     jobs = load_fleet_jobs(session, caller.organisation_id, now, n_weeks)
-    today = local_date(now, names.zone)
-    depot_ids = np.array([names.vehicles[key].depot_id for key in jobs.vehicle_id.tolist()], np.int64)
+    today = local_date(now, zone_named("/time_zone", organisation.time_zone))
+    return collections_for(session, caller.organisation_id, jobs, today)
+
+
+def collections_for(session: Session, organisation_id: int, jobs: FleetJobs, today: date) -> CollectionPlan:
+    """Do the same for jobs that somebody has collected."""
+    vehicles = visits.vehicles_in_use(session, organisation_id)
+    depot_ids = np.array([vehicles[key].depot_id for key in jobs.vehicle_id.tolist()], np.int64)
     streams = np.array([EXCHANGE_DEFAULTS[FluidKind(kind)].waste_stream for kind in jobs.kind], np.str_)
-    levels = {
-        (level.depot, level.stream): level for level in used_fluid_levels(session, caller.organisation_id)
-    }
+    levels = {(level.depot, level.stream): level for level in used_fluid_levels(session, organisation_id)}
     found = []
-    for depot in fleet.list_depots(session, caller.organisation_id):
+    for depot in fleet.list_depots(session, organisation_id):
         for stream in WasteStream:
             rows = np.flatnonzero((depot_ids == depot.id) & (streams == stream))
             level = levels.get((depot.reference, stream))
             if rows.size or level is not None:
                 found.append(_container(jobs, rows, depot, stream, level, today))
-    return CollectionPlan(today=today, n_weeks=n_weeks, containers=found)
+    return CollectionPlan(today=today, n_weeks=len(jobs.weeks), containers=found)
 
 
 def _container(

@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from service.documents.presentation import Presentation
 from service.domain import plausibility
 from service.domain.roles import Scope
+from service.domain.used_fluid import WasteStream
 from service.domain.zones import allowed_zone_names
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
@@ -98,13 +99,21 @@ def _organisation(posted: Posted) -> dict[str, Any]:
 def _depot(visit: Visit, posted: Posted) -> dict[str, Any]:
     reader = FormReader(posted)
     litres_a_unit = 1.0 / visit.presentation.volume_value(1.0)
+
+    def room(name: str) -> float | None:
+        return reader.optional_number(
+            name, plausibility.ROOM_LITRES, to_base=lambda typed: typed * litres_a_unit
+        )
+
+    rooms = {stream: room(f"capacity-{stream}") for stream in WasteStream}
     changes = {
         "bay_minutes": [round(reader.number(f"minutes-{day}", MINUTES_A_DAY)) for day in WEEKDAYS],
         "holiday_region": reader.optional_line("holiday_region", maximum=16),
         "closed_on": _days(reader, posted.text("closed_on"), visit.presentation),
-        "used_fluid_capacity_litres": reader.optional_number(
-            "capacity", plausibility.STOCK_LITRES, to_base=lambda typed: typed * litres_a_unit
-        ),
+        "used_fluid_capacity_litres": room("capacity"),
+        "used_fluid_capacity_by_stream": {
+            stream: litres for stream, litres in rooms.items() if litres is not None
+        },
     }
     reader.finish()
     return changes

@@ -15,6 +15,7 @@ from service.errors import ConflictError, FieldError, InvalidInputError, Service
 from service.store.repositories import fleet, purchase_orders
 from service.usecases.stock import place_orders
 from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.stock.plan_collections import collections_for
 from service.usecases.stock.plan_orders import plan_stock_orders
 from service.usecases.stock.record_movements import NewMovement, record_movement
 from service.usecases.stock.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
@@ -24,7 +25,7 @@ from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.stock import stock_page
-from service.web.views.used_fluid import fetched_row
+from service.web.views.used_fluid import UsedFluid, fetched_row, used_rows
 from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
@@ -213,15 +214,24 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
     with looking(request) as visit:
         overview = show_stock(visit.session, visit.caller, visit.now)
         plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
+        forecast = plan.forecast
+        collections = collections_for(
+            visit.session, visit.caller.organisation_id, forecast.jobs, forecast.today
+        )
         depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
         recent = list_collections(visit.session, visit.caller, limit=SHOWN_COLLECTIONS)
         page = stock_page(
             overview,
             plan,
-            [fetched_row(row, depot, visit.presentation, visit.zone) for row, depot in recent],
             depots,
             visit.presentation,
             form,
+            used=UsedFluid(
+                waiting=used_rows(collections.containers, overview.used_fluid, visit.presentation),
+                fetched=tuple(
+                    fetched_row(row, depot, visit.presentation, visit.zone) for row, depot in recent
+                ),
+            ),
             may_act=visit.may(Scope.STOCK),
             may_plan=visit.may(Scope.PLANNING),
         )

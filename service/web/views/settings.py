@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Role, Scope
+from service.domain.used_fluid import WasteStream
 from service.domain.zones import allowed_zone_names
 from service.store.tables.access import Person, Token
 from service.store.tables.organisation import Depot, Organisation
@@ -34,6 +35,10 @@ class DepotForm:
     holiday_region: str
     closed_on: str
     capacity: str
+    """Room for all used fluid together."""
+
+    capacities: tuple[tuple[str, str, str], ...]
+    """Name of the field, stream and room for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,10 +191,20 @@ def _depot(depot: Depot, presentation: Presentation) -> DepotForm:
         ),
         holiday_region=depot.holiday_region or "",
         closed_on="\n".join(presentation.day(date.fromisoformat(day)) for day in depot.closed_on),
-        capacity=""
-        if depot.used_fluid_capacity_litres is None
-        else f"{presentation.volume_value(depot.used_fluid_capacity_litres):.10g}",
+        capacity=_room(depot.used_fluid_capacity_litres, presentation),
+        capacities=tuple(
+            (
+                f"capacity-{stream}",
+                translate(f"stream_{stream}"),
+                _room(depot.used_fluid_capacity_by_stream.get(stream), presentation),
+            )
+            for stream in WasteStream
+        ),
     )
+
+
+def _room(litres: float | None, presentation: Presentation) -> str:
+    return "" if litres is None else f"{presentation.volume_value(litres):.10g}"
 
 
 def _options(names: Sequence[str]) -> Options:

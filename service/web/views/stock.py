@@ -18,7 +18,7 @@ from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState
 from service.web.views.shown_chart import ShownChart, show_chart
-from service.web.views.used_fluid import FetchedRow, UsedRow, used_rows
+from service.web.views.used_fluid import UsedFluid
 
 BY_HAND: Final = (
     MovementKind.RECEIPT,
@@ -79,10 +79,7 @@ class StockPage:
     """The whole page."""
 
     items: tuple[ItemCard, ...]
-    used: tuple[UsedRow, ...]
-    fetched: tuple[FetchedRow, ...]
-    """The latest collections."""
-
+    used: UsedFluid
     without: tuple[tuple[str, str], ...]
     choices: tuple[tuple[str, str], ...]
     depots: tuple[tuple[str, str], ...]
@@ -98,11 +95,11 @@ class StockPage:
 def stock_page(
     overview: StockOverview,
     plan: StockPlan,
-    fetched: Sequence[FetchedRow],
     depots: Sequence[str],
     presentation: Presentation,
     form: FormState,
     *,
+    used: UsedFluid,
     may_act: bool,
     may_plan: bool,
 ) -> StockPage:
@@ -112,8 +109,7 @@ def stock_page(
         items=tuple(
             _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
         ),
-        used=used_rows(overview.used_fluid, presentation),
-        fetched=tuple(fetched),
+        used=used,
         without=tuple(
             (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))
             for kind, litres in sorted(forecast.without_fluid.items())

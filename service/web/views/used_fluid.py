@@ -3,10 +3,12 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.store.tables.stock import UsedFluidCollection
+from service.usecases.stock.plan_collections import PlannedCollection
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import translate
 from service.web.views.actors import told_actor
@@ -19,9 +21,10 @@ class UsedRow:
     depot: str
     stream: str
     litres: str
-    capacity: str
+    room: str
+    fetch_by: str
     is_full: bool
-    """All streams of the depot together are more than it has room for."""
+    """It holds all it can, or all streams of the depot together do."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,24 +40,44 @@ class FetchedRow:
     who: str
 
 
-def used_rows(levels: Sequence[UsedFluidLevel], presentation: Presentation) -> tuple[UsedRow, ...]:
-    """Show what waits."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsedFluid:
+    """What waits, and what was fetched last."""
+
+    waiting: tuple[UsedRow, ...]
+    fetched: tuple[FetchedRow, ...]
+
+
+def used_rows(
+    containers: Sequence[PlannedCollection], levels: Sequence[UsedFluidLevel], presentation: Presentation
+) -> tuple[UsedRow, ...]:
+    """Show what waits, what may wait beside it, and when it has to be gone."""
     in_depot: defaultdict[str, float] = defaultdict(float)
+    shared_room: dict[str, float] = {}
     for level in levels:
         in_depot[level.depot] += level.litres
+        if level.depot_capacity_litres is not None:
+            shared_room[level.depot] = level.depot_capacity_litres
     return tuple(
         UsedRow(
-            depot=level.depot,
-            stream=translate(f"stream_{level.stream}"),
-            litres=presentation.volume(level.litres),
-            capacity="–"
-            if level.depot_capacity_litres is None
-            else presentation.pack_size(level.depot_capacity_litres),
-            is_full=level.depot_capacity_litres is not None
-            and in_depot[level.depot] >= level.depot_capacity_litres,
+            depot=one.depot,
+            stream=translate(f"stream_{one.stream}"),
+            litres=presentation.volume(one.litres),
+            room=_room(one, shared_room.get(one.depot), presentation),
+            fetch_by=presentation.day(one.fetch_by),
+            is_full=one.room_litres == 0.0 or in_depot[one.depot] >= shared_room.get(one.depot, inf),
         )
-        for level in levels
+        for one in containers
+        if one.litres > 0.0 or one.capacity_litres is not None
     )
+
+
+def _room(one: PlannedCollection, shared_litres: float | None, presentation: Presentation) -> str:
+    if one.capacity_litres is not None:
+        return presentation.pack_size(one.capacity_litres)
+    if shared_litres is not None:
+        return translate("used_room_shared", litres=presentation.pack_size(shared_litres))
+    return "–"
 
 
 def fetched_row(
