@@ -8,6 +8,10 @@ from typing import Any
 
 import pytest
 
+from service.store.repositories.depots import add_depot_once
+from service.store.tables.organisation import Depot
+from tests.service_fixtures import START
+
 N_THREADS = 20
 VAN = {"vehicle": "VAN-07", "class": "van"}
 
@@ -71,6 +75,31 @@ def test_the_same_batch_without_a_key_is_stored_once(operator):
 def test_the_same_number_registered_at_once_is_one_vehicle(operator):
     answers = at_once([lambda: operator.post("/v1/vehicles", VAN)] * 8)
     assert Counter(answer.status_code for answer in answers) == {201: 1, 409: 7}
+
+
+def test_a_depot_that_many_name_first_is_made_once(operator):
+    bodies = [{"vehicle": f"VAN-{number}", "class": "van", "depot": "New yard"} for number in range(8)]
+    answers = at_once([lambda body=body: operator.post("/v1/vehicles", body) for body in bodies])
+    assert {answer.status_code for answer in answers} == {201}
+    assert [depot["depot"] for depot in operator.get("/v1/depots").json()["depots"]] == ["New yard"]
+
+
+def test_who_comes_second_takes_the_depot_that_the_first_makes(database, operator):
+    """The first has not ended when the second begins, so neither can see the other's."""
+
+    def make() -> tuple[str, bool]:
+        with database.transaction() as session:
+            new = Depot(
+                organisation_id=operator.organisation_id,
+                reference="New yard",
+                bay_minutes=[480] * 7,
+                created_at=START,
+            )
+            depot, is_new = add_depot_once(session, new)
+            time.sleep(0.3)
+            return depot.reference, is_new
+
+    assert sorted(at_once([make, make])) == [("New yard", False), ("New yard", True)]
 
 
 def test_changes_at_the_same_moment_lose_nothing(operator):

@@ -15,6 +15,7 @@ from service.domain.vehicle_classes import VehicleClass
 from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
+from service.store.repositories.depots import add_depot_once
 from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
@@ -136,15 +137,15 @@ def _depot_id(session: Session, caller: Caller, now: datetime, reference: str) -
     if depot is None and parse_id(IdKind.DEPOT, reference) is not None:
         raise InvalidInputError.at("/depot", "There is no depot with this id.")
     if depot is None:
-        depot = Depot(
+        new = Depot(
             organisation_id=caller.organisation_id,
             reference=reference,
             bay_minutes=list(DEFAULT_BAY_MINUTES),
             created_at=now,
         )
-        session.add(depot)
-        session.flush()
-        record_change(session, caller, now, "made", "depot", depot.id, {"depot": reference})
+        depot, is_new = add_depot_once(session, new)
+        if is_new:
+            record_change(session, caller, now, "made", "depot", depot.id, {"depot": reference})
     assert depot.id is not None  # noqa: S101 - flushed
     return depot.id
 
