@@ -102,10 +102,18 @@ def _as_service_errors() -> Iterator[None]:
     except PoolTimeoutError as error:
         raise UnavailableError("All database connections are busy; send the same call again.") from error
     except DBAPIError as error:
-        told = _told(error)
+        told = _told(_first_of(error))
         if told is None:
             raise
         raise told from error
+
+
+def _first_of(error: DBAPIError) -> DBAPIError:
+    """What went wrong first: SQLite ends the transaction when its disk is full, and then misses the savepoint in it."""
+    before = error.__context__
+    while before is not None and not isinstance(before, DBAPIError):
+        before = before.__context__
+    return error if before is None or "no such savepoint" not in str(error.orig) else _first_of(before)
 
 
 def _told(error: DBAPIError) -> ServiceError | None:
