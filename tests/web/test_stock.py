@@ -180,28 +180,27 @@ def test_another_organisations_order_is_not_there(storekeeper, join):
     assert storekeeper.send(f"/orders/{order['id']}", own | {"do": "cancel"}).status_code == 404
 
 
-def test_a_depot_that_holds_more_than_it_has_room_for_is_marked(workshop, fleet):
-    workshop.come_in()
-    depots = fleet.get("/v1/depots").json()["depots"]
-    south = next(one for one in depots if one["depot"] == "South")
+@pytest.fixture
+def south(fleet):
+    """The depot where five litres of coolant were drained today."""
     work = {"compartment": "coolant", "rounds": [{"drained_litres": 5.0, "filled_litres": 5.0}]}
     service = {"vehicle": "TRUCK-1", "done_at": "2026-05-01T06:00:00Z", "compartments": [work]}
     made = fleet.post("/v1/services", service)
     assert made.status_code == 201, made.text
+    return next(one for one in fleet.get("/v1/depots").json()["depots"] if one["depot"] == "South")
+
+
+def test_a_depot_that_holds_more_than_it_has_room_for_is_marked(workshop, fleet, south):
+    workshop.come_in()
     for room, is_full in ((500, False), (3, True)):
         changed = fleet.patch(f"/v1/depots/{south['id']}", {"used_fluid_capacity_litres": room})
         assert changed.status_code == 200, changed.text
         assert (">full<" in workshop.get("/stock").text) is is_full
 
 
-def test_a_container_whose_size_is_known_is_fetched_by_a_day(workshop, fleet):
+def test_a_container_whose_size_is_known_is_fetched_by_a_day(workshop, fleet, south):
     """The day is the one that the API gives; without a size there is none."""
     workshop.come_in()
-    depots = fleet.get("/v1/depots").json()["depots"]
-    south = next(one for one in depots if one["depot"] == "South")
-    work = {"compartment": "coolant", "rounds": [{"drained_litres": 5.0, "filled_litres": 5.0}]}
-    service = {"vehicle": "TRUCK-1", "done_at": "2026-05-01T06:00:00Z", "compartments": [work]}
-    assert fleet.post("/v1/services", service).status_code == 201
     for size, day in ({}, "–"), ({"coolant": 4}, "01/05/2026"):
         changed = fleet.patch(f"/v1/depots/{south['id']}", {"used_fluid_capacity_by_stream": size})
         assert changed.status_code == 200, changed.text
