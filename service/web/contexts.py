@@ -47,11 +47,22 @@ class KeptField:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SecretField:
+    """One field that held a secret, which nobody kept."""
+
+    name: str
+    label: str
+    is_hidden: bool
+    """Not to be read over a shoulder while it is typed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeptPage:
     """What was typed before signing in again, to be sent now."""
 
     path: str
     fields: tuple[KeptField, ...]
+    again: tuple[SecretField, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

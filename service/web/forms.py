@@ -32,6 +32,9 @@ CARRIED_FIELD: Final = "carried"
 _NO_MOMENT: Final = datetime(1980, 1, 1, tzinfo=UTC)
 OF_THE_FORM: Final = frozenset({TOKEN_FIELD, ID_FIELD, CARRIED_FIELD})
 """Fields that we put there, not the person."""
+ADDRESS_FIELD: Final = "pull_address"
+SECRET_FIELDS: Final = frozenset({"password", "pull_authorization"})
+"""Fields whose content never gets into a page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,15 @@ class Posted:
     def typed(self) -> dict[str, str]:
         """What the person filled in."""
         return {name: value for name, value in self.fields.items() if name not in OF_THE_FORM}
+
+    @property
+    def secret_names(self) -> tuple[str, ...]:
+        """Filled fields that hold a secret; behind the question mark of an address there may be one."""
+        return tuple(
+            name
+            for name, value in self.typed.items()
+            if (name in SECRET_FIELDS and value) or (name == ADDRESS_FIELD and "?" in value)
+        )
 
     @property
     def fingerprint(self) -> str:

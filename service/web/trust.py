@@ -4,6 +4,7 @@ import base64
 import binascii
 import hmac
 import json
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Final
@@ -22,6 +23,14 @@ FOREIGN_FORM: Final = (
     "This form did not come from a page of this service, or from one that was opened before you signed in. "
     "Nothing was changed. Open the page again and repeat what you did."
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """What was typed before signing in again, and which fields held secrets: these have to be typed once more."""
+
+    posted: Posted
+    again: tuple[str, ...]
 
 
 def form_token(secret: str) -> str:
@@ -61,15 +70,20 @@ def require_own_token(posted: Posted, secret: str) -> None:
 
 
 def carry(key: bytes, posted: Posted, now: datetime) -> str:
-    """Pack what was typed into a field of the sign-in form; empty if it is too much."""
-    content = {"at": int(now.timestamp()), "path": posted.path, "fields": posted.typed}
+    """Pack what was typed, but no secrets, into a field of the sign-in form; empty if it is too much.
+
+    The field is signed, not encrypted: whoever sees the page can read it.
+    """
+    again = posted.secret_names
+    fields = {name: value for name, value in posted.typed.items() if name not in again}
+    content = {"at": int(now.timestamp()), "path": posted.path, "fields": fields, "again": again}
     packed = base64.urlsafe_b64encode(json.dumps(content).encode()).decode()
     if len(packed) > CARRIED_CHARACTERS:
         return ""
     return f"{packed}.{_signature(key, packed)}"
 
 
-def uncarry(key: bytes, text: str, now: datetime) -> Posted | None:
+def uncarry(key: bytes, text: str, now: datetime) -> Carried | None:
     """Unpack it again; none if it was not packed here or too long ago."""
     packed, _, signature = text.rpartition(".")
     given = signature.encode("utf-8", "surrogatepass")
@@ -81,7 +95,9 @@ def uncarry(key: bytes, text: str, now: datetime) -> Posted | None:
         return None
     if now.timestamp() - content["at"] > CARRIED_FOR.total_seconds():
         return None
-    return Posted(str(content["path"]), {str(name): str(value) for name, value in content["fields"].items()})
+    fields = {str(name): str(value) for name, value in content["fields"].items()}
+    again = tuple(str(name) for name in content["again"])
+    return Carried(posted=Posted(str(content["path"]), fields), again=again)
 
 
 def _signature(key: bytes, packed: str) -> str:

@@ -13,7 +13,7 @@ from service.errors import ConflictError, InvalidInputError
 from service.store.repositories import machine_sources
 from service.store.tables.machine_sources import MachineSource
 from service.usecases.machines.manage_sources import SOUND_AUTHORIZATION, Pull, change_pull, shown_address
-from service.web.forms import Form, FormReader, FormState, Posted
+from service.web.forms import ADDRESS_FIELD, Form, FormReader, FormState, Posted
 from service.web.pages.machines import HERE, SourcePath, show_source
 from service.web.trust import require_own_origin, require_own_token
 from service.web.visits import doing, looking
@@ -21,7 +21,7 @@ from service.web.visits import doing, looking
 router = APIRouter()
 
 MINUTES: Final = 60
-ADDRESS, AUTHORIZATION = "pull_address", "pull_authorization"
+AUTHORIZATION: Final = "pull_authorization"
 
 
 @router.post("/settings/machines/{source}/pull")
@@ -31,7 +31,7 @@ def post_pull(request: Request, source: SourcePath, form: Form) -> Response:
         pull = _read(form, _known(request, source, form))
         if pull is not None:
             rules: TargetRules = request.app.state.target_rules
-            rules.check(f"/{ADDRESS}", pull.url)
+            rules.check(f"/{ADDRESS_FIELD}", pull.url)
         with doing(request, form) as visit:
             change_pull(visit.session, visit.caller, visit.now, source, pull)
             return visit.done(f"{HERE}/{source}", told="machine_address")
@@ -51,11 +51,11 @@ def _known(request: Request, source: str, form: Posted) -> MachineSource:
 
 def _read(form: Posted, known: MachineSource) -> Pull | None:
     """Read the form; an address as it was shown is the stored one, whose query may hold a secret."""
-    if not form.text(ADDRESS).strip():
+    if not form.text(ADDRESS_FIELD).strip():
         return None
     reader = FormReader(form)
     minutes = reader.optional_number("pull_minutes", plausibility.PULL_MINUTES)
-    address = reader.line(ADDRESS, maximum=500)
+    address = reader.line(ADDRESS_FIELD, maximum=500)
     authorization = form.text(AUTHORIZATION).strip() or None
     if authorization is not None and re.fullmatch(SOUND_AUTHORIZATION, authorization) is None:
         reader.refuse(AUTHORIZATION, "Must be printable ASCII on one line, at most 2000 characters.")

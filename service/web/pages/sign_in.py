@@ -9,12 +9,12 @@ from fastapi.responses import RedirectResponse, Response
 from service.errors import AuthenticationRequiredError
 from service.usecases.access import sign_in as usecase
 from service.web.catalogue import translate
-from service.web.contexts import KeptField, KeptPage, LinkPage, SignInPage
-from service.web.forms import CARRIED_FIELD, Form, FormState, Posted
+from service.web.contexts import KeptField, KeptPage, LinkPage, SecretField, SignInPage
+from service.web.forms import CARRIED_FIELD, SECRET_FIELDS, Form, FormState, Posted
 from service.web.kept_labels import kept_label
 from service.web.limits import limiter_of, source_of
 from service.web.rendering import bare_frame, render
-from service.web.trust import carry, form_token, require_own_origin, require_own_token, uncarry
+from service.web.trust import Carried, carry, form_token, require_own_origin, require_own_token, uncarry
 from service.web.visits import (
     SEE_OTHER,
     cookie_name,
@@ -125,8 +125,8 @@ def show_sign_in(
     return _with_cookie(request, response, FORM_COOKIE, seed)
 
 
-def _show_kept(request: Request, kept: Posted, secret: str) -> Response:
-    """Show what was typed before, ready to be sent under the new session."""
+def _show_kept(request: Request, kept: Carried, secret: str) -> Response:
+    """Show what was typed before, ready to be sent under the new session; secrets are asked for again."""
     fields = tuple(
         KeptField(
             name=name,
@@ -134,10 +134,13 @@ def _show_kept(request: Request, kept: Posted, secret: str) -> Response:
             value=value,
             is_long="\n" in value or len(value) > LONG_VALUE,
         )
-        for name, value in kept.typed.items()
+        for name, value in kept.posted.typed.items()
     )
-    frame = bare_frame(request, form_token(secret))
-    return render("kept.html", frame, KeptPage(path=_own_path(kept.path) or "/", fields=fields))
+    again = tuple(
+        SecretField(name=name, label=kept_label(name), is_hidden=name in SECRET_FIELDS) for name in kept.again
+    )
+    page = KeptPage(path=_own_path(kept.posted.path) or "/", fields=fields, again=again)
+    return render("kept.html", bare_frame(request, form_token(secret)), page)
 
 
 def _require_ours(request: Request, form: Posted) -> None:
@@ -149,10 +152,6 @@ def _own_path(path: str) -> str:
     """Path of ours, or nothing: an address elsewhere could look like a page of this service."""
     is_ours = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
     return path if is_ours and len(path) <= 2000 else ""
-
-
-def _source(request: Request) -> str:
-    return request.client.host if request.client else "unknown"
 
 
 def with_session(request: Request, response: Response, secret: str) -> Response:
