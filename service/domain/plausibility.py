@@ -42,12 +42,8 @@ PACK_LITRES: Final = Bounds(0.01, 40_000, "From a sachet to a road tanker.")
 COUNT: Final = Bounds(0, 1_000_000, "Pieces of anything that one depot keeps.")
 
 FLUID_CELSIUS: Final = Bounds(-60, 250, "Colder than any garage, hotter than any fluid survives.")
-AMBIENT_CELSIUS: Final = Bounds(-60, 60, "The coldest and the hottest places where vehicles work.")
 EXPANSION_CELSIUS: Final = Bounds(-50, 150, "Where the volume tables of petroleum fluids hold.")
-EXPANSION_DENSITY_KG_PER_M3: Final = Bounds(
-    800.9, 1163.5, "The lubricating oils of ASTM D1250-04; second-hand."
-)
-DENSITY_KG_PER_M3: Final = Bounds(600, 1_400, "From light fuel to strong glycol.")
+DENSITY_KG_PER_M3: Final = Bounds(800.9, 1163.5, "The lubricating oils of ASTM D1250-04; second-hand.")
 
 TORQUE_NM: Final = Bounds(0.5, 2_000, "From a small bleed screw to a wheel hub; check the unit.")
 

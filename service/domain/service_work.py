@@ -156,21 +156,6 @@ def open_steps(
     return tuple((step, STEP_TEXTS[step].why) for step in required if step not in closed)
 
 
-def level_advice(fluid_celsius: float, low_celsius: float, high_celsius: float) -> str | None:
-    """Say what to do about a level that was set outside the window; None when it was inside."""
-    if fluid_celsius < low_celsius:
-        return (
-            f"The fluid was at {fluid_celsius:.0f} °C, the window opens at {low_celsius:.0f} °C. Run it "
-            "warmer and set the level again: as it warms it will stand too high."
-        )
-    if fluid_celsius > high_celsius:
-        return (
-            f"The fluid was at {fluid_celsius:.0f} °C, the window closes at {high_celsius:.0f} °C. Let it "
-            "cool and set the level again: as it cools it will stand too low."
-        )
-    return None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabourMinutes:
     """Bay minutes of a method: for the first round, and for every further one."""

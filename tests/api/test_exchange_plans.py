@@ -327,3 +327,28 @@ def test_a_return_visit_never_puts_a_date_off_and_can_be_cancelled(fleet):
 )
 def test_a_return_visit_must_say_when_and_how_much(fleet, visit):
     assert fleet.post(f"/v1/compartments/{fleet.gearbox}/return-visits", visit).status_code == 422
+
+
+@pytest.mark.parametrize("density", [None, 600, 800.9, 1163.5, 1400])
+@pytest.mark.parametrize("window", [(-60, -50), (-50, -49), (149, 150), (200, 210)])
+@pytest.mark.parametrize(("total", "drained"), [(0.05, 0.05), (2000, 0.05), (2000, 2000)])
+def test_whatever_is_stored_of_a_compartment_can_be_planned(operator, density, window, total, drained):
+    """What the tables of expansion do not cover is refused where it is told, not where it is needed."""
+    oil = {"fluid": "OIL", "kind": "automatic_transmission_car", "density_15c_kg_per_m3": density}
+    is_told = operator.post("/v1/fluids", oil).status_code == 201
+    assert is_told == (density not in {600, 1400})
+    operator.post("/v1/vehicles", {"vehicle": "VAN-01", "class": "van"})
+    place = {
+        "compartment": "gearbox",
+        "kind": "automatic_transmission_car",
+        "fluid": "OIL" if is_told else None,
+        "total_litres": total,
+        "drainable_litres": drained,
+        "level_min_celsius": window[0],
+        "level_max_celsius": window[1],
+    }
+    told = operator.post("/v1/vehicles/VAN-01/compartments", place)
+    assert (told.status_code == 201) == (window[0] >= -50 and window[1] <= 150), told.text
+    if told.status_code == 201:
+        answer = operator.post("/v1/exchange-plans", {"compartment": told.json()["id"]})
+        assert answer.status_code == 200, answer.text

@@ -317,3 +317,26 @@ def test_a_service_ticks_its_line_off_and_voiding_it_opens_the_line_again(fleet,
     with database.snapshot() as session:
         events = session.exec(select(LineEvent).order_by(LineEvent.id)).all()
         assert [event.kind for event in events] == ["done", "reopened"]
+
+
+@pytest.mark.parametrize(
+    ("celsius", "advice"),
+    [
+        (40, "as it warms it will stand about 0.28 L too high"),
+        (130, "Let it cool"),
+        (79.5, "it will stand a little too high"),
+        (200, "too low"),
+    ],
+)
+def test_a_level_set_outside_its_window_says_by_how_much_it_would_be_off(fleet, celsius, advice):
+    """9 L set 40 degrees too cold stand 284 mL too high: ASTM D1250-04, table 54D form, 850 kg/m³ (computed)."""
+    hot = {
+        **GEARBOX,
+        "compartment": "hot",
+        "total_litres": 9,
+        "level_min_celsius": 80,
+        "level_max_celsius": 90,
+    }
+    fleet.post("/v1/vehicles/VAN-07/compartments", hot)
+    told = service(work((4, 4), compartment="hot", level_celsius=celsius))
+    assert advice in refusal(fleet.post("/v1/services", told))["/compartments/0/level_celsius"]

@@ -4,7 +4,8 @@ from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 
-from service.domain.plausibility import ODOMETER_KM, past_instant, planned_day
+from service.domain.plausibility import DENSITY_KG_PER_M3, ODOMETER_KM, past_instant, planned_day
+from service.engine.level.expansion import HIGHEST_DENSITY, LOWEST_DENSITY
 from service.errors import InvalidInputError
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -56,3 +57,8 @@ def test_days_that_a_plan_can_carry() -> None:
     for day in (date(1979, 12, 31), date(2101, 1, 1)):
         with pytest.raises(InvalidInputError):
             planned_day("/on", day)
+
+
+def test_what_is_stored_fits_the_tables_of_expansion():
+    """Two rooms that do not know each other name the same table's ends."""
+    assert (DENSITY_KG_PER_M3.minimum, DENSITY_KG_PER_M3.maximum) == (LOWEST_DENSITY, HIGHEST_DENSITY)

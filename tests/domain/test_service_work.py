@@ -13,7 +13,6 @@ from service.domain.service_work import (
     CompartmentPlace,
     ServiceStep,
     labour_minutes,
-    level_advice,
     open_steps,
     required_steps,
 )
@@ -47,18 +46,6 @@ def test_open_steps_come_with_their_reason() -> None:
         (ServiceStep.COUNTER_RESET, STEP_TEXTS[ServiceStep.COUNTER_RESET].why),
     )
     assert open_steps(required, set(required)) == ()
-
-
-@pytest.mark.parametrize(("celsius", "word"), [(34.0, "warmer"), (46.0, "cool")])
-def test_a_level_outside_the_window_says_what_to_do(celsius: float, word: str) -> None:
-    advice = level_advice(celsius, 35, 45)
-    assert advice is not None
-    assert word in advice
-
-
-@pytest.mark.parametrize("celsius", [35, 40, 45])
-def test_a_level_inside_the_window_is_accepted(celsius: float) -> None:
-    assert level_advice(celsius, 35, 45) is None
 
 
 def test_labour_grows_with_the_rounds() -> None:

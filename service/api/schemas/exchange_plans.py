@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from service.api.inputs import (
     Body,
     CompartmentLitres,
+    Density,
     ExchangedLitres,
     ExpansionCelsius,
     Fraction,
@@ -15,7 +16,6 @@ from service.api.inputs import (
     IntervalMonths,
     KmPerDay,
     LifeUsed,
-    OilDensity,
     PlannedDays,
     PriceMinor,
 )
@@ -79,7 +79,7 @@ class ExchangePlanCreate(Body):
     old_life_used_sd: Fraction | None = None
     target_fresh_share: FreshShare | None = None
     target_life_used: LifeUsed | None = None
-    density_15c_kg_per_m3: OilDensity | None = None
+    density_15c_kg_per_m3: Density | None = None
     ambient_celsius: ExpansionCelsius | None = Field(default=None, description="Of the fluid that is poured.")
     level_celsius: ExpansionCelsius | None = Field(
         default=None, description="Of the fluid at the level check."

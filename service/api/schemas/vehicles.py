@@ -10,7 +10,7 @@ from service.api.inputs import (
     CompartmentLitres,
     Day,
     EngineHours,
-    FluidCelsius,
+    ExpansionCelsius,
     IntervalHours,
     IntervalKm,
     IntervalMonths,
@@ -152,8 +152,8 @@ class CompartmentFields(Body):
     interval_km: IntervalKm | None = None
     interval_months: IntervalMonths | None = None
     interval_hours: IntervalHours | None = None
-    level_min_celsius: FluidCelsius | None = None
-    level_max_celsius: FluidCelsius | None = None
+    level_min_celsius: ExpansionCelsius | None = None
+    level_max_celsius: ExpansionCelsius | None = None
     has_fluid_counter: Yes | None = None
     partial_is_full: Yes | None = None
     maker_notes: Note | None = None

@@ -1,4 +1,4 @@
-"""Pouring at one temperature for a level that is right at another."""
+"""Where the level stands at the check, and whether it may be set at this temperature."""
 
 from dataclasses import dataclass
 from enum import IntEnum
@@ -7,16 +7,10 @@ from typing import Final
 import numpy as np
 
 from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
-from service.engine.level.expansion import (
-    density_kg_per_m3,
-    litres_at,
-    litres_at_15c,
-    volume_correction_factor,
-)
+from service.engine.level.expansion import litres_at, volume_correction_factor
 from service.errors import InvalidInputError
 
 MILLILITRES_PER_LITRE: Final = 1000.0
-LITRES_PER_CUBIC_METRE: Final = 1000.0
 
 
 class WindowOutcome(IntEnum):
@@ -25,22 +19,6 @@ class WindowOutcome(IntEnum):
     INSIDE = 0
     TOO_COLD = 1
     TOO_HOT = 2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pour:
-    """What to pour into n compartments; arrays of one shape.
-
-    Parameters
-    ----------
-    poured_litres : ndarray
-        At the pouring temperature. [L]
-    poured_kg : ndarray
-        The same by weight. [kg]
-    """
-
-    poured_litres: FloatArray
-    poured_kg: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,35 +40,6 @@ class WindowCheck:
     outcome: IntArray
     off_delta_celsius: FloatArray
     level_error_millilitres: FloatArray
-
-
-def litres_to_pour(
-    needed_litres: Floats, *, needed_celsius: Floats, pour_celsius: Floats, density_15c_kg_per_m3: Floats
-) -> Pour:
-    """Litres to pour at ambient for a volume that is needed at the level temperature.
-
-    Parameters
-    ----------
-    needed_litres : float or ndarray
-        Volume missing at `needed_celsius`, not negative. [L]
-    needed_celsius, pour_celsius : float or ndarray
-        [°C]
-    density_15c_kg_per_m3 : float or ndarray
-        [kg/m³]
-
-    Returns
-    -------
-    Pour
-
-    Raises
-    ------
-    InvalidInputError
-        If a value is out of range.
-    """
-    at_15c = litres_at_15c(needed_litres, needed_celsius, density_15c_kg_per_m3)
-    poured = litres_at(at_15c, pour_celsius, density_15c_kg_per_m3)
-    density = density_kg_per_m3(pour_celsius, density_15c_kg_per_m3)
-    return Pour(poured_litres=poured, poured_kg=np.asarray(poured * density / LITRES_PER_CUBIC_METRE))
 
 
 def excess_millilitres(

@@ -74,8 +74,8 @@ class Compartment(SQLModel, table=True):
         ),
         within("baseline_odometer_km", plausibility.ODOMETER_KM),
         within("baseline_engine_hours", plausibility.ENGINE_HOURS),
-        within("level_min_celsius", plausibility.FLUID_CELSIUS),
-        within("level_max_celsius", plausibility.FLUID_CELSIUS),
+        within("level_min_celsius", plausibility.EXPANSION_CELSIUS),
+        within("level_max_celsius", plausibility.EXPANSION_CELSIUS),
         CheckConstraint("version > 0", name="version"),
     )
 

@@ -7,12 +7,13 @@ from typing import Final
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.mixing import MixingVerdict, family_of, meets, mixing
-from service.domain.service_work import STEP_TEXTS, ServiceStep, level_advice
+from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.visual_grades import parse_grade
 from service.errors import FieldError, InvalidInputError
 from service.store.tables.fluids import Fluid
 from service.store.tables.vehicles import Compartment
 from service.usecases.services.service_entries import NewWork
+from service.usecases.services.set_level import level_advice
 
 MOST_HELD_SHARE: Final = 1.5
 """Nobody gets half as much again into a closed unit. Common practice, no source."""
@@ -42,7 +43,7 @@ def check_work(pointer: str, work: NewWork, known: Circumstances) -> list[FieldE
         *_check_method(pointer, work),
         *_check_litres(pointer, work, known),
         *_check_fluid(pointer, work, known),
-        *_check_level(pointer, work, known.compartment),
+        *_check_level(pointer, work, known),
         *_check_counter(pointer, work, known.compartment),
         *_check_grade(pointer, work),
     ]
@@ -126,11 +127,10 @@ def _check_mixing(pointer: str, work: NewWork, known: Circumstances, fluid: Flui
             return
 
 
-def _check_level(pointer: str, work: NewWork, compartment: Compartment) -> Iterator[FieldError]:
-    low, high = compartment.level_min_celsius, compartment.level_max_celsius
-    if work.level_celsius is None or low is None or high is None or work.override_reason:
+def _check_level(pointer: str, work: NewWork, known: Circumstances) -> Iterator[FieldError]:
+    if work.level_celsius is None or work.override_reason:
         return
-    advice = level_advice(work.level_celsius, low, high)
+    advice = level_advice(work.level_celsius, known.compartment, known.fluid)
     if advice is not None:
         yield FieldError(f"{pointer}/level_celsius", advice)
 

@@ -8,7 +8,7 @@ from typing import Any
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.domain.service_work import STEP_TEXTS, ServiceStep, level_advice, open_steps, required_steps
+from service.domain.service_work import STEP_TEXTS, ServiceStep, open_steps, required_steps
 from service.errors import FieldError, InvalidInputError
 from service.store.repositories import fleet, job_drafts
 from service.store.tables.job_drafts import JobDraft
@@ -17,6 +17,7 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.services.record_services import RecordedService, record_service
 from service.usecases.services.service_entries import NewService, NewWork
+from service.usecases.services.set_level import level_advice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,8 +117,6 @@ def _shown_by(work: NewWork, place: Compartment) -> frozenset[ServiceStep]:
         shown.add(ServiceStep.SEALS_RENEWED)
     if work.counter_reset:
         shown.add(ServiceStep.COUNTER_RESET)
-    low, high = place.level_min_celsius, place.level_max_celsius
-    has_level = work.level_celsius is not None and low is not None and high is not None
-    if has_level and level_advice(work.level_celsius or 0.0, low or 0.0, high or 0.0) is None:
+    if work.level_celsius is not None and level_advice(work.level_celsius, place, None) is None:
         shown.add(ServiceStep.LEVEL_IN_WINDOW)
     return frozenset(shown)

@@ -11,15 +11,15 @@ from service.engine.level.expansion import (
     litres_at_15c,
     volume_correction_factor,
 )
-from service.engine.level.setting import WindowOutcome, check_window, excess_millilitres, litres_to_pour
+from service.engine.level.setting import WindowOutcome, check_window, excess_millilitres
 from service.errors import InvalidInputError
 
 
 def test_four_litres_at_forty_degrees_poured_at_twenty() -> None:
     """3.9403 L, 3.337 kg; 4 L at 20 °C weigh 3.3874 kg; derived, density 850."""
-    pour = litres_to_pour(4.0, needed_celsius=40.0, pour_celsius=20.0, density_15c_kg_per_m3=850.0)
-    assert pour.poured_litres == pytest.approx(3.9403, abs=5e-5)
-    assert pour.poured_kg == pytest.approx(3.337, abs=5e-4)
+    poured_litres = litres_at(litres_at_15c(4.0, 40.0, 850.0), 20.0, 850.0)
+    assert poured_litres == pytest.approx(3.9403, abs=5e-5)
+    assert poured_litres * density_kg_per_m3(20.0, 850.0) / 1000.0 == pytest.approx(3.337, abs=5e-4)
     assert 4.0 * density_kg_per_m3(20.0, 850.0) / 1000.0 == pytest.approx(3.3874, abs=5e-5)
 
 

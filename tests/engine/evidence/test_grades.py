@@ -1,9 +1,8 @@
-"""Grades, laboratory values and contamination."""
+"""Grades and laboratory values."""
 
 import numpy as np
 import pytest
 
-from service.engine.evidence.contamination import find_contamination
 from service.engine.evidence.grades import life_used_from_grade, life_used_from_laboratory
 from service.errors import InvalidInputError
 
@@ -73,24 +72,3 @@ def test_unknown_grades_and_senseless_tables_are_refused() -> None:
         life_used_from_grade(np.array([0]), means, np.array([0.2, 0.0]))
     with pytest.raises(InvalidInputError):
         life_used_from_grade(np.array([0]), np.array([-0.1, 0.5]), deviations)
-
-
-def test_contamination() -> None:
-    """0.2 % water is normal condensate in a heavy-duty automatic gearbox, coolant never tolerable
-    (published, a heavy-duty operator's manual).
-    """
-    found = find_contamination(
-        water_mass_fraction=np.array([0.002, 0.0021, NONE, NONE, 0.0]),
-        highest_water_mass_fraction=0.002,
-        is_coolant_found=np.array([False, False, True, False, False]),
-        is_milky=np.array([False, False, False, True, False]),
-    )
-    np.testing.assert_array_equal(found.has_too_much_water, [False, True, False, False, False])
-    np.testing.assert_array_equal(found.is_contaminated, [False, True, True, True, False])
-    with pytest.raises(InvalidInputError):
-        find_contamination(
-            water_mass_fraction=np.array([3.0]),
-            highest_water_mass_fraction=0.002,
-            is_coolant_found=np.array([False]),
-            is_milky=np.array([False]),
-        )
