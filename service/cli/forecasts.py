@@ -11,6 +11,7 @@ import typer
 
 from service.cli.context import OrganisationOption, acting_for, opened_database, told_errors
 from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
+from service.engine.skill.due_dates import DateScorecard
 from service.engine.skill.tasks import Pasts, project_tasks
 from service.errors import InvalidInputError
 from service.usecases.usage.show_accuracy import show_accuracy
@@ -49,12 +50,17 @@ def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option
 
 
 def accuracy(
-    out: Annotated[Path | None, typer.Option(dir_okay=False, help="Write the table as CSV too.")] = None,
+    out: Annotated[Path | None, typer.Option(dir_okay=False, help="Write the scores as CSV too.")] = None,
+    dates_out: Annotated[
+        Path | None, typer.Option(dir_okay=False, help="Write how dates held as CSV too.")
+    ] = None,
     organisation: OrganisationOption = None,
 ) -> None:
     """Say how projections along the stored histories would have turned out, against plain averages.
 
-    Example: sumpwise accuracy --out accuracy.csv
+    The first table is of odometers at given dates, the second of the dates at which distances would be reached.
+
+    Example: sumpwise accuracy --out accuracy.csv --dates-out dates.csv
     """
     with opened_database() as (database, clock, _):
         caller = acting_for(database, organisation, "accuracy")
@@ -63,17 +69,28 @@ def accuracy(
     typer.echo(f"{found.n_vehicles} vehicles")
     typer.echo(f"{'method':24}{'horizon':>8}{'n':>7}{'error km':>10}{'days':>8}{'pinball':>9}{'P10-P90':>9}")
     for card in found.cards:
-        horizon = "all" if card.horizon_days == ALL_HORIZONS else f"{card.horizon_days:.0f} d"
         typer.echo(
-            f"{card.method:24}{horizon:>8}{card.n_exercises:>7}{card.absolute_error_km:>10.0f}"
+            f"{card.method:24}{_horizon(card.horizon_days):>8}{card.n_exercises:>7}{card.absolute_error_km:>10.0f}"
             f"{card.absolute_error_days:>8.1f}{card.pinball_km:>9.1f}{card.coverage_fraction:>9.1%}"
         )
+    typer.echo(f"{'dates':24}{'horizon':>8}{'n':>7}{'open':>7}{'days':>8}{'plain':>8}{'P10-P90':>9}")
+    for date_card in found.dates:
+        typer.echo(
+            f"{'service':24}{_horizon(date_card.horizon_days):>8}{date_card.n_dates:>7}{date_card.n_open:>7}"
+            f"{date_card.absolute_error_days:>8.1f}{date_card.plain_absolute_error_days:>8.1f}"
+            f"{date_card.held_fraction:>9.1%}"
+        )
     if out is not None:
-        _write_cards(out, found.cards)
+        _write_cards(out, found.cards, [name for name in Scorecard.__slots__ if name != "pit_fraction"])
+    if dates_out is not None:
+        _write_cards(dates_out, found.dates, DateScorecard.__slots__)
 
 
-def _write_cards(out: Path, cards: Sequence[Scorecard]) -> None:
-    names = [name for name in Scorecard.__slots__ if name != "pit_fraction"]
+def _horizon(days: float) -> str:
+    return "all" if days == ALL_HORIZONS else f"{days:.0f} d"
+
+
+def _write_cards(out: Path, cards: Sequence[Scorecard | DateScorecard], names: Sequence[str]) -> None:
     with out.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(names)

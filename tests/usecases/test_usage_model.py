@@ -159,11 +159,33 @@ def test_the_command_prints_the_same_scores_and_writes_them(
         yield database, clock, None
 
     monkeypatch.setattr(forecasts, "opened_database", opened)
-    forecasts.accuracy(out=tmp_path / "accuracy.csv", organisation=None)
+    forecasts.accuracy(out=tmp_path / "accuracy.csv", dates_out=tmp_path / "dates.csv", organisation=None)
     printed = capsys.readouterr().out.splitlines()
     with (tmp_path / "accuracy.csv").open(encoding="utf-8", newline="") as file:
         written = list(csv.DictReader(file))
+    with (tmp_path / "dates.csv").open(encoding="utf-8", newline="") as file:
+        dates = list(csv.DictReader(file))
     assert printed[0] == f"{N_VEHICLES} vehicles"
-    assert len(printed) == len(written) + 2
-    shown = fleet.get("/v1/accuracy").json()["scores"]
-    assert [round(float(row["pinball_km"]), 2) for row in written] == [row["pinball_km"] for row in shown]
+    assert len(printed) == len(written) + len(dates) + 3
+    shown = fleet.get("/v1/accuracy").json()
+    assert [round(float(row["pinball_km"]), 2) for row in written] == [
+        row["pinball_km"] for row in shown["scores"]
+    ]
+    held = [round(float(row["held_fraction"]), 4) for row in dates]
+    assert len(held) > 3
+    assert held == [row["held_p10_p90"] for row in shown["dates"]]
+
+
+def test_dates_given_for_distances_ahead_held_about_as_often_as_promised(database, fleet, clock):
+    """Steady vans with a strong season; monthly readings say nothing of dates two weeks or a month ahead."""
+    Tick(database, clock, checks_clock=False)()
+    dates = {score["horizon_days"]: score for score in fleet.get("/v1/accuracy").json()["dates"]}
+    assert set(dates) == {None, 90, 180, 365}
+    for score in dates.values():
+        assert score["n_vehicles"] == N_VEHICLES
+        assert score["held_p10_p90"] + score["before_p10"] + score["after_p90"] == pytest.approx(
+            1.0, abs=0.001
+        )
+        assert score["absolute_error_days"] < 0.8 * score["plain_absolute_error_days"]
+    assert 0.7 < dates[None]["held_p10_p90"] <= 1.0
+    assert sum(dates[days]["n_dates"] for days in (90, 180, 365)) == dates[None]["n_dates"]

@@ -1,6 +1,7 @@
 """How past projections turned out: the service's own against plain averages, from rolling origins."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -8,12 +9,15 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from service.domain.roles import Scope
-from service.engine.skill.backtest import Scorecard, backtest
-from service.store.repositories.meter_histories import meter_histories
+from service.engine.skill.backtest import HORIZONS_DAYS, Scorecard, backtest
+from service.engine.skill.due_dates import DateScorecard, date_exercises, score_dates
+from service.engine.usage.filter import filter_readings
+from service.engine.usage.origins import histories_up_to
+from service.store.repositories.meter_histories import MeterHistory, meter_histories
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.caller import Caller
-from service.usecases.usage.estimate_usage import operational_days
-from service.usecases.usage.usage_model import known_usage, vehicle_classes
+from service.usecases.usage.estimate_usage import meter, operational_days
+from service.usecases.usage.usage_model import KnownUsage, known_usage, vehicle_classes
 
 MOST_VEHICLES: Final = 400
 """Scored at once; evenly spread over a larger fleet."""
@@ -21,11 +25,12 @@ MOST_VEHICLES: Final = 400
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Accuracy:
-    """Scores of the service and of the plain methods, all horizons together and each one."""
+    """Scores of the service and of the plain methods, all horizons together and each one; and those of our dates."""
 
     as_of: datetime
     n_vehicles: int
     cards: list[Scorecard]
+    dates: list[DateScorecard]
 
 
 def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
@@ -49,4 +54,24 @@ def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
         operational_days=operational_days(known.seasons_of(classes), history),
     )
     scored = [card for card in cards if card.n_exercises > 0 and np.isfinite(card.pinball_km)]
-    return Accuracy(as_of=now, n_vehicles=len(chosen), cards=scored)
+    dates = _score_dates(history, known, classes, now)
+    return Accuracy(as_of=now, n_vehicles=len(chosen), cards=scored, dates=dates)
+
+
+def _score_dates(
+    history: MeterHistory, known: KnownUsage, classes: Sequence[str], now: datetime
+) -> list[DateScorecard]:
+    """Ask the due forecast at every origin for the dates of a limit ahead, and look when it was reached."""
+    exercises = date_exercises(history.time_days, history.value, history.offsets, HORIZONS_DAYS)
+    vehicle = exercises.origins.vehicle
+    at, offsets = histories_up_to(exercises.origins, history.offsets)
+    season = known.seasons_of(classes)
+    state = filter_readings(
+        operational_days(season, history)[at],
+        history.value[at],
+        offsets,
+        known.odometer_priors(classes).take(vehicle),
+        known.hyperparameters_of(classes).take(vehicle),
+    )
+    read_then = replace(meter(state, now, season.take(vehicle)), days_since_reading=np.zeros(vehicle.size))
+    return [card for card in score_dates(exercises, read_then) if card.n_dates + card.n_open > 0]

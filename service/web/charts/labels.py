@@ -45,7 +45,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "run_out_probability": "Chance of running out",
         "week": "Week",
         "yes": "yes",
-        "coverage_title": "How often our 8-in-10 ranges held, by how far ahead",
+        "coverage_title": "How often our 8-in-10 dates held, by how far ahead",
         "coverage": "Held",
         "coverage_point": "{horizon}: {covered} of {n} held.",
         "promised": "promised",
