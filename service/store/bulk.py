@@ -70,13 +70,11 @@ def put_columns(session: Session, table: Table, fixed: Sequence[str], columns: C
     """
     connection = session.connection()
     names = [name for name in columns if name not in fixed] + list(fixed)
-    rows = list(
-        zip(*_driver_columns(connection, table, {name: columns[name] for name in names}), strict=True)
-    )
-    if connection.dialect.name == "postgresql" and len(rows) >= COPY_FROM_ROWS:
-        _put_staged(connection, table, fixed, names, rows)
-    elif rows:
-        _put_each(connection, table, fixed, names, rows)
+    values = _driver_columns(connection, table, {name: columns[name] for name in names})
+    if connection.dialect.name == "postgresql" and len(values[0]) >= COPY_FROM_ROWS:
+        _put_staged(connection, table, fixed, names, list(zip(*values, strict=True)))
+    elif len(values[0]):
+        _put_each(connection, table, fixed, names, values)
 
 
 def fetch_tuples(session: Session, statement: str, values: tuple[Any, ...]) -> list[tuple[Any, ...]]:
@@ -111,15 +109,15 @@ def _put_each(
     table: Table,
     fixed: Sequence[str],
     names: Sequence[str],
-    rows: list[tuple[Any, ...]],
+    values: Sequence[Sequence[Any]],
 ) -> None:
     mark, key = _mark(connection), fixed[0]
     changes = ", ".join(f"{name} = {mark}" for name in names if name not in fixed)
-    where = len(names) - len(fixed)
     update = f"UPDATE {table.name} SET {changes} WHERE {key} = {mark}"  # noqa: S608
-    if connection.exec_driver_sql(update, [row[: where + 1] for row in rows]).rowcount < len(rows):
+    rows = list(zip(*values[: names.index(key) + 1], strict=True))
+    if connection.exec_driver_sql(update, rows).rowcount < len(rows):
         insert = f"{_insert(connection, table, names)} ON CONFLICT ({key}) DO NOTHING"
-        connection.exec_driver_sql(insert, rows)
+        connection.exec_driver_sql(insert, list(zip(*values, strict=True)))
 
 
 def _put_staged(
@@ -188,8 +186,17 @@ def _driver_values(
 ) -> Sequence[Any]:
     dialect = connection.dialect
     if isinstance(values, np.ndarray):
-        if values.dtype.kind == "M" and dialect.name == "sqlite":
-            return [None if text == "NaT" else text for text in np.datetime_as_string(values).tolist()]
-        return listed(values)
+        return (
+            _sqlite_texts(values) if values.dtype.kind == "M" and dialect.name == "sqlite" else listed(values)
+        )
     process = table.c[name].type.dialect_impl(dialect).bind_processor(dialect)
     return values if process is None else [process(value) for value in values]
+
+
+def _sqlite_texts(values: NDArray[Any]) -> list[str | None]:
+    """Write dates as SQLite keeps them; a column has far fewer than it has rows."""
+    distinct, place = np.unique(values, return_inverse=True)
+    texts = np.datetime_as_string(distinct).astype(object)
+    texts[np.isnat(distinct)] = None
+    every: list[str | None] = texts[place].tolist()
+    return every

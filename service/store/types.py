@@ -87,9 +87,11 @@ class UtcDateTime(TypeDecorator[datetime]):
 
 
 def one_of(column: str, members: type[StrEnum] | Iterable[str], name: str) -> CheckConstraint:
-    """Let a text column hold the members of an enumeration only."""
-    listed = ", ".join(f"'{member!s}'" for member in members)
-    return CheckConstraint(f"{column} IN ({listed})", name=name)
+    """Let a text column hold the members of an enumeration only.
+
+    Not by IN: of a longer list SQLite makes a table for every row that it writes.
+    """
+    return CheckConstraint(" OR ".join(f"{column} = '{member!s}'" for member in members), name=name)
 
 
 def within(column: str, bounds: Bounds) -> CheckConstraint:

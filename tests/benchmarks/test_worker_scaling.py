@@ -31,9 +31,9 @@ MEGABYTE = 1e6
 FILL = """
 INSERT INTO projection
     (compartment_id, organisation_id, vehicle_id, as_of, life_used_q10, life_used_q50, life_used_q90, due_q10_on,
-    limit_reached, probability_by_limit, overdue_probability, week_probabilities, litres, n_rounds, method)
+    limit_reached, limit_probabilities, overdue_probability, week_probabilities, litres, n_rounds, method)
 SELECT compartment_id, organisation_id, vehicle_id, CAST(:at AS timestamptz), 0, 0, 0, due_on,
-    'none', '{}', 0, decode(repeat('00', 104), 'hex'), 0, 0, 'drain_and_fill'
+    'none', decode(repeat('00', 20), 'hex'), 0, decode(repeat('00', 104), 'hex'), 0, 0, 'drain_and_fill'
 FROM compartment_state
 """
 

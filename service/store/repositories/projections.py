@@ -96,19 +96,22 @@ def read_compartments(
     wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
 ) -> dict[str, list[Any]]:
     """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
+    state = CompartmentState
     query = (
         select(*(cast(col(one), Text) if _type(one) is JSON else col(one) for one in wanted))
+        .select_from(state)
+        .join(Compartment, col(Compartment.id) == state.compartment_id)
         .join(
             Vehicle,
             (col(Vehicle.organisation_id) == Compartment.organisation_id)
             & (col(Vehicle.id) == Compartment.vehicle_id),
         )
-        .join(CompartmentState, col(CompartmentState.compartment_id) == Compartment.id)
+        # The states' index on vehicles has this order, so that SQLite need not sort whole rows.
         .where(
-            col(Compartment.organisation_id) == organisation_id,
-            is_one_of(session, col(Compartment.vehicle_id), vehicle_ids),
+            col(state.organisation_id) == organisation_id,
+            is_one_of(session, col(state.vehicle_id), vehicle_ids),
         )
-        .order_by(col(Compartment.vehicle_id), col(Compartment.id))
+        .order_by(col(state.vehicle_id), col(state.compartment_id))
     )
     lists: list[list[Any]] = [[] for _ in wanted]
     for rows in fetch_parts(session, query):

@@ -107,9 +107,9 @@ class Projection(SQLModel, table=True):
     due_q50_on: date | None = None
     due_q90_on: date | None = None
     limit_reached: str = Field(max_length=16)
-    probability_by_limit: dict[str, float] = Field(
-        default_factory=dict, sa_column=Column(JSON, nullable=False)
-    )
+    limit_probabilities: bytes
+    """float32 probability of each `Limit`, in their order, of being the first reached within the horizon."""
+
     overdue_probability: float = 0.0
     week_probabilities: bytes
     """float32 probability of falling due in each of the coming ISO weeks, the present one first."""

@@ -45,7 +45,8 @@ LIMIT_BY_CODE: Final = {
     LimitCode.CONDITION: Limit.CONDITION,
     LimitCode.CONTAMINATION: Limit.CONTAMINATION,
 }
-NAME_BY_CODE: Final = {int(code): str(name) for code, name in LIMIT_BY_CODE.items()}
+_NAMES: Final = np.array([str(LIMIT_BY_CODE.get(code, "none")) for code in LimitCode])
+_COLUMN_OF_LIMIT: Final = [{name: int(code) for code, name in LIMIT_BY_CODE.items()}[name] for name in Limit]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,21 +101,18 @@ class FleetProjection:
         """Limit that most likely bites first."""
         return LIMIT_BY_CODE.get(LimitCode(int(self.due.biting_limit[place])))
 
-    def limit_names(self) -> list[str | None]:
-        """Name of that limit of every compartment."""
-        return [NAME_BY_CODE.get(code) for code in self.due.biting_limit.tolist()]
+    def limit_names(self) -> NDArray[np.str_]:
+        """Name of that limit of every compartment, or `none`."""
+        return _NAMES[self.due.biting_limit]
 
     def limit_probabilities(self, place: int) -> dict[str, float]:
         """Probability of being the first limit reached within the horizon, by limit; what is impossible is left out."""
-        return _by_limit(self.due.limit_probability[place].tolist())
+        row = self.due.limit_probability[place].tolist()
+        return {str(name): row[code] for code, name in LIMIT_BY_CODE.items() if row[code] > 0.0}
 
-    def probabilities_by_limit(self) -> list[dict[str, float]]:
-        """Those of every compartment."""
-        return [_by_limit(row) for row in self.due.limit_probability.tolist()]
-
-
-def _by_limit(row: Sequence[float]) -> dict[str, float]:
-    return {name: row[code] for code, name in NAME_BY_CODE.items() if row[code] > 0.0}
+    def probabilities_by_limit(self) -> Floats:
+        """Those of every compartment, a column a `Limit` of the domain."""
+        return self.due.limit_probability[:, _COLUMN_OF_LIMIT]
 
 
 def project_due(

@@ -41,22 +41,27 @@ def _columns(organisation_id: int, usage: FleetUsage, projection: FleetProjectio
     spread = np.sqrt(projection.fluid_now.life_used_variance)[:, np.newaxis] * ndtri(probabilities)
     life_used = np.maximum(projection.fluid_now.life_used[:, np.newaxis] + spread, 0.0)
     recommended = recommend_exchange(projection.compartments)
-    weeks = np.ascontiguousarray(projection.due.week_probability, dtype=np.float32)
     return {
         "compartment_id": projection.compartments["id"],
-        "organisation_id": [organisation_id] * n,
+        "organisation_id": np.full(n, organisation_id),
         "vehicle_id": projection.compartments["vehicle_id"],
         **_by_quantile("odometer_{}_km", odometer),
         **_by_quantile("life_used_{}", life_used),
         **_by_quantile("due_{}_on", projection.due_days),
-        "limit_reached": [limit or "none" for limit in projection.limit_names()],
-        "probability_by_limit": projection.probabilities_by_limit(),
+        "limit_reached": projection.limit_names(),
+        "limit_probabilities": _packed(projection.probabilities_by_limit()),
         "overdue_probability": projection.due.overdue_probability,
-        "week_probabilities": [week.tobytes() for week in weeks],
+        "week_probabilities": _packed(projection.due.week_probability),
         "litres": recommended.litres,
         "n_rounds": recommended.n_rounds,
-        "method": [str(method) for method in recommended.method],
+        "method": np.array(recommended.method, dtype=np.str_),
     }
+
+
+def _packed(rows: NDArray[np.floating[Any]]) -> NDArray[np.void]:
+    """Numbers of each row in single precision, as bytes."""
+    table = np.ascontiguousarray(rows, dtype=np.float32)
+    return table.view(np.dtype((np.void, table.shape[1] * table.itemsize)))[:, 0]
 
 
 def _by_quantile(name: str, values: NDArray[Any]) -> dict[str, NDArray[Any]]:
