@@ -74,7 +74,6 @@ BAY_HOURS_PER_DAY: Final = Bounds(0, 2_400, "A hundred bays around the clock.")
 PRICE_MINOR: Final = Bounds(0, 1_000_000_000, "In the smallest unit of the currency.")
 
 VISCOSITY_MM2_PER_S: Final = Bounds(0.2, 1_000_000, "From petrol to cold grease.")
-CONCENTRATION_MG_PER_KG: Final = Bounds(0, 1_000_000, "A million mg/kg is all of it.")
 
 OFFSET_KM: Final = Bounds(-ODOMETER_KM.maximum, ODOMETER_KM.maximum, "No two odometers are further apart.")
 OFFSET_HOURS: Final = Bounds(-ENGINE_HOURS.maximum, ENGINE_HOURS.maximum, "No two meters are further apart.")

@@ -103,6 +103,21 @@ def test_a_contaminated_fluid_is_due_now_with_the_caution_that_belongs_to_it(fle
     assert projected(fleet)["limit"] != "contamination"
 
 
+def test_values_are_told_in_the_words_of_the_standards_too(fleet):
+    """Worked example of ASTM D2270-10(2016); counts of the table of ISO 4406; TRL report LR903 (published)."""
+    values = {"viscosity_40c_mm2_per_s": 73.3, "viscosity_100c_mm2_per_s": 8.86}
+    counts = {"particles_4um_per_ml": 2501, "particles_6um_per_ml": 641, "particles_14um_per_ml": 21}
+    shown = fleet.post("/v1/samples", sample(laboratory={**values, **counts})).json()["grades"]
+    assert [(one["standard"], one["grade"]) for one in shown] == [
+        ("ASTM D2270", "92"),
+        ("ISO 4406", "19/17/12"),
+    ]
+    brakes = fleet.post(
+        "/v1/samples", sample(compartment="brakes", laboratory={"water_fraction": 0.03})
+    ).json()
+    assert [(one["standard"], one["grade"]) for one in brakes["grades"]] == [("TRL LR903", "145 °C")]
+
+
 def test_a_clean_look_does_not_end_an_alarm_that_a_clean_analysis_ends(fleet):
     fleet.post("/v1/samples", sample(laboratory={"coolant_fraction": 0.01}))
     fleet.post("/v1/samples", sample(grade="clear", taken_at="2026-05-02T10:00:00Z"))
@@ -155,6 +170,10 @@ def test_a_rate_of_change_counts_what_an_exchange_took_away(fleet):
         (sample(laboratory={"iron_mg_per_kg": -3}), "/laboratory/iron_mg_per_kg", "between 0"),
         (sample(laboratory={"iron_mg_per_kg": 3}, units={"iron_mg_per_kg": "oz"}), "/laboratory/iron_mg_per_kg", "ppm"),
         (sample(laboratory={"water_fraction": 3}), "/laboratory/water_fraction", "percent"),
+        (sample(laboratory={"viscosity_40c_mm2_per_s": 7, "viscosity_100c_mm2_per_s": 35}),
+         "/laboratory/viscosity_100c_mm2_per_s", "exchanged"),
+        (sample(grade="brown", new_values={"particles_6um_per_ml": 10, "particles_14um_per_ml": 11}),
+         "/new_values/particles_14um_per_ml", "particles_6um_per_ml"),
         (sample(grade="brown", taken_at="2026-06-01T08:00:00Z"), "/taken_at", "future"),
         (sample(grade="brown", taken_at="2026-05-01T08:00:00"), "/taken_at", "offset"),
         (sample(grade="brown", compartment="sump"), "/compartment", "brakes, gearbox"),

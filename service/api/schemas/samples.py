@@ -18,6 +18,7 @@ from service.api.inputs import (
 from service.api.schemas.services import Grade
 from service.domain.external_ids import IdKind, format_id
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty
+from service.domain.laboratory_report import GradeShown
 from service.domain.limits import AlarmLevel, Basis
 from service.domain.sourced import Flag
 from service.domain.units_of_distance import DistanceUnit
@@ -123,6 +124,25 @@ class RateRead(BaseModel):
         )
 
 
+class GradeRead(BaseModel):
+    """What measured values are called by an open standard."""
+
+    standard: str
+    grade: str
+    meaning: str
+    properties: list[LaboratoryProperty]
+
+    @classmethod
+    def of(cls, shown: GradeShown) -> Self:
+        """Show a grade."""
+        return cls(
+            standard=shown.standard,
+            grade=shown.grade,
+            meaning=shown.meaning,
+            properties=list(shown.properties),
+        )
+
+
 class LifeUsed(BaseModel):
     """An estimate with its standard deviation."""
 
@@ -194,6 +214,7 @@ class SampleRead(SampleRow):
                     "is_contaminated": False,
                     "limits": [],
                     "rates": [],
+                    "grades": [],
                     "life_used_before": {"mean": 0.62, "sd": 0.21},
                     "life_used_after": {"mean": 0.57, "sd": 0.07},
                     "cautions": [],
@@ -204,6 +225,7 @@ class SampleRead(SampleRow):
 
     limits: list[LimitRead] = Field(description="Limits at caution or critical.")
     rates: list[RateRead]
+    grades: list[GradeRead] = Field(description="The values in the words of open standards.")
     life_used_before: LifeUsed | None
     life_used_after: LifeUsed | None
     cautions: list[str]
@@ -215,6 +237,7 @@ class SampleRead(SampleRow):
             **cls.fields_of(findings.sample, vehicle, findings.compartment.reference),
             limits=[LimitRead.of(reached) for reached in findings.limits],
             rates=[RateRead.of(rate) for rate in findings.rates],
+            grades=[GradeRead.of(shown) for shown in findings.grades],
             life_used_before=LifeUsed.of(findings.before),
             life_used_after=LifeUsed.of(findings.after),
             cautions=findings.cautions,

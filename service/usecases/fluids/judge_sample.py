@@ -10,6 +10,7 @@ from sqlmodel import Session
 from service.domain.cautions import DEFERENCE
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
+from service.domain.laboratory_report import GradeShown, grades_shown
 from service.domain.limits import AlarmLevel, AlarmLimit, Basis
 from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS, VisualGrade
 from service.engine.evidence.trend import SamplePairs, rate_of_change
@@ -64,6 +65,7 @@ class SampleFindings:
     compartment: Compartment
     limits: list[LimitReached]
     rates: list[Rate]
+    grades: list[GradeShown]
     before: FluidPoint | None
     """The estimate just before; none of a voided sample."""
 
@@ -86,6 +88,7 @@ def judge_sample(session: Session, organisation_id: int, sample: Sample) -> Samp
         compartment=compartment,
         limits=_limits_reached(limits, sample, new_values),
         rates=[] if place is None else _rates(history, limits, steps[: place + 1], sample, new_values),
+        grades=grades_shown(kind, sample.laboratory),
         before=None if place is None else steps[place].before,
         after=None if place is None else steps[place].after,
         cautions=_cautions(kind, sample),

@@ -11,10 +11,11 @@ from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id, parse_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty, value_inside
+from service.domain.laboratory_report import contradictions
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.visual_grades import parse_grade
-from service.errors import DuplicateError, InvalidInputError, ServiceError, StateTransitionError
+from service.errors import DuplicateError, FieldError, InvalidInputError, ServiceError, StateTransitionError
 from service.store.repositories import fleet, services
 from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.services import Sample
@@ -198,6 +199,9 @@ def _inside(pointer: str, values: Mapping[str, float], units: Mapping[str, str])
             ) from None
         unit = units.get(name, INSIDE_UNIT[PROPERTY_RULES[laboratory_property].quantity])
         converted[name] = value_inside(f"{pointer}/{name}", laboratory_property, value, unit)
+    against = [FieldError(f"{pointer}{one.pointer}", one.detail) for one in contradictions(converted)]
+    if against:
+        raise InvalidInputError(f"Two values contradict each other. {against[0].detail}", against)
     return converted
 
 
