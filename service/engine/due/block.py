@@ -6,10 +6,11 @@ from typing import Final
 import numpy as np
 
 from service.engine.due.bivariate import CORRELATION_BOUND
-from service.engine.due.condition import LifeGain, condition_score, life_variance
-from service.engine.due.limits import Condition, FloatArray, IntArray, Limit, Meter
+from service.engine.due.condition import Ageing, LifeGain, condition_score, life_variance
+from service.engine.due.limits import FloatArray, IntArray, Limit, Meter
 from service.engine.due.motion import Motion, meter_table
 from service.engine.due.passage import passage_score
+from service.engine.due.precision import Floats
 
 Pair = tuple[Limit, Limit]
 
@@ -21,16 +22,14 @@ class LimitBlock:
     """Compartments with the same kinds of limit on a meter or on condition, in the order of `present`.
 
     All arrays have shape (n,). `root_remaining_km` and `root_remaining_hours` are cube roots of limit less last
-    reading and matter only where that limit is present. `condition_age_days` is the age of the life used now. A
-    meter is None where nothing in the block depends on it.
+    reading and matter only where that limit is present. A meter is None where nothing in the block depends on it.
     """
 
     present: tuple[Limit, ...]
     vehicle_row: IntArray
     root_remaining_km: FloatArray
     root_remaining_hours: FloatArray
-    condition: Condition | None
-    condition_age_days: FloatArray
+    ageing: Ageing | None
     odometer: Meter | None
     hour_meter: Meter | None
     km_hours_correlation: float
@@ -62,57 +61,60 @@ class LimitBlock:
             hours=meter_table(self.hour_meter, rows, days_ahead),
         )
 
-    def scores(self, motion: Motion) -> list[FloatArray]:
-        """Score each present limit: it has been reached with probability Phi(score)."""
-        scores = []
-        for limit in self.present:
+    def scores(self, motion: Motion) -> FloatArray:
+        """Score each present limit, shape (n_limits, n): it has been reached with probability Phi(score)."""
+        n_columns = np.broadcast_shapes(motion.days_ahead.shape, self.vehicle_row[motion.columns].shape)
+        scores = np.empty((len(self.present), *n_columns))
+        for limit, score in zip(self.present, scores, strict=True):
             if limit is Limit.DISTANCE and motion.km is not None:
                 offset, slope = motion.km.passage_terms()
-                scores.append(passage_score(offset, slope, self.root_remaining_km[motion.columns]))
+                score[:] = passage_score(offset, slope, self.root_remaining_km[motion.columns])
             elif limit is Limit.HOURS and motion.hours is not None:
                 offset, slope = motion.hours.passage_terms()
-                scores.append(passage_score(offset, slope, self.root_remaining_hours[motion.columns]))
-            elif limit is Limit.CONDITION and self.condition is not None:
-                scores.append(self._condition_score(self.condition, motion))
+                score[:] = passage_score(offset, slope, self.root_remaining_hours[motion.columns])
+            elif limit is Limit.CONDITION and self.ageing is not None:
+                ageing = self.ageing.take(motion.columns)
+                gain = self._gain(ageing, motion)
+                score[:] = condition_score(ageing.life_left, ageing.life_used_sd, ageing.rate_cv, gain)
         return scores
 
     def correlations(self, motion: Motion) -> dict[Pair, FloatArray]:
         """Correlate each pair of limits at the motion's days, one value a column."""
         r = self.km_hours_correlation
-        pairs = {(Limit.DISTANCE, Limit.HOURS): np.full(self.vehicle_row.size, r)}
-        if self.condition is not None:
-            gain = self._gain(self.condition, motion)
-            cv = self.condition.rate_cv_fraction[motion.columns]
-            variance = life_variance(self.condition.life_used_sd_fraction[motion.columns], cv, gain)
+        pairs: dict[Pair, FloatArray] = {
+            (Limit.DISTANCE, Limit.HOURS): np.full(self.vehicle_row.size, r),
+        }
+        if self.ageing is not None:
+            ageing = self.ageing.take(motion.columns)
+            variance = life_variance(ageing.life_used_sd, ageing.rate_cv, self._gain(ageing, motion))
             scale = 1.0 / np.sqrt(np.maximum(variance, _SMALLEST_VARIANCE))
-            with_km = (gain.km_sd + r * gain.hours_sd) * scale
-            with_hours = (gain.hours_sd + r * gain.km_sd) * scale
+            km_sd, hours_sd = _life_sds(ageing, motion)
+            with_km, with_hours = (km_sd + r * hours_sd) * scale, (hours_sd + r * km_sd) * scale
             pairs[Limit.DISTANCE, Limit.CONDITION] = np.minimum(with_km, CORRELATION_BOUND)
             pairs[Limit.HOURS, Limit.CONDITION] = np.minimum(with_hours, CORRELATION_BOUND)
         return pairs
 
-    def _condition_score(self, condition: Condition, motion: Motion) -> FloatArray:
-        at = motion.columns
-        return condition_score(
-            condition.life_limit_fraction[at] - condition.life_used_fraction[at],
-            condition.life_used_sd_fraction[at],
-            condition.rate_cv_fraction[at],
-            self._gain(condition, motion),
-        )
-
-    def _gain(self, condition: Condition, motion: Motion) -> LifeGain:
-        at = motion.columns
-        mean = condition.life_per_day[at] * (motion.days_ahead + self.condition_age_days[at])
-        km_sd = hours_sd = np.zeros(1)
-        variance = km_sd
+    def _gain(self, ageing: Ageing, motion: Motion) -> LifeGain:
+        mean = motion.days_ahead.astype(ageing.age_days.dtype) + ageing.age_days
+        mean *= ageing.life_per_day
+        variance: Floats = np.zeros(1, dtype=mean.dtype)
         if motion.km is not None:
-            km_mean, km_sd = motion.km.mean_and_sd()
-            mean += condition.life_per_km[at] * km_mean
-            km_sd = condition.life_per_km[at] * km_sd
-            variance = km_sd * km_sd
+            km_mean, km_variance = motion.km.mean_and_variance()
+            mean += ageing.life_per_km * km_mean
+            variance = ageing.life_per_km * ageing.life_per_km
+            variance *= km_variance
         if motion.hours is not None:
-            h_mean, hours_sd = motion.hours.mean_and_sd()
-            mean += condition.life_per_hour[at] * h_mean
-            hours_sd = condition.life_per_hour[at] * hours_sd
+            mean += ageing.life_per_hour * motion.hours.mean_and_variance()[0]
+            km_sd, hours_sd = _life_sds(ageing, motion)
             variance = variance + hours_sd * (hours_sd + 2.0 * self.km_hours_correlation * km_sd)
-        return LifeGain(mean_fraction=mean, meter_variance=variance, km_sd=km_sd, hours_sd=hours_sd)
+        return LifeGain(mean_fraction=mean, meter_variance=variance)
+
+
+def _life_sds(ageing: Ageing, motion: Motion) -> tuple[Floats, Floats]:
+    """Doubt about the life used up that each meter causes, as a standard deviation; 0 of one that nothing needs."""
+    km_sd = hours_sd = np.zeros(1, dtype=ageing.age_days.dtype)
+    if motion.km is not None:
+        km_sd = ageing.life_per_km * np.sqrt(motion.km.mean_and_variance()[1])
+    if motion.hours is not None:
+        hours_sd = ageing.life_per_hour * np.sqrt(motion.hours.mean_and_variance()[1])
+    return km_sd, hours_sd

@@ -1,29 +1,70 @@
 """Has the fluid used up its life? Ageing driven by distance, time and engine hours."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 
-from service.engine.due.limits import FloatArray
+from service.engine.due import precision
+from service.engine.due.limits import Condition, FloatArray, IntArray
 from service.engine.due.passage import SCORE_BOUND
+from service.engine.due.precision import Floats
 
 _SMALLEST_GAIN: Final = 1e-12
 _SMALLEST_VARIANCE: Final = 1e-24
 _SMALLEST_SPREAD: Final = 1e-9
+# Of a meter that has hardly moved; its square is still a number in single precision.
+_LARGEST_SKEWNESS: Final = 1e15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ageing:
+    """How the fluids of some compartments age, made ready for many questions; every field has shape (n,).
+
+    `life_left` is the limit less the life used at the last reading, and `age_days` the age of that reading.
+    """
+
+    life_left: Floats
+    life_used_sd: Floats
+    rate_cv: Floats
+    life_per_km: Floats
+    life_per_day: Floats
+    life_per_hour: Floats
+    age_days: Floats
+
+    @classmethod
+    def of(cls, condition: Condition, rows: IntArray, age_days: FloatArray) -> Self:
+        """Gather the given rows, in the precision that the work is done with."""
+
+        def work(values: FloatArray) -> Floats:
+            return values.astype(precision.WORK)
+
+        return cls(
+            life_left=work(condition.life_limit_fraction[rows] - condition.life_used_fraction[rows]),
+            life_used_sd=work(condition.life_used_sd_fraction[rows]),
+            rate_cv=work(condition.rate_cv_fraction[rows]),
+            life_per_km=work(condition.life_per_km[rows]),
+            life_per_day=work(condition.life_per_day[rows]),
+            life_per_hour=work(condition.life_per_hour[rows]),
+            age_days=work(age_days),
+        )
+
+    def take(self, columns: IntArray | slice) -> "Ageing":
+        """Pick columns."""
+        if isinstance(columns, slice):
+            return self
+        return Ageing(**{name: getattr(self, name).take(columns) for name in self.__slots__})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LifeGain:
-    """Life used up since the last reading: mean, and the doubt that the meters cause, together and each."""
+    """Life used up since the last reading: mean, and the variance that the doubt about the meters causes."""
 
-    mean_fraction: FloatArray
-    meter_variance: FloatArray
-    km_sd: FloatArray
-    hours_sd: FloatArray
+    mean_fraction: Floats
+    meter_variance: Floats
 
 
-def life_variance(life_used_sd: FloatArray, rate_cv: FloatArray, gain: LifeGain) -> FloatArray:
+def life_variance(life_used_sd: Floats, rate_cv: Floats, gain: LifeGain) -> Floats:
     """Give the variance of the life used.
 
     Notes
@@ -31,30 +72,28 @@ def life_variance(life_used_sd: FloatArray, rate_cv: FloatArray, gain: LifeGain)
     Doubt about the rate is fully correlated in time, so its standard deviation grows by cv * gain. The doubt of the
     meters comes in independently.
     """
-    variance: FloatArray = rate_cv * gain.mean_fraction
+    variance: Floats = rate_cv * gain.mean_fraction
     variance += life_used_sd
     variance *= variance
     variance += gain.meter_variance * (1.0 + rate_cv * rate_cv)
     return variance
 
 
-def condition_score(
-    life_left: FloatArray, life_used_sd: FloatArray, rate_cv: FloatArray, gain: LifeGain
-) -> FloatArray:
+def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, gain: LifeGain) -> Floats:
     """Give the normal score of the probability that the life left is used up.
 
     Parameters
     ----------
-    life_left : ndarray, shape (n,), float64
+    life_left : ndarray, shape (n,)
         Limit less mean life used at the last reading; may be negative. [1]
-    life_used_sd, rate_cv : ndarray, shape (n,), float64
+    life_used_sd, rate_cv : ndarray, shape (n,)
         Doubt about the life used then, and coefficient of variation of the rates. [1]
     gain : LifeGain, shape (..., n)
         Life used up since.
 
     Returns
     -------
-    ndarray, shape (..., n), float64
+    ndarray, shape (..., n)
         z with P(used up) = Phi(z), within ±SCORE_BOUND.
 
     Notes
@@ -67,27 +106,52 @@ def condition_score(
     s = 2 sinh(asinh(skewness / 2) / 3). Within .007 of that model by simulation, cv .2 to .4.
     """
     mean = np.maximum(gain.mean_fraction, _SMALLEST_GAIN)
-    own = rate_cv * mean
-    both = own + life_used_sd
-    from_meters = gain.meter_variance * (1.0 + rate_cv * rate_cv)
-    gain_variance = own * own + from_meters
-    total_variance = np.maximum(both * both + from_meters, _SMALLEST_VARIANCE)
-    scale = 1.0 / np.sqrt(total_variance)
-    per_gain = gain_variance / mean
-    half_skewness = per_gain / mean
-    half_skewness += 3.0
-    half_skewness *= per_gain * gain_variance
-    half_skewness += (3.0 * life_used_sd * rate_cv) * own * (own + both)
-    half_skewness *= scale * scale
-    half_skewness *= 0.5 * scale
-    # exp(asinh(x) / 3), whose difference from its inverse is 2 sinh(asinh(x) / 3).
-    root = np.cbrt(half_skewness + np.sqrt(half_skewness * half_skewness + 1.0))
-    spread = np.maximum(root - 1.0 / root, _SMALLEST_SPREAD)
-    log_variance = np.log1p(spread * spread)
+    spread, scale = _law(mean, gain.meter_variance, life_used_sd, rate_cv)
+    log_variance = spread * spread
+    np.log1p(log_variance, out=log_variance)
     spread *= scale
-    spread *= life_left - mean
-    score: FloatArray = np.log1p(np.maximum(spread, _SMALLEST_GAIN - 1.0))
-    score += 0.5 * log_variance
-    score /= -np.sqrt(log_variance)
+    spread *= np.subtract(life_left, mean, out=mean)
+    np.maximum(spread, -1.0, out=spread)
+    with np.errstate(divide="ignore"):  # at the law's lowest value: reached for certain
+        score: Floats = np.log1p(spread, out=spread)
+    score += np.multiply(log_variance, 0.5, out=mean)
+    np.sqrt(log_variance, out=log_variance)
+    score /= np.negative(log_variance, out=log_variance)
     np.clip(score, -SCORE_BOUND, SCORE_BOUND, out=score)
     return score
+
+
+def _law(
+    mean: Floats, meter_variance: Floats, life_used_sd: Floats, rate_cv: Floats
+) -> tuple[Floats, Floats]:
+    """Coefficient of variation of the log-normal law that has the skewness, and one by the standard deviation."""
+    own = rate_cv * mean
+    both = own + life_used_sd
+    skewness = own + both
+    skewness *= own
+    skewness *= 3.0 * life_used_sd * rate_cv
+    from_meters = meter_variance * (1.0 + rate_cv * rate_cv)
+    gain_variance = own * own
+    gain_variance += from_meters
+    both *= both
+    both += from_meters
+    np.maximum(both, _SMALLEST_VARIANCE, out=both)
+    np.sqrt(both, out=both)
+    scale = np.divide(1.0, both, out=both)
+    per_gain = np.divide(gain_variance, mean, out=from_meters)
+    gain_variance *= per_gain
+    per_gain /= mean
+    per_gain += 3.0
+    skewness += np.multiply(per_gain, gain_variance, out=gain_variance)
+    for _ in range(3):
+        skewness *= scale
+    np.minimum(skewness, _LARGEST_SKEWNESS, out=skewness)
+    skewness *= 0.5
+    # exp(asinh(x) / 3), whose difference from its inverse is 2 sinh(asinh(x) / 3).
+    root = skewness * skewness
+    root += 1.0
+    np.sqrt(root, out=root)
+    root += skewness
+    np.cbrt(root, out=root)
+    root -= np.divide(1.0, root, out=skewness)
+    return np.maximum(root, _SMALLEST_SPREAD, out=root), scale

@@ -5,48 +5,41 @@ from dataclasses import dataclass
 import numpy as np
 
 from service.engine.due.block import LimitBlock
-from service.engine.due.joint import FirstLimit, first_probability, reached_by
+from service.engine.due.joint import FirstLimit, first_probability
 from service.engine.due.limits import FloatArray
 from service.engine.due.motion import Motion
+from service.engine.due.normal import normal_probability
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """Limits over grid days, all of shape (k, n).
+    """Limits over grid days.
 
-    Score and probability of each limit; probability that any has been reached, never falling, and its score.
+    Score and probability of each limit, shape (k, n_limits, n); probability that any has been reached, never falling,
+    shape (k, n).
     """
 
-    scores: list[FloatArray]
-    reached: list[FloatArray]
+    scores: FloatArray
+    reached: FloatArray
     by_day: FloatArray
-    first_scores: FloatArray
 
 
-def scores_by_day(block: LimitBlock, motion: Motion) -> list[FloatArray]:
-    """Score each present limit on every grid day, shape (k, n), never falling."""
-    shape = motion.days_ahead.size, block.vehicle_row.size
-    scores = [np.empty(shape) for _ in block.present]
-    for day in range(shape[0]):
-        for score, row in zip(scores, block.scores(motion.on_day(day)), strict=True):
-            np.maximum(row, score[day - 1] if day > 0 else row, out=score[day])
+def scores_by_day(block: LimitBlock, motion: Motion) -> FloatArray:
+    """Score each present limit on every grid day, shape (k, n_limits, n), never falling."""
+    n_days = motion.days_ahead.size
+    scores = np.empty((n_days, len(block.present), block.vehicle_row.size))
+    scores[0] = block.scores(motion.on_day(0))
+    for day in range(1, n_days):
+        np.maximum(block.scores(motion.on_day(day)), scores[day - 1], out=scores[day])
     return scores
 
 
-def course_of(first: FirstLimit, scores: list[FloatArray]) -> Course:
+def course_of(first: FirstLimit, scores: FloatArray) -> Course:
     """Follow several limits and the first of them over the grid days."""
-    course = Course(
-        scores=scores,
-        reached=[np.empty_like(score) for score in scores],
-        by_day=np.empty_like(scores[0]),
-        first_scores=np.empty_like(scores[0]),
-    )
-    by_now = np.zeros(scores[0].shape[1])
-    for day, by_day in enumerate(course.by_day):
-        today = [score[day] for score in scores]
-        reached = reached_by(today)
+    n_days, _, n = scores.shape
+    course = Course(scores=scores, reached=np.empty_like(scores), by_day=np.empty((n_days, n)))
+    by_now = np.zeros(n)
+    for today, reached, by_day in zip(scores, course.reached, course.by_day, strict=True):
+        reached[:] = normal_probability(today)
         by_now = np.maximum(by_now, first_probability(today, reached, first.between), out=by_day)
-        course.first_scores[day] = first.score_of(by_day)
-        for whole, one in zip(course.reached, reached, strict=True):
-            whole[day] = one
     return course

@@ -1,8 +1,7 @@
 """When a probability that only rises reaches given levels: bracketed roots in the square root of time."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -18,15 +17,23 @@ _HALVE_AFTER: Final = 6
 _N_AROUND: Final = 4
 _LARGEST_INT8: Final = 127
 
-ScoreAt = Callable[[IntArray, FloatArray], FloatArray]
+
+class Rising(Protocol):
+    """A level that only rises with time, and its score, which rises nearly in a straight line."""
+
+    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
+        """Give the level of each named column at its own day."""
+
+    def score_of(self, level: FloatArray) -> FloatArray:
+        """Turn levels into scores."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """Scores of n columns on rising days common to all: shapes (k,) and (k, n), k at least 4. The scores never fall."""
+    """Levels of n columns on rising days common to all: shapes (k,) and (k, n), k at least 4. They never fall."""
 
     days: FloatArray
-    scores: FloatArray
+    levels: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,15 +55,15 @@ class _Brackets:
         return _Brackets(**{name: getattr(self, name).take(rows, axis=-1) for name in self.__slots__})
 
 
-def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: FloatArray) -> FloatArray:
-    """Find the days ahead at which a score first reaches each level.
+def crossing_days(rising: Rising, grid: Grid, levels: FloatArray, end_days: FloatArray) -> FloatArray:
+    """Find the days ahead at which what rises first reaches each level.
 
     Parameters
     ----------
-    score_at : callable
-        `score_at(columns, days)`: the score of each named column at its own day.
+    rising : Rising
+        What rises, column by column.
     grid : Grid
-        The same score on k days, from day 0 to the horizon.
+        The same on k days, from day 0 to the horizon.
     levels : ndarray, shape (q, n), float64
         Levels to reach.
     end_days : ndarray, shape (n,), float64
@@ -75,13 +82,13 @@ def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: F
     is left after six rounds. Right to DAY_TOLERANCE, even where the days of a week differ, of which the grid may
     see nothing.
     """
-    n_before = _count_below(grid.scores, levels)
+    n_before = _count_below(grid.levels, levels)
     answer = np.where(n_before == 0, 0.0, np.inf).ravel()
-    brackets, point = _open_brackets(grid, levels, n_before, end_days)
+    brackets, point = _open_brackets(rising, grid, levels, n_before, end_days)
     for round_number in range(_MOST_ROUNDS):
         if brackets.place.size == 0:
             break
-        gap = score_at(brackets.column, point * point) - brackets.level
+        gap = rising.score_of(rising.level_at(brackets.column, point * point)) - brackets.level
         _close_in(brackets, point, gap)
         last_point = point
         point, doubt = _next_point(brackets)
@@ -95,50 +102,55 @@ def crossing_days(score_at: ScoreAt, grid: Grid, levels: FloatArray, end_days: F
     return answer.reshape(levels.shape)
 
 
-def _count_below(scores: FloatArray, levels: FloatArray) -> IntArray:
+def _count_below(rows: FloatArray, levels: FloatArray) -> IntArray:
     """Count the grid days before each level is reached, shape (q, n)."""
-    count = np.zeros(levels.shape, dtype=np.int8 if len(scores) < _LARGEST_INT8 else np.int16)
+    count = np.zeros(levels.shape, dtype=np.int8 if len(rows) < _LARGEST_INT8 else np.int16)
     is_below = np.empty(levels.shape, dtype=np.bool_)
-    for row in scores:
+    for row in rows:
         np.less(row, levels, out=is_below)
         count += is_below.view(np.int8)
     return count.astype(np.int64)
 
 
 def _open_brackets(
-    grid: Grid, levels: FloatArray, n_before: IntArray, end_days: FloatArray
+    rising: Rising, grid: Grid, levels: FloatArray, n_before: IntArray, end_days: FloatArray
 ) -> tuple[_Brackets, FloatArray]:
     """Bracket what is reached between two grid days of interest, and give a first point in each bracket."""
-    n_days, n = grid.scores.shape
-    root_days, flat_scores = np.sqrt(grid.days), grid.scores.ravel()
+    n_days, n = grid.levels.shape
     is_open = (n_before > 0) & (n_before < n_days) & (grid.days[n_before - 1] < end_days)
     place = np.flatnonzero(is_open)
     column = place % n
     after = n_before.ravel()[place]
-    beside = np.where(after + 1 < n_days, after + 1, after - 2)
-    level = levels.ravel()[place]
+    level = rising.score_of(levels.ravel()[place])
+    # The grid days around each bracket, one row each, and the places in these rows of what lies after the root.
+    first = np.clip(after - 2, 0, n_days - _N_AROUND)
+    steps = np.arange(_N_AROUND)[:, np.newaxis]
+    points = np.sqrt(grid.days)[first + steps]
+    gaps = rising.score_of(grid.levels.ravel().take((first + steps) * n + column)) - level
+    upper = after - first
+    beside = np.where(upper < _N_AROUND - 1, upper + 1, upper - 2)
+    picked = np.stack([upper - 1, upper, beside]) * place.size + np.arange(place.size)
+    low, high, third = points.take(picked)
+    low_gap, high_gap, third_gap = gaps.take(picked)
     brackets = _Brackets(
         place=place,
         column=column,
         level=level,
-        ends=np.stack([root_days[after - 1], root_days[after]]),
-        end_gaps=np.stack([flat_scores[(after - 1) * n + column], flat_scores[after * n + column]]) - level,
-        third=root_days[beside],
-        third_gap=flat_scores[beside * n + column] - level,
+        ends=np.stack([low, high]),
+        end_gaps=np.stack([low_gap, high_gap]),
+        third=third,
+        third_gap=third_gap,
     )
-    first = np.clip(after - 2, 0, n_days - _N_AROUND)
-    at = first * n + column
-    around = [(root_days[first + step], flat_scores[at + step * n] - level) for step in range(_N_AROUND)]
-    return brackets, _first_point(brackets, around)
+    return brackets, _first_point(brackets, points, gaps)
 
 
-def _first_point(b: _Brackets, around: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
+def _first_point(b: _Brackets, points: FloatArray, gaps: FloatArray) -> FloatArray:
     """Give the root of the cubic polynomial, in Newton's form, through the four grid days around each bracket."""
-    (x0, f0), (x1, f1), (x2, f2), (x3, f3) = around
+    (x0, x1, x2, x3), (f0, f1, f2, f3) = points, gaps
     with np.errstate(divide="ignore", invalid="ignore"):
         d01, d12, d23 = (x1 - x0) / (f1 - f0), (x2 - x1) / (f2 - f1), (x3 - x2) / (f3 - f2)
         d012, d123 = (d12 - d01) / (f2 - f0), (d23 - d12) / (f3 - f1)
-        point = x0 - f0 * (d01 - f1 * (d012 - f2 * (d123 - d012) / (f3 - f0)))
+        point: FloatArray = x0 - f0 * (d01 - f1 * (d012 - f2 * (d123 - d012) / (f3 - f0)))
     is_inside = (point >= b.ends[0]) & (point <= b.ends[1])
     return np.where(is_inside, point, b.ends.mean(axis=0))
 

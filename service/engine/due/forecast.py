@@ -30,7 +30,7 @@ DEFAULT_PROBABILITIES: Final = (0.1, 0.5, 0.9)
 
 # Compartments worked on at a time: a grid day of them stays in the processor's cache, and NumPy's own overhead is
 # small against its work. No power of two, which would crowd the rows of a grid into few places of the cache. Measured.
-_BLOCK_ROWS: Final = 10_000
+_BLOCK_ROWS: Final = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

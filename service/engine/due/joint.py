@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from scipy import special
 
+from service.engine.due import precision
 from service.engine.due.bivariate import Dependence
 from service.engine.due.block import LimitBlock
 from service.engine.due.limits import FloatArray, IntArray
@@ -23,8 +24,8 @@ _SMALLEST_ODDS: Final = 1e-16
 class FirstLimit:
     """The present limits of a block and the dependence of each pair, by their places.
 
-    Its score is the normal score of the one limit, or the log odds of several: what is nearest to a straight line
-    and cheapest to have.
+    It is followed by a level that only rises: the normal score of the one limit, or the probability of several, which
+    is cheapest to have. Its score is the level drawn out to nearly a straight line: the same, or the log odds.
     """
 
     block: LimitBlock
@@ -35,47 +36,46 @@ class FirstLimit:
         """Whether the block has one limit only."""
         return len(self.block.present) == 1
 
-    def score_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
-        """Score the named columns, each at its own days ahead, shape (m,)."""
+    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
+        """Give the level of the named columns, each at its own days ahead, shape (m,)."""
         scores = self.block.scores(self.block.motion_at(columns, days_ahead))
         if self.is_alone:
-            return scores[0]
+            alone: FloatArray = scores[0]
+            return alone
         between = {pair: dependence.of_columns(columns) for pair, dependence in self.between.items()}
-        return self.score_of(first_probability(scores, reached_by(scores), between))
+        return first_probability(scores, normal_probability(scores), between)
 
-    def score_of(self, probability: FloatArray) -> FloatArray:
-        """Turn the probability that the first limit has been reached into its score."""
+    def level_of(self, probability: FloatArray) -> FloatArray:
+        """Turn the probability that the first limit has been reached into a level."""
+        level: FloatArray = special.ndtri(probability) if self.is_alone else probability
+        return level
+
+    def score_of(self, level: FloatArray) -> FloatArray:
+        """Turn a level into its score."""
         if self.is_alone:
-            normal: FloatArray = special.ndtri(probability)
-            return normal
-        odds = np.clip(probability, _SMALLEST_ODDS, 1.0 - _SMALLEST_ODDS)
-        log_odds: FloatArray = np.log(odds / (1.0 - odds))
-        return log_odds
+            return level
+        odds = np.clip(level, _SMALLEST_ODDS, 1.0 - _SMALLEST_ODDS)
+        odds /= 1.0 - odds
+        return np.log(odds, out=odds)
 
-    def probability_of(self, score: FloatArray) -> FloatArray:
-        """Turn a score back into the probability."""
-        probability: FloatArray = normal_probability(score) if self.is_alone else special.expit(score)
-        return probability
+    def probability_of(self, level: FloatArray) -> FloatArray:
+        """Turn a level back into the probability."""
+        return normal_probability(level) if self.is_alone else level
 
 
-def reached_by(scores: list[FloatArray]) -> list[FloatArray]:
-    """Turn the score of each limit into the probability that it has been reached."""
-    return [normal_probability(score) for score in scores]
-
-
-def first_probability(scores: list[FloatArray], reached: list[FloatArray], between: Between) -> FloatArray:
+def first_probability(scores: FloatArray, reached: FloatArray, between: Between) -> FloatArray:
     """Give the probability that at least one of two or three limits has been reached.
 
     Parameters
     ----------
-    scores, reached : list of ndarray, shape (..., n)
+    scores, reached : ndarray, shape (n_limits, n)
         Score of each limit, and its probability.
     between : dict
         Dependence of each pair.
 
     Returns
     -------
-    ndarray, shape (..., n), float64
+    ndarray, shape (n,), float64
         Never less than the probability of any one limit: another limit only brings the date forward.
 
     Notes
@@ -84,9 +84,9 @@ def first_probability(scores: list[FloatArray], reached: list[FloatArray], betwe
     P(AB) P(BC) / P(B), that is, two limits taken as independent given that the third is not reached; within .02 of
     the trivariate distribution and .0005 on average (measured), and on the early side where the limits move together.
     """
-    alive = [1.0 - one for one in reached]
+    alive, bounds = 1.0 - reached, scores.astype(precision.WORK)
     both = {
-        (a, b): alive[a] * alive[b] + dependence.excess(scores[a], scores[b])
+        (a, b): alive[a] * alive[b] + dependence.excess(bounds[a], bounds[b])
         for (a, b), dependence in between.items()
     }
     probability: FloatArray = 1.0 - (both[0, 1] if len(scores) == 2 else _three_alive(alive, both))
@@ -95,35 +95,37 @@ def first_probability(scores: list[FloatArray], reached: list[FloatArray], betwe
     return np.minimum(probability, 1.0, out=probability)
 
 
-def joined(block: LimitBlock, motion: Motion, scores: list[FloatArray]) -> FirstLimit:
-    """Join the limits of a block, given its motion and scores on a grid, shape (n_days, n).
+def joined(block: LimitBlock, motion: Motion, scores: FloatArray) -> FirstLimit:
+    """Join the limits of a block, given its motion and scores on a grid, shape (n_days, n_limits, n).
 
     Notes
     -----
     The correlation of condition and a meter drifts slowly with time. It is taken once, at the first grid day on
     which a limit is more likely reached than not, so that the joint probability only rises while the scores rise.
     """
-    if len(scores) == 1:
+    n_days, n_limits, n = scores.shape
+    if n_limits == 1:
         return FirstLimit(block=block, between={})
-    n_days, n = scores[0].shape
     n_before = np.zeros(n, dtype=np.int64)
-    for row in range(n_days - 1):
-        is_before = scores[0][row] < 0.0
-        for score in scores[1:]:
-            is_before &= score[row] < 0.0
-        n_before += is_before
+    for today in scores[: n_days - 1]:
+        n_before += (today < 0.0).all(axis=0)
     columns = np.arange(n, dtype=np.int64)
     correlations = block.correlations(block.motion_at(columns, motion.days_ahead[n_before, 0]))
-    places = combinations(range(len(scores)), 2)
-    between = {(a, b): Dependence.of(correlations[block.present[a], block.present[b]]) for a, b in places}
+    places = combinations(range(n_limits), 2)
+    between = {
+        (a, b): Dependence.of(correlations[block.present[a], block.present[b]], precision.WORK)
+        for a, b in places
+    }
     return FirstLimit(block=block, between=between)
 
 
-def _three_alive(alive: list[FloatArray], both: dict[tuple[int, int], FloatArray]) -> FloatArray:
+def _three_alive(alive: FloatArray, both: dict[tuple[int, int], FloatArray]) -> FloatArray:
     chains = (
         both[0, 1] * both[0, 2] / np.maximum(alive[0], _SMALLEST_PROBABILITY),
         both[0, 1] * both[1, 2] / np.maximum(alive[1], _SMALLEST_PROBABILITY),
         both[0, 2] * both[1, 2] / np.maximum(alive[2], _SMALLEST_PROBABILITY),
     )
     largest = np.maximum(np.maximum(chains[0], chains[1]), chains[2])
-    return np.minimum(np.minimum(largest, both[0, 1]), np.minimum(both[0, 2], both[1, 2]))
+    by_pairs = np.minimum(np.minimum(both[0, 1], both[0, 2]), both[1, 2])
+    alive_all: FloatArray = np.minimum(by_pairs, largest)
+    return alive_all

@@ -4,38 +4,49 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.engine.due import precision
 from service.engine.due.limits import FloatArray, IntArray, Meter
 from service.engine.due.passage import passage_terms
+from service.engine.due.precision import Floats
 from service.errors import NonFiniteResultError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeterTable:
-    """Moments of one meter's increment since its last reading, shape (..., m), for the columns of a block.
+    """What one meter has added since its last reading, shape (..., m), for the columns of a block.
 
-    Where `repeat` is not None the moments are one column a vehicle, and `repeat` says which of them each column of
+    `offset` and `slope` are those of the passage score; `mean` and `variance` have the precision of the work.
+    Where `repeat` is not None the tables have one column a vehicle, and `repeat` says which of them each column of
     the block takes.
     """
 
-    mean: FloatArray
-    variance: FloatArray
+    offset: FloatArray
+    slope: FloatArray
+    mean: Floats
+    variance: Floats
     repeat: IntArray | None
 
     def on_day(self, place: int) -> "MeterTable":
         """Take one of the days of a table."""
-        return MeterTable(mean=self.mean[place], variance=self.variance[place], repeat=self.repeat)
+        return MeterTable(
+            offset=self.offset[place],
+            slope=self.slope[place],
+            mean=self.mean[place],
+            variance=self.variance[place],
+            repeat=self.repeat,
+        )
 
     def passage_terms(self) -> tuple[FloatArray, FloatArray]:
         """Offset and slope of the passage score, one column a compartment."""
-        offset, slope = passage_terms(self.mean, self.variance)
-        return self._spread(offset), self._spread(slope)
+        if self.repeat is None:
+            return self.offset, self.slope
+        return self.offset.take(self.repeat, axis=-1), self.slope.take(self.repeat, axis=-1)
 
-    def mean_and_sd(self) -> tuple[FloatArray, FloatArray]:
-        """Mean and standard deviation, one column a compartment."""
-        return self._spread(self.mean), self._spread(np.sqrt(np.maximum(self.variance, 0.0)))
-
-    def _spread(self, values: FloatArray) -> FloatArray:
-        return values if self.repeat is None else values.take(self.repeat, axis=-1)
+    def mean_and_variance(self) -> tuple[Floats, Floats]:
+        """Mean and variance, one column a compartment."""
+        if self.repeat is None:
+            return self.mean, self.variance
+        return self.mean.take(self.repeat, axis=-1), self.variance.take(self.repeat, axis=-1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +71,7 @@ class Motion:
 def meter_table(
     meter: Meter | None, rows: IntArray, days_ahead: FloatArray, repeat: IntArray | None = None
 ) -> MeterTable | None:
-    """Tabulate a meter's moments at days ahead of now, shape (..., n); a vehicle without a reading stands still.
+    """Tabulate a meter at days ahead of now, shape (..., n); a vehicle without a reading stands still.
 
     Raises
     ------
@@ -77,4 +88,12 @@ def meter_table(
         variance = np.where(is_known, variance, 0.0)
     if not (np.isfinite(mean).all() and np.isfinite(variance).all()):
         raise NonFiniteResultError("the usage model gave a mean or a variance that is not finite")
-    return MeterTable(mean=mean, variance=variance, repeat=repeat)
+    variance = np.maximum(variance, 0.0)
+    offset, slope = passage_terms(mean, variance)
+    return MeterTable(
+        offset=offset,
+        slope=slope,
+        mean=mean.astype(precision.WORK),
+        variance=variance.astype(precision.WORK),
+        repeat=repeat,
+    )

@@ -38,7 +38,7 @@ def passage_terms(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, F
     .. [1] Wilson, E. B. and Hilferty, M. M., "The distribution of chi-square", PNAS 17, 1931.
     """
     safe_mean = np.maximum(mean, _SMALLEST_MEAN)
-    root = np.maximum(np.sqrt(np.maximum(variance, 0.0)) / (3.0 * safe_mean), _SMALLEST_ROOT)
+    root = np.maximum(np.sqrt(variance) / (3.0 * safe_mean), _SMALLEST_ROOT)
     slope = 1.0 / (np.cbrt(safe_mean) * root)
     return 1.0 / root - root, slope
 

@@ -1,13 +1,14 @@
 """Sorting compartments by the kinds of limit they have, so that each block does only the work it needs."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.due.block import LimitBlock
-from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Limit, Meter
+from service.engine.due.condition import Ageing
+from service.engine.due.limits import CompartmentLimits, FloatArray, IntArray, Limit, Meter
 from service.engine.due.passage import root_remaining
 
 Codes: TypeAlias = NDArray[np.int8]
@@ -42,21 +43,17 @@ def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern:
     """Gather what the scores of the given rows need; all of them have the given pattern."""
     present = tuple(limit for limit, bit in _BIT_OF_LIMIT.items() if pattern & bit)
     vehicles = limits.vehicle_row[rows]
-    condition = None
+    ageing = None
     if limits.condition is not None and Limit.CONDITION in present:
-        whole = limits.condition
-        condition = Condition(**{field.name: getattr(whole, field.name)[rows] for field in fields(Condition)})
-    needs_hours = Limit.HOURS in present or (
-        condition is not None and bool((condition.life_per_hour > 0.0).any())
-    )
+        ageing = Ageing.of(limits.condition, rows, _age_days(meters.odometer, vehicles))
+    needs_hours = Limit.HOURS in present or (ageing is not None and bool((ageing.life_per_hour > 0.0).any()))
     hour_meter = meters.hour_meter if needs_hours else None
     return LimitBlock(
         present=present,
         vehicle_row=vehicles,
         root_remaining_km=_root_remaining(meters.odometer, limits.distance_km[rows], vehicles),
         root_remaining_hours=_root_remaining(hour_meter, limits.hours[rows], vehicles),
-        condition=condition,
-        condition_age_days=_age_days(meters.odometer, vehicles),
+        ageing=ageing,
         odometer=meters.odometer if present and present != (Limit.HOURS,) else None,
         hour_meter=hour_meter,
         km_hours_correlation=meters.km_hours_correlation,

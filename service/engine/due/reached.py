@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from service.engine.due.block import LimitBlock
-from service.engine.due.course import Course, course_of, scores_by_day
+from service.engine.due.course import course_of, scores_by_day
 from service.engine.due.crossing import Grid, crossing_days
 from service.engine.due.joint import FirstLimit, joined
 from service.engine.due.limits import FloatArray, IntArray
@@ -32,13 +32,13 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reached:
-    """Answers without calendar and contamination: shapes (q, n), (w, n), (n,) and one (n,) a present limit."""
+    """Answers without calendar and contamination: shapes (q, n), (w, n), (n,), (n,) and (n_limits, n)."""
 
     days_ahead: FloatArray
     by_week_end: FloatArray
     by_now: FloatArray
     by_end: FloatArray
-    shares: list[FloatArray]
+    shares: FloatArray
 
 
 def first_reached(block: LimitBlock, question: Question) -> Reached:
@@ -56,22 +56,20 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
     scores = scores_by_day(block, motion)
     first = joined(block, motion, scores)
     if first.is_alone:
-        grid = Grid(days=days, scores=scores[0])
-        by_week_end = first.probability_of(scores[0][week_places])
+        grid = Grid(days=days, levels=scores[:, 0])
         by_end = _by_end(first, grid, question.end_days)
-        shares = [by_end]
+        shares = by_end[np.newaxis]
     else:
-        course: Course = course_of(first, scores)
-        grid = Grid(days=days, scores=course.first_scores)
-        by_week_end = course.by_day[week_places]
+        course = course_of(first, scores)
+        grid = Grid(days=days, levels=course.by_day)
         by_end = _by_end(first, grid, question.end_days)
         shares = first_limit_shares(first, course, days, by_end)
     shape = len(question.probabilities), question.end_days.size
-    levels = np.broadcast_to(first.score_of(question.probabilities), shape)
+    levels = np.broadcast_to(first.level_of(question.probabilities), shape)
     return Reached(
-        days_ahead=crossing_days(first.score_at, grid, levels, question.end_days),
-        by_week_end=by_week_end,
-        by_now=first.probability_of(grid.scores[0]),
+        days_ahead=crossing_days(first, grid, levels, question.end_days),
+        by_week_end=first.probability_of(grid.levels[week_places]),
+        by_now=first.probability_of(grid.levels[0]),
         by_end=by_end,
         shares=shares,
     )
@@ -84,7 +82,7 @@ def _never(question: Question) -> Reached:
         by_week_end=np.zeros((question.week_end_days.size, n)),
         by_now=np.zeros(n),
         by_end=np.zeros(n),
-        shares=[],
+        shares=np.zeros((0, n)),
     )
 
 
@@ -104,7 +102,7 @@ def _grid_days(question: Question) -> tuple[FloatArray, IntArray]:
 def _by_end(first: FirstLimit, grid: Grid, end_days: FloatArray) -> FloatArray:
     """Give the probability that a limit is reached by each column's end day."""
     before = np.searchsorted(grid.days, end_days, side="right") - 1
-    score = grid.scores[before, np.arange(end_days.size)]
+    level = grid.levels[before, np.arange(end_days.size)]
     between = np.flatnonzero(end_days > grid.days[before])
-    score[between] = np.maximum(score[between], first.score_at(between, end_days[between]))
-    return first.probability_of(score)
+    level[between] = np.maximum(level[between], first.level_at(between, end_days[between]))
+    return first.probability_of(level)

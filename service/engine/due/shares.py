@@ -8,6 +8,7 @@ from service.engine.due.course import Course
 from service.engine.due.joint import FirstLimit
 from service.engine.due.limits import FloatArray
 from service.engine.due.normal import normal_probability
+from service.engine.due.precision import Floats
 
 # Shares change slowly: this is fine enough, chosen by measured speed and error. [d^(1/2)]
 _STEP: Final = 1.0
@@ -15,9 +16,7 @@ _STEP: Final = 1.0
 _LEAST_RISE: Final = 1e-30
 
 
-def first_limit_shares(
-    first: FirstLimit, course: Course, days: FloatArray, by_end: FloatArray
-) -> list[FloatArray]:
+def first_limit_shares(first: FirstLimit, course: Course, days: FloatArray, by_end: FloatArray) -> FloatArray:
     """Split the probability that a limit is reached by an end day among two or three present limits.
 
     Parameters
@@ -33,32 +32,28 @@ def first_limit_shares(
 
     Returns
     -------
-    list of ndarray, shape (n,)
-        One for each present limit; they add up to `by_end`.
+    ndarray, shape (n_limits, n)
+        One row for each present limit; they add up to `by_end`.
 
     Notes
     -----
     Within a grid step the mass is split in proportion to (rise of a limit's own probability) times (probability
     that the others are not reached, given that this one just is).
     """
-    n_limits = len(course.scores)
-    scales = {pair: _scale_given_other(one.correlation) for pair, one in first.between.items()}
-    shares = [np.zeros_like(by_end) for _ in range(n_limits)]
+    given = {pair: _given_other(one.correlation) for pair, one in first.between.items()}
+    shares: FloatArray = np.zeros_like(course.scores[0])
     split = np.zeros_like(by_end)
     before: int | None = None
     for day in _far_apart(days):
-        weights = _rises_before_others(first, scales, course, before, day)
-        total = weights[0] + weights[1]
-        for weight in weights[2:]:
-            total += weight
+        weights = _rises_before_others(given, course, before, day)
         until_now = np.minimum(course.by_day[day], by_end)
-        mass_by_weight = (until_now - split) / total
-        for share, weight in zip(shares, weights, strict=True):
-            np.multiply(weight, mass_by_weight, out=weight)
-            np.add(share, weight, out=share)
+        split -= until_now
+        split /= -np.add.reduce(weights, axis=0)
+        weights *= split
+        shares += weights
         split, before = until_now, day
-    rest = (by_end - split) / n_limits
-    return [share + rest for share in shares]
+    shares += (by_end - split) / len(shares)
+    return shares
 
 
 def _far_apart(days: FloatArray) -> list[int]:
@@ -68,23 +63,31 @@ def _far_apart(days: FloatArray) -> list[int]:
     return places
 
 
-def _scale_given_other(correlation: FloatArray) -> FloatArray:
-    """One by the standard deviation that a score has, given the other one of its pair."""
-    scale: FloatArray = 1.0 / np.sqrt(1.0 - correlation * correlation)
-    return scale
+def _given_other(correlation: Floats) -> tuple[FloatArray, FloatArray]:
+    """Correlation of two scores, and one by the standard deviation that either has, given the other."""
+    r: FloatArray = correlation.astype(np.float64)
+    return r, 1.0 / np.sqrt(1.0 - r * r)
 
 
 def _rises_before_others(
-    first: FirstLimit, scales: dict[tuple[int, int], FloatArray], course: Course, before: int | None, day: int
-) -> list[FloatArray]:
+    given: dict[tuple[int, int], tuple[FloatArray, FloatArray]], course: Course, before: int | None, day: int
+) -> FloatArray:
     """Rise of each limit's probability since the day before, times that the others are not reached by halfway."""
-    rises = [one[day] - (0.0 if before is None else one[before]) for one in course.reached]
-    middles = [
-        score[day] if before is None else 0.5 * (score[day] + score[before]) for score in course.scores
-    ]
-    for (a, b), dependence in first.between.items():
-        r, scale = dependence.correlation, scales[a, b]
-        rises[a] *= normal_probability((r * middles[a] - middles[b]) * scale)
-        rises[b] *= normal_probability((r * middles[b] - middles[a]) * scale)
+    if before is None:
+        rises: FloatArray = course.reached[day].copy()
+        middles = course.scores[day]
+    else:
+        rises = course.reached[day] - course.reached[before]
+        middles = course.scores[day] + course.scores[before]
+        middles *= 0.5
+    for (a, b), (r, scale) in given.items():
+        scores = np.stack([r * middles[a], r * middles[b]])
+        scores[0] -= middles[b]
+        scores[1] -= middles[a]
+        scores *= scale
+        not_reached = normal_probability(scores)
+        rises[a] *= not_reached[0]
+        rises[b] *= not_reached[1]
     # Where nothing rises, the mass is split evenly.
-    return [rise + _LEAST_RISE for rise in rises]
+    rises += _LEAST_RISE
+    return rises

@@ -14,12 +14,7 @@ DISTANCE_KM, DISTANCE_SD_KM = np.array([6000.0, 9000.0, 12000.0]), np.array([150
 
 
 def gain_of(distance_km: FloatArray, distance_sd_km: FloatArray, rate: float) -> LifeGain:
-    return LifeGain(
-        mean_fraction=rate * distance_km,
-        meter_variance=(rate * distance_sd_km) ** 2,
-        km_sd=rate * distance_sd_km,
-        hours_sd=np.zeros(1),
-    )
+    return LifeGain(mean_fraction=rate * distance_km, meter_variance=(rate * distance_sd_km) ** 2)
 
 
 def used_up(life_left: float, life_used_sd: float, rate_cv: float, gain: LifeGain) -> FloatArray:

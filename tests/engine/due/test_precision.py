@@ -1,0 +1,70 @@
+"""The forecast repeated in double precision: what single precision in its middle moves is not to be seen."""
+
+import numpy as np
+import pytest
+
+from service.engine.due import precision
+from service.engine.due.forecast import DueForecast, forecast_due
+from service.engine.due.limits import CompartmentLimits, Limit
+from tests.engine.due.questions import SIX_MONTHS, ageing, linear_moments, meter
+
+N_VEHICLES = 4_000
+ALL_BUT_CALENDAR = (Limit.DISTANCE, Limit.HOURS, Limit.CONDITION)
+
+
+def forecast_of(present: tuple[Limit, ...], steadiness: float) -> DueForecast:
+    """Five compartments a vehicle, from the first days of their fluid to long overdue."""
+    rng = np.random.default_rng(24)
+    row = np.repeat(np.arange(N_VEHICLES), 5)
+    n = row.size
+    rate = np.exp(rng.normal(4.0, 0.8, N_VEHICLES))
+    last_km, age = rng.uniform(0.0, 9e5, N_VEHICLES), rng.uniform(0.0, 40.0, N_VEHICLES)
+    odometer = meter(linear_moments(rate, 0.3 * rate * steadiness, 20.0 * rate * steadiness), last_km, age)
+    hours = meter(linear_moments(rate / 40.0, rate / 120.0, rate / 90.0), np.zeros(N_VEHICLES), age)
+    interval = rng.choice([5e3, 15e3, 4e4, 1e5], n)
+    left_km = interval * rng.uniform(-0.05, 1.0, n)
+    fluid = ageing(
+        life_used=rng.uniform(0.0, 0.9, n),
+        life_used_sd=rng.uniform(0.0, 0.2, n) * steadiness,
+        life_limit=0.8,
+        per_km=rng.uniform(0.1, 1.5, n) / interval,
+        per_day=rng.uniform(0.0, 1e-3, n),
+        per_hour=rng.uniform(0.0, 1e-3, n),
+        cv=rng.uniform(0.0, 0.5, n) * steadiness,
+    )
+    limits = CompartmentLimits(
+        vehicle_row=row,
+        distance_km=last_km[row] + left_km if Limit.DISTANCE in present else np.full(n, np.nan),
+        hours=left_km / 40.0 if Limit.HOURS in present else np.full(n, np.nan),
+        calendar_days_ahead=np.full(n, np.nan),
+        is_contaminated=np.zeros(n, dtype=np.bool_),
+        condition=fluid if Limit.CONDITION in present else None,
+    )
+    return forecast_due(limits, odometer, hours, week_end_days=SIX_MONTHS)
+
+
+@pytest.mark.parametrize("steadiness", [1.0, 0.02])
+@pytest.mark.parametrize(
+    "present",
+    [
+        (Limit.CONDITION,),
+        (Limit.DISTANCE, Limit.HOURS),
+        (Limit.DISTANCE, Limit.CONDITION),
+        (Limit.HOURS, Limit.CONDITION),
+        ALL_BUT_CALENDAR,
+    ],
+)
+def test_single_precision_is_not_to_be_seen(
+    present: tuple[Limit, ...], steadiness: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Bounds of our own: a thousandth of a day, a tenth of the tolerance of a date; what is used of a life is not known
+    to more than two digits. Probabilities to 1e-5, which fluids that are due on a day known almost for certain need.
+    """
+    single = forecast_of(present, steadiness)
+    monkeypatch.setattr(precision, "WORK", np.dtype(np.float64))
+    double = forecast_of(present, steadiness)
+    np.testing.assert_allclose(single.days_ahead, double.days_ahead, rtol=0.0, atol=0.001)
+    np.testing.assert_allclose(single.week_probability, double.week_probability, rtol=0.0, atol=1e-5)
+    np.testing.assert_allclose(single.overdue_probability, double.overdue_probability, rtol=0.0, atol=1e-5)
+    np.testing.assert_allclose(single.limit_probability, double.limit_probability, rtol=0.0, atol=5e-5)
+    assert not np.array_equal(single.days_ahead, double.days_ahead)
