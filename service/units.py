@@ -34,16 +34,6 @@ def miles_from_km(km: Number) -> Number:
     return km / KM_PER_MILE
 
 
-def litres_from_us_gallons(gallons: Number) -> Number:
-    """Litres in a volume given in United States liquid gallons."""
-    return gallons * LITRES_PER_US_GALLON
-
-
-def us_quarts_from_litres(litres: Number) -> Number:
-    """United States liquid quarts in a volume given in litres."""
-    return litres / LITRES_PER_US_QUART
-
-
 def celsius_from_fahrenheit(fahrenheit: Number) -> Number:
     """Degrees Celsius of a temperature given in degrees Fahrenheit."""
     return (fahrenheit - 32.0) / 1.8

@@ -1,6 +1,5 @@
 """What every command needs: settings, a database at the present schema, and errors as exit codes."""
 
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Annotated, Final
@@ -82,8 +81,3 @@ def acting_for(database: Database, organisation: str | None, command: str) -> Ca
     """Caller with all rights of an organisation: whoever can open the database has them anyway."""
     with database.snapshot() as session:
         return system_caller(find_organisation(session, organisation).id or 0, command)
-
-
-def is_terminal() -> bool:
-    """Whether a person is looking."""
-    return sys.stdout.isatty()

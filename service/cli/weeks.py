@@ -82,6 +82,11 @@ def forecast(
 def _print(shown: ShownList) -> None:
     state = "draft" if shown.published is None else "published"
     typer.echo(f"{shown.organisation.name}, week {shown.week}, {state}, {len(shown.lines)} lines")
+    if shown.failure is not None:
+        failed = shown.failure
+        typer.echo(
+            f"It could not be published at {failed.at:%Y-%m-%d %H:%M} UTC: {failed.detail} ({failed.code})"
+        )
     for line, events in shown.lines:
         day = line.planned_on.strftime("%a %d %b") if line.planned_on else "no day yet"
         mark = f"  [{events[-1].kind}]" if events else ""

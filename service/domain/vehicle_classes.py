@@ -29,7 +29,6 @@ class ClassDefaults:
     km_per_day: Sourced
     """Median over vehicles, averaged over all days of the year."""
     engine_hours_per_day: Sourced
-    has_odometer_usually: bool
 
 
 CLASS_DEFAULTS: Final[Mapping[VehicleClass, ClassDefaults]] = MappingProxyType(
@@ -41,42 +40,36 @@ CLASS_DEFAULTS: Final[Mapping[VehicleClass, ClassDefaults]] = MappingProxyType(
                 label="Car",
                 km_per_day=practice(40, 10, 150),
                 engine_hours_per_day=practice(1.0, 0.3, 4),
-                has_odometer_usually=True,
             ),
             ClassDefaults(
                 vehicle_class=VehicleClass.VAN,
                 label="Van",
                 km_per_day=practice(70, 15, 250),
                 engine_hours_per_day=practice(2.0, 0.5, 6),
-                has_odometer_usually=True,
             ),
             ClassDefaults(
                 vehicle_class=VehicleClass.TRUCK,
                 label="Truck",
                 km_per_day=practice(200, 30, 600),
                 engine_hours_per_day=practice(5.0, 1, 12),
-                has_odometer_usually=True,
             ),
             ClassDefaults(
                 vehicle_class=VehicleClass.BUS,
                 label="Bus",
                 km_per_day=practice(150, 50, 400),
                 engine_hours_per_day=practice(8.0, 3, 16),
-                has_odometer_usually=True,
             ),
             ClassDefaults(
                 vehicle_class=VehicleClass.TRACTOR,
                 label="Tractor",
                 km_per_day=practice(12, 2, 60),
                 engine_hours_per_day=practice(2.0, 0.3, 8),
-                has_odometer_usually=False,
             ),
             ClassDefaults(
                 vehicle_class=VehicleClass.OTHER_MACHINE,
                 label="Other machine",
                 km_per_day=practice(8, 1, 60),
                 engine_hours_per_day=practice(3.0, 0.3, 10),
-                has_odometer_usually=False,
             ),
         )
     }

@@ -72,9 +72,3 @@ def _unguarded(connection: Connection) -> Iterator[None]:
         yield
     finally:
         driver.execute("PRAGMA foreign_keys=ON")
-
-
-def draft_revision(database: Database, message: str) -> None:
-    """Write a new migration from the difference between the tables and an upgraded database."""
-    with database.engine.connect() as connection, connection.begin():
-        command.revision(_config(connection), message, autogenerate=True)

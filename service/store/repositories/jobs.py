@@ -71,10 +71,12 @@ def note_failure(
     )
 
 
-def list_failures(session: Session, organisation_id: int, limit: int = 20) -> list[JobFailure]:
-    """Latest failed runs first."""
-    query = select(JobFailure).where(JobFailure.organisation_id == organisation_id)
-    return list(session.exec(query.order_by(col(JobFailure.id).desc()).limit(limit)))
+def latest_failure(session: Session, organisation_id: int, job: str, period: str) -> JobFailure | None:
+    """Why a run failed when it was tried last."""
+    query = select(JobFailure).where(
+        JobFailure.organisation_id == organisation_id, JobFailure.job == job, JobFailure.period == period
+    )
+    return session.exec(query.order_by(col(JobFailure.id).desc()).limit(1)).first()
 
 
 def note_heartbeat(session: Session, node: str, now: datetime) -> None:

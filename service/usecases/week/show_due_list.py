@@ -11,12 +11,13 @@ from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date, zone_named
 from service.errors import NotFoundError
-from service.store.repositories import due_lists, fleet
+from service.store.repositories import due_lists, fleet, jobs
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
+from service.store.tables.operations import JobFailure
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import Caller
 from service.usecases.week.compile_due_list import ListedLine
-from service.usecases.week.publish_due_list import draft_list, listed_lines
+from service.usecases.week.publish_due_list import JOB, draft_list, listed_lines
 
 CURRENT = "current"
 
@@ -30,6 +31,8 @@ class ShownList:
     published: DueList | None
     lines: Sequence[tuple[DueListLine | ListedLine, Sequence[LineEvent]]]
     since_last: dict[str, Any]
+    failure: JobFailure | None = None
+    """Why a draft is not the published list it should be; it is tried again until it works."""
 
 
 def week_named(session: Session, caller: Caller, name: str, now: datetime) -> IsoWeek:
@@ -70,4 +73,5 @@ def show_due_list(session: Session, caller: Caller, now: datetime, name: str) ->
         published=None,
         lines=[(line, ()) for line in draft],
         since_last=since_last,
+        failure=jobs.latest_failure(session, caller.organisation_id, JOB, str(week)),
     )
