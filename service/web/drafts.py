@@ -1,7 +1,8 @@
 """Drafts that were worked out a moment ago: planning thousands of vehicles takes longer than a page may.
 
 A draft is shown again only while nothing that somebody did since bears on it. Readings come all the time, so they,
-and the passing of time, may wait for some minutes; the page says when its draft was worked out.
+and the passing of time, may wait for some minutes; the page says when its draft was worked out. When something was done
+within these minutes, the draft is worked out as of the same instant as before, so that only what changed has to be.
 """
 
 from collections import OrderedDict
@@ -20,12 +21,16 @@ from service.store.repositories import due_lists, fleet
 from service.store.repositories.changes import latest_change
 from service.store.session import Database
 from service.usecases.access.caller import Caller, system_caller
+from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
 
 log = structlog.get_logger("drafts")
 
 KEPT_FOR: Final = timedelta(minutes=5)
 MOST_KEPT: Final = 64
+MOST_WITH_WORK: Final = 4
+"""What a draft of 5,000 vehicles comes from takes some 20 MB."""
+
 MOST_WARMED: Final = 8
 MOST_VEHICLES_WARMED: Final = 10_000
 """Of a fleet: half a second's work."""
@@ -57,7 +62,17 @@ class _Basis:
 class _Kept:
     basis: _Basis
     shown: ShownList
+    as_of: datetime
+    """Instant that it was worked out for."""
+
     at: datetime
+    """When that was done: perhaps later, after something had changed."""
+
+    work: KeptWork | None = field(repr=False)
+
+    def is_fresh(self, today: date, now: datetime) -> bool:
+        """Whether what it was worked out for is near enough to now."""
+        return self.basis.today == today and timedelta(0) <= now - self.as_of < KEPT_FOR
 
 
 @dataclass(slots=True)
@@ -81,10 +96,14 @@ class Drafts:
         )
         with self._lock:
             kept = self._kept.get(key)
-        if kept is not None and kept.basis == basis and timedelta(0) <= now - kept.at < KEPT_FOR:
-            return replace(kept.shown, organisation=organisation), kept.at
-        shown = show_due_list(session, caller, now, str(week))
-        self._keep(key, _Kept(basis, shown, now))
+        as_of, work = now, None
+        if kept is not None and kept.is_fresh(basis.today, now):
+            if kept.basis == basis:
+                return replace(kept.shown, organisation=organisation), kept.at
+            as_of, work = kept.as_of, kept.work
+        work = work or KeptWork()
+        shown = show_due_list(session, caller, as_of, str(week), work)
+        self._keep(key, _Kept(basis, shown, as_of, now, work))
         return shown, now
 
     def warm_up(self, database: Database, now: datetime) -> None:
@@ -106,3 +125,5 @@ class Drafts:
             self._kept.move_to_end(key)
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
+            for earlier in list(self._kept)[:-MOST_WITH_WORK]:
+                self._kept[earlier] = replace(self._kept[earlier], work=None)

@@ -15,7 +15,7 @@ from seed_demo.large import build_fleet_of
 from service.store.repositories import projections
 from service.store.tables.projections import Projection
 from service.store.tables.readings import Reading
-from service.usecases.due import project_due
+from service.usecases.due import age_fluids, project_due
 from service.usecases.due import store_projections as stored
 from service.usecases.due.store_projections import store_projections
 from service.usecases.usage import estimate_usage
@@ -31,7 +31,7 @@ ENGINE_CALLS = (
     (estimate_usage, "filter_readings"),
     (estimate_usage, "update"),
     (estimate_usage, "outlook_of"),
-    (project_due, "age"),
+    (age_fluids, "age"),
     (project_due, "forecast_due"),
     (stored, "odometer_quantiles"),
 )

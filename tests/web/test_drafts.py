@@ -6,7 +6,7 @@ import pytest
 
 from service.errors import UnavailableError
 from service.store.repositories import fleet as fleet_rows
-from service.web.drafts import KEPT_FOR
+from service.web.drafts import KEPT_FOR, MOST_WITH_WORK
 from tests.web.small_fleet import FRIDAY
 
 DRAFT = "/due-lists/2026-W19"
@@ -20,9 +20,9 @@ def counted(workshop, fleet, monkeypatch):
 
     instants = []
 
-    def show(session, caller, now, name):
+    def show(session, caller, now, name, kept=None):
         instants.append(now)
-        return original(session, caller, now, name)
+        return original(session, caller, now, name, kept)
 
     original = drafts.show_due_list
     monkeypatch.setattr(drafts, "show_due_list", show)
@@ -63,6 +63,25 @@ def test_what_somebody_did_is_in_the_draft_at_once(workshop, counted):
     removed = workshop.operator.delete("/v1/vehicles/VAN-01")
     assert removed.status_code == 204, removed.text
     assert "VAN-01" not in workshop.get(DRAFT).text
+
+
+def test_what_was_done_is_worked_out_as_of_the_same_instant_until_that_is_old(workshop, counted):
+    workshop.get(DRAFT)
+    workshop.clock.advance(timedelta(minutes=3))
+    assert workshop.fill(DAY, DAY, week="2026-W19", kind="on", day="2026-05-07").status_code == 303
+    assert "Draft of 06:33" in workshop.get(DRAFT).text
+    workshop.clock.advance(timedelta(minutes=1))
+    assert "Draft of 06:33" in workshop.get(DRAFT).text
+    workshop.clock.advance(timedelta(minutes=1))
+    assert "Draft of 06:35" in workshop.get(DRAFT).text
+    assert counted == [FRIDAY, FRIDAY, FRIDAY + KEPT_FOR]
+
+
+def test_work_is_kept_for_few_drafts(workshop, counted):
+    for week in range(19, 19 + MOST_WITH_WORK + 2):
+        workshop.get(f"/due-lists/2026-W{week}")
+    kept = workshop.client.app.state.drafts._kept.values()
+    assert [one.work is not None for one in kept] == [False] * 2 + [True] * MOST_WITH_WORK
 
 
 def test_signing_in_works_nothing_out_again(workshop, counted):

@@ -1,8 +1,9 @@
 """What the projection reads and writes, as columns: a fleet is too large for an object a row."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
+from itertools import chain
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -10,7 +11,7 @@ from sqlalchemy import JSON, Boolean, ColumnElement, Date, Text, cast, func, sel
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
-from service.store.bulk import Columns, fetch_parts, put_columns
+from service.store.bulk import ROWS_A_PART, Columns, fetch_parts, put_columns
 from service.store.in_lists import is_one_of
 from service.store.instants import sqlite_instant
 from service.store.tables.projections import CompartmentState, Projection
@@ -61,7 +62,7 @@ PROJECTED_COLUMNS: Final = (
 )
 """What a projection and the next exchange are computed from."""
 
-PLANNED_COLUMNS: Final = (
+PLANNED_COLUMNS: Final[tuple[Any, ...]] = (
     *PROJECTED_COLUMNS,
     Compartment.fluid_id,
     Compartment.interval_km,
@@ -96,6 +97,25 @@ def read_compartments(
     wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
 ) -> dict[str, list[Any]]:
     """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
+    return _columns(wanted, _row_parts(session, organisation_id, vehicle_ids, wanted))
+
+
+def read_compartment_rows(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], wanted: Sequence[Any]
+) -> list[tuple[Any, ...]]:
+    """Read the same as rows, their values as the driver gives them."""
+    return list(chain.from_iterable(_row_parts(session, organisation_id, vehicle_ids, wanted)))
+
+
+def compartment_columns(wanted: Sequence[Any], rows: Sequence[tuple[Any, ...]]) -> dict[str, list[Any]]:
+    """Turn such rows into columns."""
+    # A part at a time: to turn all of them at once takes longer than the processor's cache is large.
+    return _columns(wanted, (rows[start : start + ROWS_A_PART] for start in range(0, len(rows), ROWS_A_PART)))
+
+
+def _row_parts(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], wanted: Sequence[Any]
+) -> Iterator[list[tuple[Any, ...]]]:
     state = CompartmentState
     query = (
         select(*(cast(col(one), Text) if _type(one) is JSON else col(one) for one in wanted))
@@ -113,8 +133,12 @@ def read_compartments(
         )
         .order_by(col(state.vehicle_id), col(state.compartment_id))
     )
+    return fetch_parts(session, query)
+
+
+def _columns(wanted: Sequence[Any], parts: Iterable[Sequence[tuple[Any, ...]]]) -> dict[str, list[Any]]:
     lists: list[list[Any]] = [[] for _ in wanted]
-    for rows in fetch_parts(session, query):
+    for rows in parts:
         for values, part in zip(lists, zip(*rows, strict=True), strict=True):
             values.extend(part)
     return {one.key: _decoded(_type(one), values) for one, values in zip(wanted, lists, strict=True)}

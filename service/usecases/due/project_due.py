@@ -13,14 +13,14 @@ from sqlmodel import Session
 from service.domain.due_reasons import Limit
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import first_instant
-from service.engine.ageing.age import Exposure, age
 from service.engine.due.forecast import DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.engine.due.limits import Limit as LimitCode
-from service.engine.exchange.state import FluidState, fluid_state
+from service.engine.exchange.state import FluidState
 from service.engine.usage.state import UsageState
 from service.store.repositories import projections
 from service.store.repositories.projections import COMPARTMENT_COLUMNS
+from service.usecases.due.age_fluids import age_to_now, age_to_reading, numbers_of
 from service.usecases.fluids.fitted_rates import with_fits
 from service.usecases.fluids.fluid_parameters import CompartmentParameters, parameters_of
 from service.usecases.fluids.lasting_states import vehicles_to_follow
@@ -127,13 +127,27 @@ def project_due(
 ) -> FleetProjection:
     """Forecast every compartment of some vehicles, whose use is given in the same order, from the columns wanted."""
     columns = read_current(session, organisation_id, vehicle_ids, usage, wanted)
+    return project_columns(session, organisation_id, vehicle_ids, columns, usage, now, zone, probabilities)
+
+
+def project_columns(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    columns: dict[str, list[Any]],
+    usage: FleetUsage,
+    now: datetime,
+    zone: ZoneInfo,
+    probabilities: Sequence[float],
+) -> FleetProjection:
+    """Forecast compartments that were read already."""
     place_of = {vehicle_id: place for place, vehicle_id in enumerate(vehicle_ids)}
     vehicle_row = np.array([place_of[key] for key in columns["vehicle_id"]], dtype=np.int64)
     groups = columns["kind"], columns["vehicle_class"], columns["duty"]
     parameters = parameters_of(*groups, with_fits(session, organisation_id, *groups, columns["ageing"]))
     local = now.astimezone(zone)
     passed = day_fraction(local)
-    at_reading = _age_to_reading(columns, parameters, usage, vehicle_row, now)
+    at_reading = age_to_reading(columns, parameters, usage, vehicle_row, now)
     weeks = weeks_from(IsoWeek.of(local.date()), N_WEEKS)
     odometer, hours = meter(usage.odometer, now, usage.season), meter(usage.hours, now)
     km, engine_hours = _expected(usage.odometer, odometer), _expected(usage.hours, hours)
@@ -157,7 +171,7 @@ def project_due(
         compartments=columns,
         vehicle_row=vehicle_row,
         parameters=parameters,
-        fluid_now=_age_to_now(at_reading, parameters, vehicle_row, (km, engine_hours, _days(usage, now))),
+        fluid_now=age_to_now(at_reading, parameters, vehicle_row, (km, engine_hours, _days(usage, now))),
         question=question,
         due=due,
         due_days=civil_dates(local.date(), passed, due.days_ahead),
@@ -176,6 +190,17 @@ def read_current(
 ) -> dict[str, list[Any]]:
     """Read compartments with their states; what rests on readings that changed since is followed anew, not stored."""
     columns = projections.read_compartments(session, organisation_id, vehicle_ids, wanted)
+    return followed(session, organisation_id, vehicle_ids, usage, columns)
+
+
+def followed(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    usage: FleetUsage,
+    columns: dict[str, list[Any]],
+) -> dict[str, list[Any]]:
+    """Follow what rests on readings that changed since; its new states take the place of those that were read."""
     moved = [] if usage.is_stored else vehicles_to_follow(session, organisation_id, vehicle_ids, usage)
     if moved:
         place_of = {key: place for place, key in enumerate(columns["id"])}
@@ -183,62 +208,6 @@ def read_current(
             for name in row.keys() & columns.keys() - {"vehicle_id"}:
                 columns[name][place_of[row["compartment_id"]]] = row[name]
     return columns
-
-
-def _column(columns: dict[str, list[Any]], name: str) -> Floats:
-    return np.array(columns[name], dtype=np.float64)
-
-
-def _age_to_reading(
-    columns: dict[str, list[Any]],
-    parameters: CompartmentParameters,
-    usage: FleetUsage,
-    vehicle_row: NDArray[np.int64],
-    now: datetime,
-) -> FluidState:
-    """Age the fluids from their last event to the vehicle's last reading, or to now where there is none."""
-    state = fluid_state(
-        _column(columns, "volume_15c_litres"),
-        life_used=_column(columns, "life_used"),
-        life_used_variance=_column(columns, "life_used_variance"),
-        water_mass_fraction=_column(columns, "water_mass_fraction"),
-        iron_mg_per_kg=_column(columns, "iron_mg_per_kg"),
-        glycol_fraction=_column(columns, "glycol_fraction"),
-    )
-    last_days = np.where(usage.odometer.n_readings > 0, usage.last_read_days(), days_of(now))[vehicle_row]
-    exposure = Exposure(
-        distance_km=_since(usage.odometer, columns, "odometer_km", vehicle_row),
-        days=np.maximum(last_days - _column(columns, "as_of_days"), 0.0),
-        hours=_since(usage.hours, columns, "engine_hours", vehicle_row),
-        duty_multiplier=parameters.duty_multiplier,
-    )
-    return age(state, exposure, parameters.rates)
-
-
-def _since(
-    meter_state: UsageState, columns: dict[str, list[Any]], name: str, vehicle_row: NDArray[np.int64]
-) -> Floats:
-    """What a meter has added since the event, where both are known."""
-    grown = meter_state.last_odometer_km[vehicle_row] - _column(columns, name)
-    is_known = (meter_state.n_readings > 0)[vehicle_row] & np.isfinite(grown)
-    return np.where(is_known, np.maximum(grown, 0.0), 0.0)
-
-
-def _age_to_now(
-    at_reading: FluidState,
-    parameters: CompartmentParameters,
-    vehicle_row: NDArray[np.int64],
-    since_reading: tuple[Floats, Floats, Floats],
-) -> FluidState:
-    """Age the fluids on by the kilometres, hours and days expected since each vehicle's last reading."""
-    km, hours, days = since_reading
-    exposure = Exposure(
-        distance_km=km[vehicle_row],
-        days=days[vehicle_row],
-        hours=hours[vehicle_row],
-        duty_multiplier=parameters.duty_multiplier,
-    )
-    return age(at_reading, exposure, parameters.rates)
 
 
 def _expected(state: UsageState, table: Meter) -> Floats:
@@ -265,8 +234,8 @@ def _limits(
     due_on = np.array([np.nan if day is None else day.toordinal() for day in columns["due_on"]])
     return CompartmentLimits(
         vehicle_row=vehicle_row,
-        distance_km=_column(columns, "due_odometer_km"),
-        hours=_column(columns, "due_engine_hours"),
+        distance_km=numbers_of(columns, "due_odometer_km"),
+        hours=numbers_of(columns, "due_engine_hours"),
         calendar_days_ahead=due_on - today.toordinal() - passed,
         is_contaminated=np.array(columns["is_contaminated"], dtype=bool),
         condition=Condition(

@@ -67,9 +67,20 @@ def estimate_usage(session: Session, organisation_id: int, vehicle_ids: Sequence
     )
 
 
-def current_usage(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> FleetUsage:
-    """Give the stored states; those of vehicles whose readings changed since are brought up to date, not stored."""
-    rows = projections.read_usage(session, organisation_id, vehicle_ids)
+def current_usage(
+    session: Session,
+    organisation_id: int,
+    vehicle_ids: Sequence[int],
+    stored: Mapping[int, StoredUsage] | None = None,
+) -> FleetUsage:
+    """Give the stored states; those of vehicles whose readings changed since are brought up to date, not stored.
+
+    Stored states that were read already may hold those of further vehicles.
+    """
+    if stored is None:
+        rows: Mapping[int, StoredUsage] = projections.read_usage(session, organisation_id, vehicle_ids)
+    else:
+        rows = {key: stored[key] for key in vehicle_ids if key in stored}
     stale = [key for key in vehicle_ids if key not in rows]
     if len(stale) == len(vehicle_ids):
         return updated_usage(session, organisation_id, vehicle_ids)

@@ -13,13 +13,15 @@ from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import local_date
 from service.engine.visits.bundling import bundle_visits
-from service.engine.visits.levelling import level_visits
 from service.engine.visits.requests import DAYS_PER_WEEK, NO_DAY, BayHours, VisitOutcome, VisitRequests
 from service.store.repositories import fleet
 from service.store.tables.organisation import Depot
-from service.usecases.week.compile_due_list import FleetNames, listing_probability
+from service.usecases.week.compile_due_list import VEHICLES_A_BLOCK, FleetNames, listing_probability
 from service.usecases.week.depot_calendar import open_minutes
 from service.usecases.week.fixed_days import Fixed, read_fixed
+from service.usecases.week.kept_jobs import collect_changed
+from service.usecases.week.kept_work import KeptWork
+from service.usecases.week.level_depots import level_depots
 from service.usecases.week.visit_jobs import TOLERANCE, Floats, Integers, VisitJobs, collect_jobs
 
 PLAN_WEEKS: Final = 8
@@ -100,15 +102,23 @@ class _Bundles:
 
 
 def plan_visits(
-    session: Session, names: FleetNames, week: IsoWeek, now: datetime, n_weeks: int = PLAN_WEEKS
+    session: Session,
+    names: FleetNames,
+    week: IsoWeek,
+    now: datetime,
+    n_weeks: int = PLAN_WEEKS,
+    kept: KeptWork | None = None,
 ) -> VisitPlan:
-    """Plan the visits of some weeks; weeks that are over are left out, their work comes in the present one."""
+    """Plan the visits of some weeks; weeks that are over are left out, their work comes in the present one.
+
+    What an earlier plan left in `kept` is used where nothing that it comes from has changed; the plan is the same.
+    """
     today = local_date(now, names.zone)
     first = max(week, IsoWeek.of(today))
     weeks = weeks_from(first, n_weeks)
     depots = fleet.list_depots(session, names.organisation.id or 0)
     days = [day for one in weeks for day in one.days()]
-    jobs = collect_jobs(session, names, weeks, now)
+    jobs = _collect(session, names, weeks, now, kept)
     fixed = read_fixed(session, names.organisation.id or 0, first, today)
     minutes = open_minutes(depots, days, today)
     planning = names.organisation.planning
@@ -120,9 +130,14 @@ def plan_visits(
     visits = _unplaced(jobs, bundles, depot_row, planning, listing_probability(names.organisation))
     rows = np.flatnonzero((visits.due_week < n_weeks) | (visits.is_first & _has_fixed(visits, fixed)))
     requests = _requests(visits, rows, names, fixed, weeks)
-    levelled = level_visits(requests, bays)
-    visits.day[rows] = levelled.day
-    visits.outcome[rows] = levelled.outcome
+    levelled = level_depots(requests, bays, {} if kept is None else kept.depots)
+    booked, overbooked = np.zeros((2, *minutes.shape))
+    for row, one in levelled.items():
+        visits.day[rows[one.rows]] = one.levelled.day
+        visits.outcome[rows[one.rows]] = one.levelled.outcome
+        booked[row], overbooked[row] = one.levelled.booked_hours, one.levelled.overbooked_hours
+    if kept is not None:
+        kept.depots = levelled
     return VisitPlan(
         weeks=weeks,
         today=today,
@@ -132,9 +147,18 @@ def plan_visits(
         visits=visits,
         fixed=fixed,
         open_minutes=minutes,
-        booked_minutes=levelled.booked_hours * MINUTES_AN_HOUR,
-        overbooked_minutes=levelled.overbooked_hours * MINUTES_AN_HOUR,
+        booked_minutes=booked * MINUTES_AN_HOUR,
+        overbooked_minutes=overbooked * MINUTES_AN_HOUR,
     )
+
+
+def _collect(
+    session: Session, names: FleetNames, weeks: tuple[IsoWeek, ...], now: datetime, kept: KeptWork | None
+) -> VisitJobs:
+    if kept is None or len(names.vehicles) > VEHICLES_A_BLOCK:
+        return collect_jobs(session, names, weeks, now)
+    kept.jobs = found = collect_changed(session, names, weeks, now, kept.jobs)
+    return found.jobs
 
 
 def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:

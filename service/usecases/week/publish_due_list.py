@@ -18,17 +18,18 @@ from service.usecases.access.caller import Caller
 from service.usecases.week.announce_list import announce_list
 from service.usecases.week.compile_due_list import ListedLine, load_names
 from service.usecases.week.draft_lines import draft_lines
+from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.plan_visits import plan_visits
 
 JOB: Final = "weekly due list"
 
 
 def draft_list(
-    session: Session, organisation_id: int, week: IsoWeek, now: datetime
+    session: Session, organisation_id: int, week: IsoWeek, now: datetime, kept: KeptWork | None = None
 ) -> tuple[list[ListedLine], dict[str, Any]]:
     """Plan a week's visits and compare their lines with the latest list before it; nothing is stored."""
     names = load_names(session, organisation_id)
-    plan = plan_visits(session, names, week, now)
+    plan = plan_visits(session, names, week, now, kept=kept)
     return _compare(session, organisation_id, week, draft_lines(session, names, plan, week, now))
 
 

@@ -17,6 +17,7 @@ from service.store.tables.operations import JobFailure
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import Caller
 from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.publish_due_list import JOB, draft_list, listed_lines
 
 CURRENT = "current"
@@ -43,8 +44,12 @@ def week_named(session: Session, caller: Caller, name: str, now: datetime) -> Is
     return IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
 
 
-def show_due_list(session: Session, caller: Caller, now: datetime, name: str) -> ShownList:
+def show_due_list(
+    session: Session, caller: Caller, now: datetime, name: str, kept: KeptWork | None = None
+) -> ShownList:
     """Give a published list, or a draft of the present week or a coming one.
+
+    A draft uses what an earlier one left in `kept`, and leaves its own there.
 
     Raises
     ------
@@ -66,7 +71,7 @@ def show_due_list(session: Session, caller: Caller, now: datetime, name: str) ->
         )
     if week < week_named(session, caller, CURRENT, now):
         raise NotFoundError("No list was published for this week.")
-    draft, since_last = draft_list(session, caller.organisation_id, week, now)
+    draft, since_last = draft_list(session, caller.organisation_id, week, now, kept)
     return ShownList(
         organisation=organisation,
         week=week,

@@ -1,9 +1,9 @@
 """The jobs that visits are made of: every fluid of the fleet, when it is due at the latest, and what it costs early."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,38 +57,50 @@ class VisitJobs:
     def __len__(self) -> int:
         return self.vehicle_id.size
 
+    def of_vehicles(self, vehicle_ids: Collection[int]) -> "VisitJobs":
+        """The jobs of some vehicles."""
+        rows = np.isin(self.vehicle_id, np.array(list(vehicle_ids), np.int64))
+        return VisitJobs(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
+
 
 def collect_jobs(session: Session, names: FleetNames, weeks: tuple[IsoWeek, ...], now: datetime) -> VisitJobs:
     """Project the fleet and keep of every compartment what a plan of these weeks needs, a block at a time."""
     prices = visits.prices_minor_a_litre(session, names.organisation.id or 0)
-    empty = _columns_of_none(len(weeks))
     asked = (listing_probability(names.organisation),)
     projected = project_fleet(session, names, now, wanted=PLANNED_COLUMNS, probabilities=asked)
-    parts = [_jobs_of(one, names, weeks, prices) for one in projected]
-    columns = {name: np.concatenate([empty[name], *(part[name] for part in parts)]) for name in empty}
-    return VisitJobs(**columns)
+    return joined_jobs([jobs_of(one, names, weeks, prices) for one in projected], len(weeks))
 
 
-def _columns_of_none(n_weeks: int) -> dict[str, NDArray[Any]]:
-    """The columns of no job at all, with their types."""
-    whole, real = np.zeros(0, np.int64), np.zeros(0)
-    return {
-        "compartment_id": whole,
-        "vehicle_id": whole,
-        "labour_minutes": real,
-        "latest_days": real,
-        "interval_days": real,
-        "early_minor_a_day": real,
-        "due_by_end": np.zeros((0, n_weeks)),
-        "due_week": whole,
-        "is_contaminated": np.zeros(0, np.bool_),
+def joined_jobs(parts: Sequence[VisitJobs], n_weeks: int) -> VisitJobs:
+    """Put the jobs of groups of vehicles into one order: vehicles, and compartments of each, ascending."""
+    every = [_no_jobs(n_weeks), *parts]
+    columns = {
+        one.name: np.concatenate([getattr(part, one.name) for part in every]) for one in fields(VisitJobs)
     }
+    order = np.lexsort((columns["compartment_id"], columns["vehicle_id"]))
+    return VisitJobs(**{name: values[order] for name, values in columns.items()})
 
 
-def _jobs_of(
+def _no_jobs(n_weeks: int) -> VisitJobs:
+    """No job at all, with the types of the columns."""
+    whole, real = np.zeros(0, np.int64), np.zeros(0)
+    return VisitJobs(
+        compartment_id=whole,
+        vehicle_id=whole,
+        labour_minutes=real,
+        latest_days=real,
+        interval_days=real,
+        early_minor_a_day=real,
+        due_by_end=np.zeros((0, n_weeks)),
+        due_week=whole,
+        is_contaminated=np.zeros(0, np.bool_),
+    )
+
+
+def jobs_of(
     projection: FleetProjection, names: FleetNames, weeks: tuple[IsoWeek, ...], prices: Mapping[int, float]
-) -> dict[str, NDArray[Any]]:
-    """Columns of one block."""
+) -> VisitJobs:
+    """The jobs of one block."""
     threshold = listing_probability(names.organisation)
     columns, planning = projection.compartments, names.organisation.planning
     recommended = recommend_exchange(columns)
@@ -101,17 +113,17 @@ def _jobs_of(
     interval = _interval_days(projection)
     due_by_end = _due_by_end(projection, weeks)[rows]
     is_due = due_by_end >= threshold - TOLERANCE
-    return {
-        "compartment_id": np.array(columns["id"], np.int64)[rows],
-        "vehicle_id": np.array(columns["vehicle_id"], np.int64)[rows],
-        "labour_minutes": recommended.labour_minutes[rows],
-        "latest_days": latest[rows],
-        "interval_days": interval[rows],
-        "early_minor_a_day": (job_minor / interval)[rows],
-        "due_by_end": due_by_end,
-        "due_week": np.where(is_due.any(axis=1), is_due.argmax(axis=1), len(weeks)).astype(np.int64),
-        "is_contaminated": np.array(columns["is_contaminated"], np.bool_)[rows],
-    }
+    return VisitJobs(
+        compartment_id=np.array(columns["id"], np.int64)[rows],
+        vehicle_id=np.array(columns["vehicle_id"], np.int64)[rows],
+        labour_minutes=recommended.labour_minutes[rows],
+        latest_days=latest[rows],
+        interval_days=interval[rows],
+        early_minor_a_day=(job_minor / interval)[rows],
+        due_by_end=due_by_end,
+        due_week=np.where(is_due.any(axis=1), is_due.argmax(axis=1), len(weeks)).astype(np.int64),
+        is_contaminated=np.array(columns["is_contaminated"], np.bool_)[rows],
+    )
 
 
 def _due_by_end(projection: FleetProjection, weeks: tuple[IsoWeek, ...]) -> Floats:
