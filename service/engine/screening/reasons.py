@@ -114,7 +114,7 @@ def _explain_accepted(context: Context, before: Integers, reason: NDArray[np.int
 
 
 def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, Floats, Floats]:
-    """Lowest, expected and highest number that would not have surprised, for readings not accepted."""
+    """Lowest, expected and highest number that the instrument might have shown, for readings not accepted."""
     vehicle = np.searchsorted(context.offsets, off, side="right") - 1
     earlier, later = before[off], _nearest_accepted(context, off, forwards=False)
     start = context.offsets[:-1][vehicle]
@@ -132,8 +132,11 @@ def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, 
     margin = 3.0 * pace * np.abs(days) + 500.0
     lowest = np.where(earlier >= 0, context.odometer_km[anchor] - ROUNDING_KM, expected - margin)
     highest = np.where(later >= 0, context.odometer_km[np.maximum(later, 0)] + ROUNDING_KM, expected + margin)
-    # The window is on the scale of the first instrument; numbers are keyed on that of the present one.
-    return np.minimum(lowest, expected), expected, np.maximum(highest, np.minimum(expected, lowest))
+    bounds = np.minimum(lowest, expected), expected, np.maximum(highest, np.minimum(expected, lowest))
+    # So far on the scale of the first instrument; numbers are keyed on that of the present one.
+    factor, keyed, odometer = context.factor[anchor], context.keyed_km[anchor], context.odometer_km[anchor]
+    shown_lowest, shown, shown_highest = (keyed + (bound - odometer) / factor for bound in bounds)
+    return shown_lowest, shown, shown_highest
 
 
 def _explain_refused(keyed: Floats, window: Floats, fleet_km: Floats) -> tuple[NDArray[np.int8], Floats]:

@@ -110,6 +110,26 @@ def test_a_replaced_instrument_continues_the_old_one_once_three_readings_follow_
     assert result.odometer_km[5] == pytest.approx(STEADY[5], abs=150.0)
 
 
+@pytest.mark.parametrize(
+    ("value", "reason", "suggested"),
+    [
+        (610.0, Reason.DIGIT_LOST, 6_100.0),
+        (61_100.0, Reason.DIGIT_ADDED, 6_110.0),
+        (1_111.0, Reason.ROLLBACK, None),
+        (250_000.0, Reason.IMPLAUSIBLE_PACE, None),
+    ],
+)
+def test_a_wrong_number_is_told_by_what_the_present_instrument_would_show(value, reason, suggested):
+    keyed = np.concatenate((STEADY, 10.0 + 1300.0 * np.arange(8)))
+    time = np.arange(keyed.size) * 30.0
+    told = np.zeros(keyed.size, dtype=np.int8)
+    told[10] = Verdict.RENEWED
+    keyed[15] = value
+    result = screen(time, keyed, verdict=told)
+    assert (result.outcome[15], result.reason[15]) == (H, reason)
+    assert suggested is None or result.suggested_km[15] == pytest.approx(suggested, abs=600.0)
+
+
 def test_a_rollover_is_a_new_instrument():
     keyed = np.mod(96_000.0 + 1300.0 * np.arange(10), 100_000.0)
     result = screen(MONTHLY, keyed)
