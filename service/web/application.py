@@ -18,6 +18,7 @@ from service.web.pages import (
     driver_links,
     job_sheet,
     machine_pulls,
+    machine_values,
     machines,
     own_reading,
     passwords,
@@ -57,6 +58,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     people.router,
     planning_terms.router,
     machine_pulls.router,
+    machine_values.router,
     machines.router,
     start.router,
 )

@@ -33,6 +33,9 @@ _NAVIGATION: Final[tuple[tuple[str, str, Scope | None], ...]] = (
 )
 """Name, path and the right that it takes; none: for those who may not look at anything."""
 
+NEVER_KEPT: Final = {"Cache-Control": "no-store"}
+"""Headers of a page with a secret: no cache keeps it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NavigationEntry:

@@ -64,16 +64,21 @@ def pages_of_the_application() -> Iterator[str]:
 
 
 def furnish(operator: Operator) -> None:
-    """Things that the pages show beside a small fleet: a held reading, a part with packs, an order, a machine."""
+    """Things that the pages show beside a small fleet: a held reading, a part with packs, a machine with a held one."""
     held = {"vehicle": "VAN-01", "taken_at": FRIDAY.isoformat(), "odometer": 7_990, "source": "driver"}
     assert operator.post("/v1/readings", {"readings": [held]}).json()["held"] == 1
     part = {"part": "drain plug washer", "packs": [{"pieces": 10, "price_minor": 800}]}
     assert operator.post("/v1/parts", part).status_code == 201
     assert operator.post("/v1/machine-sources", {"name": "Box of vans"}).status_code == 201
-    distance = {"datetime": "2026-05-01T05:30:00Z", "OdometerUnits": "kilometre", "Odometer": 79950.0}
-    machine = {"EquipmentHeader": {"EquipmentID": "box 12"}, "Distance": distance}
-    answer = operator.post("/v1/machine-sources/src_1/documents", {"Equipment": [machine]})
-    assert answer.status_code == 200, answer.text
+    for day, odometer in (("04-30", 79950.0), ("05-01", 7998.0)):
+        distance = {
+            "datetime": f"2026-{day}T05:30:00Z",
+            "OdometerUnits": "kilometre",
+            "Odometer": odometer,
+        }
+        machine = {"EquipmentHeader": {"EquipmentID": "box 12"}, "Distance": distance}
+        answer = operator.post("/v1/machine-sources/src_1/documents", {"Equipment": [machine]})
+        assert answer.status_code == 200, answer.text
 
 
 def driver_link(database: Database, organisation_id: int, clock: HandClock) -> str:

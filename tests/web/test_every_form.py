@@ -85,6 +85,10 @@ FORMS: dict[str, tuple[str, dict[str, str]]] = {
         "/settings/machines/src_1/eqp_1",
         {"eqp_1-vehicle": "VAN-02", "eqp_1-odometer": "12"},
     ),
+    "/settings/machines/{source}/{equipment}/{value}": (
+        "/settings/machines/src_1/eqp_1/mva_2",
+        {"decision": "release"},
+    ),
     "/start/vehicles": ("/start/vehicles", {"table": "number,class\nVAN-88,van", "do": "register"}),
 }
 OF_SOMEBODY = {

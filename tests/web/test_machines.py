@@ -1,6 +1,7 @@
 """Sources of machine data on pages: made, linked, ended."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from sqlmodel import select
@@ -11,18 +12,6 @@ from service.store.tables.machine_sources import MachineSource
 from tests.web.conftest import token_in
 
 SOURCES = "/settings/machines"
-DOCUMENT = {
-    "Equipment": [
-        {
-            "EquipmentHeader": {"EquipmentID": "box 12"},
-            "Distance": {
-                "datetime": "2026-05-01T05:30:00Z",
-                "OdometerUnits": "kilometre",
-                "Odometer": 79950.0,
-            },
-        }
-    ]
-}
 
 
 @pytest.fixture
@@ -37,7 +26,7 @@ def source(owner):
     secret = re.search(r"<code>([^<]+)</code>", made.text)[1]
     assert made.headers["cache-control"] == "no-store"
     assert secret not in owner.get(SOURCES).text
-    answer = owner.operator.post("/v1/machine-sources/src_1/documents", DOCUMENT)
+    answer = owner.operator.post("/v1/machine-sources/src_1/documents", document("04-30", 79950.0))
     assert answer.status_code == 200, answer.text
     return f"{SOURCES}/src_1"
 
@@ -67,7 +56,10 @@ def test_names_are_taken_once_and_an_ended_source_has_no_buttons(owner, source):
     assert owner.fill(source, source, do="pull").status_code == 409
     assert owner.fill(source, source, do="end").status_code == 303
     assert 'value="end"' not in owner.get(source).text
-    assert owner.operator.post("/v1/machine-sources/src_1/documents", DOCUMENT).status_code == 409
+    assert (
+        owner.operator.post("/v1/machine-sources/src_1/documents", document("04-30", 79950.0)).status_code
+        == 409
+    )
 
 
 def test_sources_of_others_are_not_there_and_planners_may_not(owner, source, join):
@@ -75,6 +67,59 @@ def test_sources_of_others_are_not_there_and_planners_may_not(owner, source, joi
     assert owner.get(source).status_code == 404
     owner.come_in("paul", Role.PLANNER)
     assert owner.get(SOURCES).status_code == 403
+
+
+def document(day, odometer):
+    distance = {"datetime": f"2026-{day}T05:30:00Z", "OdometerUnits": "kilometre", "Odometer": odometer}
+    return {"Equipment": [{"EquipmentHeader": {"EquipmentID": "box 12"}, "Distance": distance}]}
+
+
+VALUES = "/v1/machine-sources/src_1/equipment/eqp_1/values"
+
+
+@pytest.fixture
+def held(owner, source):
+    """Address of the form about a value that lost a digit."""
+    answer = owner.operator.post("/v1/machine-sources/src_1/documents", document("05-01", 7998.0))
+    assert answer.json()["held"] == 1, answer.text
+    return f"{source}/eqp_1/mva_2"
+
+
+@pytest.mark.parametrize(
+    ("decision", "outcome"), [("release", "accepted"), ("discard", "rejected"), ("renew", "accepted")]
+)
+def test_a_held_value_is_decided_on_the_page(owner, source, held, decision, outcome):
+    page = owner.get(source).text
+    assert "Held: 1." in page
+    assert "<strong>7" in page.split("Held values of box 12")[1]
+    answer = owner.fill(source, held, decision=decision)
+    assert answer.headers["location"] == f"{source}?told=machine_{decision}"
+    assert owner.operator.get(VALUES).json()["values"][1]["outcome"] == outcome
+    assert "Held" not in owner.get(source).text
+
+
+def test_a_decision_that_nobody_offers_is_refused(owner, source, held):
+    assert owner.fill(source, held, decision="forget").status_code == 422
+    assert owner.operator.get(VALUES).json()["values"][1]["outcome"] == "held"
+
+
+def test_a_secret_is_made_anew_and_shown_once(owner, source, database):
+    with database.snapshot() as session:
+        before = session.exec(select(MachineSource)).one().secret
+    made = owner.fill(source, source, do="rotate", keep_old="yes")
+    assert made.status_code == 200
+    assert made.headers["cache-control"] == "no-store"
+    shown = re.search(r"<code>([^<]+)</code>", made.text)[1]
+    with database.snapshot() as session:
+        row = session.exec(select(MachineSource)).one()
+    assert (row.secret, row.previous_secret) == (shown, before)
+    assert row.previous_secret_until == owner.clock.now() + timedelta(days=1)
+    assert shown not in owner.get(source).text
+    owner.fill(source, source, do="rotate")
+    with database.snapshot() as session:
+        row = session.exec(select(MachineSource)).one()
+    assert row.previous_secret is None
+    assert row.secret not in {before, shown}
 
 
 def meter_of(owner):

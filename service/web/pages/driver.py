@@ -18,7 +18,7 @@ from service.web.contexts import DriverPage
 from service.web.forms import EMPTY, Form, FormState
 from service.web.limits import limiter_of, source_of
 from service.web.readings import read_reading, store_reading
-from service.web.rendering import bare_frame, render
+from service.web.rendering import NEVER_KEPT, bare_frame, render
 from service.web.trust import form_token, require_own_origin, require_own_token
 from service.web.visits import (
     SEE_OTHER,
@@ -39,8 +39,6 @@ TOLD: Final = {
     ReadingOutcome.HELD: "driver_held",
     ReadingOutcome.DUPLICATE: "driver_twice",
 }
-NEVER_KEPT: Final = {"Cache-Control": "no-store"}
-"""The address is the secret."""
 
 
 @router.get("/driver/{code}")

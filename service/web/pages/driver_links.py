@@ -14,9 +14,9 @@ from service.usecases.fleet.driver_links import make_link, revoke_link
 from service.web.catalogue import translate
 from service.web.contexts import DriverLinkPage
 from service.web.forms import Form, FormReader, FormState
-from service.web.pages.driver import NEVER_KEPT, link_address
+from service.web.pages.driver import link_address
 from service.web.pages.vehicles import VehiclePath, show_vehicle_page
-from service.web.rendering import frame_of, path_part, render
+from service.web.rendering import NEVER_KEPT, frame_of, path_part, render
 from service.web.visits import Visit, doing
 
 router = APIRouter()

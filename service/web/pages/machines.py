@@ -1,5 +1,7 @@
 """Where machines report from: make and end sources, and say which vehicle each machine is."""
 
+from collections.abc import Iterable
+from datetime import timedelta
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Query, Request
@@ -8,13 +10,21 @@ from fastapi.responses import Response
 from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
 from service.domain.machine_meters import Meter
+from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
 from service.store.repositories import fleet, machine_sources
-from service.usecases.machines.manage_sources import add_source, end_source, link_equipment, pull_now
+from service.store.tables.machine_sources import MachineMeter, MachineReading
+from service.usecases.machines.manage_sources import (
+    add_source,
+    end_source,
+    link_equipment,
+    pull_now,
+    rotate_secret,
+)
 from service.web.forms import EMPTY, Form, FormReader, FormState
-from service.web.rendering import frame_of, render
-from service.web.views.machines import MACHINES_A_PAGE, machines_page, source_page
+from service.web.rendering import NEVER_KEPT, frame_of, render
+from service.web.views.machines import MACHINES_A_PAGE, Machines, machines_page, source_page
 from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
@@ -23,6 +33,9 @@ SourcePath = Annotated[str, Path(pattern=r"^src_[0-9]{1,19}$")]
 EquipmentPath = Annotated[str, Path(pattern=r"^eqp_[0-9]{1,19}$")]
 HERE: Final = "/settings/machines"
 MOST: Final = 2**62
+OLD_SECRET_LASTS: Final = timedelta(days=1)
+"""Time to change the secret where the machines report from."""
+
 After = Annotated[int, Query(ge=0, le=MOST)]
 
 
@@ -55,9 +68,14 @@ def get_source(request: Request, source: SourcePath, after: After = 0) -> Respon
 
 @router.post("/settings/machines/{source}")
 def post_step(request: Request, source: SourcePath, form: Form) -> Response:
-    """Fetch now, or take nothing more from it."""
+    """Fetch now, make a new secret, or take nothing more from it."""
     try:
         with doing(request, form) as visit:
+            if form.text("do") == "rotate":
+                until = visit.now + OLD_SECRET_LASTS if form.text("keep_old") else None
+                row = rotate_secret(visit.session, visit.caller, visit.now, source, until)
+                visit.done(f"{HERE}/{source}")
+                return source_response(visit, source, 0, EMPTY, secret=row.secret)
             return _take_step(visit, source, form.text("do"))
     except (InvalidInputError, ConflictError) as error:
         return show_source(request, source, 0, FormState.after(form, error), error)
@@ -119,10 +137,8 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
 def _page(visit: Visit, form: FormState, error: ServiceError | None = None, secret: str = "") -> Response:
     rows = machine_sources.list_sources(visit.session, visit.caller.organisation_id)
     page = machines_page(rows, visit.presentation, visit.zone, form, secret)
-    response = render("machines.html", frame_of(visit, "settings"), page, status_of(error))
-    if secret:
-        response.headers["Cache-Control"] = "no-store"
-    return response
+    headers = NEVER_KEPT if secret else None
+    return render("machines.html", frame_of(visit, "settings"), page, status_of(error), headers)
 
 
 def show_source(
@@ -130,15 +146,42 @@ def show_source(
 ) -> Response:
     """Show a source, with a form as it was sent if something in it was wrong."""
     with looking(request) as visit:
-        visit.caller.require(Scope.ADMIN)
-        organisation_id = visit.caller.organisation_id
-        row = machine_sources.get_source(visit.session, organisation_id, source)
-        found = machine_sources.list_equipment(
-            visit.session, organisation_id, row.id or 0, after_id=after, limit=MACHINES_A_PAGE + 1
-        )
-        meters = machine_sources.meters_of(visit.session, organisation_id, [one.id or 0 for one in found])
-        linked = {format_id(IdKind.VEHICLE, one.vehicle_id) for one in found if one.vehicle_id is not None}
-        known = fleet.vehicles_by_reference(visit.session, organisation_id, sorted(linked))
-        names = {one.id or 0: one.reference for one in known.values()}
-        page = source_page(row, found, meters, names, visit.presentation, visit.zone, form)
-        return render("machine_source.html", frame_of(visit, "settings"), page, status_of(error))
+        return source_response(visit, source, after, form, error)
+
+
+def source_response(
+    visit: Visit,
+    source: str,
+    after: int,
+    form: FormState,
+    error: ServiceError | None = None,
+    secret: str = "",
+) -> Response:
+    """Show a source within a visit; a secret that was just made is on this page alone."""
+    visit.caller.require(Scope.ADMIN)
+    session, organisation_id = visit.session, visit.caller.organisation_id
+    row = machine_sources.get_source(session, organisation_id, source)
+    found = machine_sources.list_equipment(
+        session, organisation_id, row.id or 0, after_id=after, limit=MACHINES_A_PAGE + 1
+    )
+    meters = machine_sources.meters_of(session, organisation_id, [one.id or 0 for one in found])
+    linked = {format_id(IdKind.VEHICLE, one.vehicle_id) for one in found if one.vehicle_id is not None}
+    known = fleet.vehicles_by_reference(session, organisation_id, sorted(linked))
+    machines = Machines(
+        found=found,
+        meters=meters,
+        held=_held(visit, meters.values()),
+        names={one.id or 0: one.reference for one in known.values()},
+    )
+    page = source_page(row, machines, visit.presentation, visit.zone, form, secret)
+    headers = NEVER_KEPT if secret else None
+    return render("machine_source.html", frame_of(visit, "settings"), page, status_of(error), headers)
+
+
+def _held(visit: Visit, meters: Iterable[MachineMeter]) -> dict[int, list[MachineReading]]:
+    """Held values that can be decided on, by meter: those among its latest."""
+    with_some = [one.id or 0 for one in meters if one.n_held > 0]
+    if not with_some:
+        return {}
+    values = machine_sources.latest_values(visit.session, visit.caller.organisation_id, with_some)
+    return {key: [one for one in rows if one.outcome == ReadingOutcome.HELD] for key, rows in values.items()}

@@ -15,7 +15,7 @@ from service.usecases.access.manage_people import add_person, change_role, disab
 from service.usecases.access.manage_tokens import create_token, revoke_token
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.rendering import frame_of, render
+from service.web.rendering import NEVER_KEPT, frame_of, render
 from service.web.views.settings import people_page, tokens_page
 from service.web.visits import Visit, doing, looking, status_of
 
@@ -86,7 +86,7 @@ def post_token(request: Request, form: Form) -> Response:
             visit.done("/settings/tokens")
             rows = access.list_tokens(visit.session, visit.caller.organisation_id)
             page = tokens_page(rows, visit.presentation, visit.zone, EMPTY, secret)
-            return _never_kept(render("tokens.html", frame_of(visit, "settings"), page))
+            return render("tokens.html", frame_of(visit, "settings"), page, headers=NEVER_KEPT)
     except (InvalidInputError, ConflictError) as error:
         return _show_tokens(request, FormState.after(form, error), error)
 
@@ -121,13 +121,7 @@ def _with_link(visit: Visit, code: str, login: str) -> Response:
     link = f"{visit.request.app.state.public_url}/sign-in/{code}"
     rows = people_rows.list_people(visit.session, visit.caller.organisation_id)
     page = people_page(rows, visit.person.id, EMPTY, link, login)
-    return _never_kept(render("people.html", frame_of(visit, "settings"), page))
-
-
-def _never_kept(response: Response) -> Response:
-    """Keep a page with a secret out of every cache."""
-    response.headers["Cache-Control"] = "no-store"
-    return response
+    return render("people.html", frame_of(visit, "settings"), page, headers=NEVER_KEPT)
 
 
 def _show_people(request: Request, form: FormState, error: ServiceError | None = None) -> Response:

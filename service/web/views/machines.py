@@ -9,9 +9,10 @@ from zoneinfo import ZoneInfo
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.machine_meters import Meter, OffsetOrigin
-from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineSource
+from service.domain.outcomes import REASON_TEXTS, ReadingReason
+from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.machines.manage_sources import shown_address
-from service.web.catalogue import translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 
 MACHINES_A_PAGE: Final = 50
@@ -55,6 +56,16 @@ class OffsetField:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HeldValue:
+    """A value that counts for nothing until somebody decides."""
+
+    value_id: str
+    value: str
+    taken: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MachineRow:
     """One machine: what it is called there, which vehicle it is here, what its meters showed last."""
 
@@ -64,11 +75,22 @@ class MachineRow:
     vehicle: str
     meters: tuple[str, ...]
     offsets: tuple[OffsetField, ...]
+    held: tuple[HeldValue, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machines:
+    """Machines of a source as they are stored; `names` are those of the vehicles that they are."""
+
+    found: Sequence[MachineEquipment]
+    meters: Mapping[tuple[int, str], MachineMeter]
+    held: Mapping[int, Sequence[MachineReading]]
+    names: Mapping[int, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourcePage:
-    """A source with its machines."""
+    """A source with its machines, and its secret if that was just made anew."""
 
     source: SourceRow
     machines: tuple[MachineRow, ...]
@@ -76,6 +98,7 @@ class SourcePage:
     """Where the next page begins, if there is one."""
 
     form: FormState
+    secret: str
 
 
 def machines_page(
@@ -89,39 +112,52 @@ def machines_page(
 
 def source_page(
     row: MachineSource,
-    found: Sequence[MachineEquipment],
-    meters: Mapping[tuple[int, str], MachineMeter],
-    names: Mapping[int, str],
+    machines: Machines,
     presentation: Presentation,
     zone: ZoneInfo,
     form: FormState,
+    secret: str,
 ) -> SourcePage:
-    """Fill the page of one source; `names` are those of the vehicles that its machines are."""
-    shown = found[:MACHINES_A_PAGE]
+    """Fill the page of one source."""
+    shown = machines.found[:MACHINES_A_PAGE]
     return SourcePage(
         source=_source(row, presentation, zone),
-        machines=tuple(_machine(one, meters, names, presentation, zone) for one in shown),
-        after=shown[-1].id if len(found) > MACHINES_A_PAGE else None,
+        machines=tuple(_machine(one, machines, presentation, zone) for one in shown),
+        after=shown[-1].id if len(machines.found) > MACHINES_A_PAGE else None,
         form=form,
+        secret=secret,
     )
 
 
 def _machine(
-    one: MachineEquipment,
-    meters: Mapping[tuple[int, str], MachineMeter],
-    names: Mapping[int, str],
-    presentation: Presentation,
-    zone: ZoneInfo,
+    one: MachineEquipment, machines: Machines, presentation: Presentation, zone: ZoneInfo
 ) -> MachineRow:
-    key = format_id(IdKind.MACHINE_EQUIPMENT, one.id)
+    key, meters = format_id(IdKind.MACHINE_EQUIPMENT, one.id), machines.meters
     own = [(kind, meters[one.id or 0, str(kind)]) for kind in Meter if (one.id or 0, str(kind)) in meters]
     return MachineRow(
         equipment_id=key,
         name=", ".join(filter(None, (one.reference, one.description))),
         seen=presentation.wall_time(one.last_seen_at.astimezone(zone)),
-        vehicle=names.get(one.vehicle_id or 0, ""),
-        meters=tuple(_meter(meter, kind, presentation) for kind, meter in own),
+        vehicle=machines.names.get(one.vehicle_id or 0, ""),
+        meters=tuple(
+            _meter(meter, kind, len(machines.held.get(meter.id or 0, ())), presentation)
+            for kind, meter in own
+        ),
         offsets=tuple(_offset(key, meter, kind, presentation) for kind, meter in own),
+        held=tuple(
+            _held(value, kind, presentation, zone)
+            for kind, meter in own
+            for value in machines.held.get(meter.id or 0, ())
+        ),
+    )
+
+
+def _held(row: MachineReading, kind: Meter, presentation: Presentation, zone: ZoneInfo) -> HeldValue:
+    return HeldValue(
+        value_id=format_id(IdKind.MACHINE_VALUE, row.id),
+        value=_amount(row.value, kind, presentation),
+        taken=presentation.wall_time(row.taken_at.astimezone(zone)),
+        why=tell(REASON_TEXTS[ReadingReason(row.reason)].sentence) if row.reason else "",
     )
 
 
@@ -159,11 +195,14 @@ def _offset(key: str, meter: MachineMeter, kind: Meter, presentation: Presentati
     )
 
 
-def _meter(meter: MachineMeter, kind: Meter, presentation: Presentation) -> str:
-    if kind is Meter.ODOMETER:
-        value = presentation.distance(meter.last_value)
-    else:
-        value = translate("machine_hours", n=presentation.number(meter.last_value or 0.0, 1))
+def _meter(meter: MachineMeter, kind: Meter, n_held: int, presentation: Presentation) -> str:
+    value = _amount(meter.last_value, kind, presentation)
     state = translate("machine_counts" if meter.offset is not None else "machine_waits")
     told = translate("machine_meter", value=value, state=state)
-    return f"{told} {translate('machine_held', n=meter.n_held)}" if meter.n_held else told
+    return f"{told} {translate('machine_held', n=presentation.number(n_held))}" if n_held else told
+
+
+def _amount(value: float | None, kind: Meter, presentation: Presentation) -> str:
+    if kind is Meter.ODOMETER:
+        return presentation.distance(value)
+    return translate("machine_hours", n=presentation.number(value or 0.0, 1))
