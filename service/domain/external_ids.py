@@ -24,7 +24,6 @@ class IdKind(StrEnum):
     DUE_LIST_LINE = "lin"
     TOKEN = "tok"
     PERSON = "per"
-    IMPORT = "imp"
     SUBSCRIPTION = "sub"
     DELIVERY = "dlv"
     CALENDAR_FEED = "cal"

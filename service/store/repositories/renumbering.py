@@ -50,7 +50,6 @@ TABLE_BY_KIND: Final = {
     IdKind.DUE_LIST_LINE: "due_list_line",
     IdKind.TOKEN: "token",
     IdKind.PERSON: "person",
-    IdKind.IMPORT: "import_run",
     IdKind.SUBSCRIPTION: "subscription",
     IdKind.DELIVERY: "outbox_message",
     IdKind.CALENDAR_FEED: "calendar_feed",

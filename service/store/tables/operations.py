@@ -1,4 +1,4 @@
-"""What keeps the service honest about its own work: retried calls, runs, imports, things to send."""
+"""What keeps the service honest about its own work: retried calls, runs, things to send."""
 
 from datetime import datetime
 from typing import Any
@@ -9,7 +9,6 @@ from sqlmodel import JSON, Field, SQLModel
 from service.store.types import UtcDateTime, belongs_to, one_of
 
 OUTBOX_STATES = ("waiting", "sending", "sent", "given_up")
-IMPORT_STATES = ("running", "finished")
 
 
 class IdempotencyKey(SQLModel, table=True):
@@ -30,27 +29,6 @@ class IdempotencyKey(SQLModel, table=True):
     headers: dict[str, str] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
     body: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
     created_at: datetime = Field(sa_type=UtcDateTime)
-
-
-class ImportRun(SQLModel, table=True):
-    """A file being read in pieces, each its own transaction."""
-
-    __tablename__ = "import_run"
-    __table_args__ = (
-        one_of("state", IMPORT_STATES, "state"),
-        Index("ix_import_run_org", "organisation_id", "id"),
-    )
-
-    id: int | None = Field(default=None, primary_key=True)
-    organisation_id: int = Field(foreign_key="organisation.id")
-    kind: str = Field(max_length=24)
-    state: str = Field(default="running", max_length=12)
-    body_hash: str = Field(max_length=64)
-    n_rows: int = 0
-    counts: dict[str, int] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
-    started_at: datetime = Field(sa_type=UtcDateTime)
-    finished_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
-    started_by: str = Field(max_length=80)
 
 
 class JobRun(SQLModel, table=True):

@@ -194,24 +194,6 @@ def upgrade() -> None:
     with op.batch_alter_table('idempotency_key', schema=None) as batch_op:
         batch_op.create_index('ix_idempotency_key_age', ['created_at'], unique=False)
 
-    op.create_table('import_run',
-    sa.Column('id', sa.Integer(), nullable=False),
-    sa.Column('organisation_id', sa.Integer(), nullable=False),
-    sa.Column('kind', sa.String(length=24), nullable=False),
-    sa.Column('state', sa.String(length=12), nullable=False),
-    sa.Column('body_hash', sa.String(length=64), nullable=False),
-    sa.Column('n_rows', sa.Integer(), nullable=False),
-    sa.Column('counts', sa.JSON(), nullable=False),
-    sa.Column('started_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('finished_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
-    sa.Column('started_by', sa.String(length=80), nullable=False),
-    sa.CheckConstraint("state = 'running' OR state = 'finished'", name=op.f('ck_import_run_state')),
-    sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_import_run_organisation_id')),
-    sa.PrimaryKeyConstraint('id', name=op.f('pk_import_run'))
-    )
-    with op.batch_alter_table('import_run', schema=None) as batch_op:
-        batch_op.create_index('ix_import_run_org', ['organisation_id', 'id'], unique=False)
-
     op.create_table('job_failure',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -1078,10 +1060,6 @@ def downgrade() -> None:
         batch_op.drop_index('ix_job_failure_org')
 
     op.drop_table('job_failure')
-    with op.batch_alter_table('import_run', schema=None) as batch_op:
-        batch_op.drop_index('ix_import_run_org')
-
-    op.drop_table('import_run')
     with op.batch_alter_table('idempotency_key', schema=None) as batch_op:
         batch_op.drop_index('ix_idempotency_key_age')
 
