@@ -20,6 +20,7 @@ from service.jobs.deliveries import LEASE, Deliveries
 from service.jobs.fleet_projection import FleetProjection
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.machine_pulls import MachinePulls
+from service.jobs.spare_memory import give_back_memory
 from service.settings import Settings
 from service.store.session import Database
 from service.usecases.access.note_token_uses import TokenUses
@@ -137,7 +138,11 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
     @asynccontextmanager
     async def lifespan(_app: "FastAPI") -> AsyncIterator[None]:
         anyio.to_thread.current_default_thread_limiter().total_tokens = threads_for(database)
-        tasks = (flush_uses,) if scheduler is None else (scheduler.tick, flush_uses)
+        tasks = (
+            (flush_uses, give_back_memory)
+            if scheduler is None
+            else (scheduler.tick, flush_uses, give_back_memory)
+        )
         timer = start_clock(settings.tick_seconds, *tasks, once=warm_up)
         yield
         if scheduler is not None:

@@ -10,6 +10,7 @@ import typer
 
 from service.cli.context import load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
+from service.jobs.spare_memory import give_back_memory
 from service.logs import configure_logs
 from service.main import build_app, build_database, build_scheduler
 from service.settings import Settings
@@ -79,7 +80,7 @@ def run_scheduler(
         stop = threading.Event()
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: stop.set())
-        scheduler = start_clock(settings.tick_seconds, work.tick)
+        scheduler = start_clock(settings.tick_seconds, work.tick, give_back_memory)
         stop.wait()
         work.stop()
         scheduler.shutdown(wait=True)

@@ -5,6 +5,7 @@ Columns are lists, or arrays whose NaN and NaT are stored as null.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import chain
 from math import isnan
 from typing import Any, Final
 
@@ -13,6 +14,8 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Executable, Table
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
+
+from service.store.binary_rows import binary_rows
 
 COPY_FROM_ROWS: Final = 200
 """On PostgreSQL this many rows are worth a stream of their own."""
@@ -70,10 +73,11 @@ def put_columns(session: Session, table: Table, fixed: Sequence[str], columns: C
     """
     connection = session.connection()
     names = [name for name in columns if name not in fixed] + list(fixed)
-    values = _driver_columns(connection, table, {name: columns[name] for name in names})
-    if connection.dialect.name == "postgresql" and len(values[0]) >= COPY_FROM_ROWS:
-        _put_staged(connection, table, fixed, names, list(zip(*values, strict=True)))
-    elif len(values[0]):
+    n_rows = len(columns[fixed[0]])
+    if connection.dialect.name == "postgresql" and n_rows >= COPY_FROM_ROWS:
+        _put_staged(connection, table, fixed, {name: columns[name] for name in names})
+    elif n_rows:
+        values = _driver_columns(connection, table, {name: columns[name] for name in names})
         _put_each(connection, table, fixed, names, values)
 
 
@@ -87,6 +91,19 @@ def fetch_tuples(session: Session, statement: str, values: tuple[Any, ...]) -> l
         rows: list[tuple[Any, ...]] = cursor.fetchall()
     result.close()
     return rows
+
+
+def fetch_numbers(session: Session, statement: str, values: tuple[Any, ...]) -> NDArray[np.float64]:
+    """Read rows of numbers one after the other: as objects all at once they would take several times the room."""
+    session.flush()
+    connection = session.connection()
+    result = connection.exec_driver_sql(statement, values, {BINARY_OPTION: True})
+    cursor: Any = result.cursor
+    n_columns = len(cursor.description)
+    with _as_database_error(connection, statement):
+        numbers = np.fromiter(chain.from_iterable(cursor), np.float64)
+    result.close()
+    return numbers.reshape(-1, n_columns)
 
 
 def fetch_parts(session: Session, query: Executable) -> Iterator[list[tuple[Any, ...]]]:
@@ -120,24 +137,24 @@ def _put_each(
         connection.exec_driver_sql(insert, list(zip(*values, strict=True)))
 
 
-def _put_staged(
-    connection: Connection,
-    table: Table,
-    fixed: Sequence[str],
-    names: Sequence[str],
-    rows: list[tuple[Any, ...]],
-) -> None:
+def _put_staged(connection: Connection, table: Table, fixed: Sequence[str], columns: Columns) -> None:
     """Send the rows into a table of their own and take them over from there, in two statements."""
+    names = list(columns)
     key, listed = fixed[0], ", ".join(names)
     connection.exec_driver_sql(
         f"CREATE TEMP TABLE staged ON COMMIT DROP AS SELECT {listed} FROM {table.name} WITH NO DATA"  # noqa: S608
     )
-    _copy(connection, table, "staged", names, rows)
+    arrays = {name: values for name, values in columns.items() if isinstance(values, np.ndarray)}
+    if len(arrays) == len(columns):
+        _copy_arrays(connection, table, "staged", arrays)
+    else:
+        rows = zip(*_driver_columns(connection, table, columns), strict=True)
+        _copy(connection, table, "staged", names, rows)
     changes = ", ".join(f"{name} = staged.{name}" for name in names if name not in fixed)
     updated = connection.exec_driver_sql(
         f"UPDATE {table.name} SET {changes} FROM staged WHERE {table.name}.{key} = staged.{key}"  # noqa: S608
     )
-    if updated.rowcount < len(rows):
+    if updated.rowcount < len(columns[key]):
         connection.exec_driver_sql(
             f"INSERT INTO {table.name} ({listed}) SELECT {listed} FROM staged"  # noqa: S608
             f" ON CONFLICT ({key}) DO NOTHING"
@@ -149,12 +166,27 @@ def _copy(
     connection: Connection, table: Table, target: str, names: Sequence[str], rows: Iterable[tuple[Any, ...]]
 ) -> None:
     """Stream rows in the driver's binary form, which costs a fraction of the one in texts."""
-    types = [str(table.c[name].type.compile(connection.dialect)) for name in names]
     statement = f"COPY {target} ({', '.join(names)}) FROM STDIN (FORMAT BINARY)"
     with _as_database_error(connection, statement), connection.connection.cursor().copy(statement) as copy:
-        copy.set_types([_POSTGRESQL_NAMES.get(one, "text") for one in types])
+        copy.set_types([_type_name(connection, table, name) for name in names])
         for row in rows:
             copy.write_row(row)
+
+
+def _copy_arrays(
+    connection: Connection, table: Table, target: str, columns: Mapping[str, NDArray[Any]]
+) -> None:
+    """Stream whole columns likewise."""
+    statement = f"COPY {target} ({', '.join(columns)}) FROM STDIN (FORMAT BINARY)"
+    typed = [(_type_name(connection, table, name), values) for name, values in columns.items()]
+    with _as_database_error(connection, statement), connection.connection.cursor().copy(statement) as copy:
+        for part in binary_rows(typed):
+            copy.write(part)
+
+
+def _type_name(connection: Connection, table: Table, name: str) -> str:
+    """What the driver calls the type of a column."""
+    return _POSTGRESQL_NAMES.get(str(table.c[name].type.compile(connection.dialect)), "text")
 
 
 @contextmanager
