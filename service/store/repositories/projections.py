@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from itertools import chain
 from typing import Any, Final, NamedTuple
 
@@ -276,8 +276,11 @@ def put_states(session: Session, columns: Columns) -> None:
 
 def put_projections(session: Session, as_of: datetime, columns: Columns) -> None:
     """Store the projections of these compartments anew, all as of one instant."""
-    written = sqlite_instant(as_of) if session.get_bind().dialect.name == "sqlite" else as_of
-    instants = np.full(len(columns["compartment_id"]), written, dtype=object)
+    is_sqlite = session.get_bind().dialect.name == "sqlite"
+    written = (
+        sqlite_instant(as_of) if is_sqlite else np.datetime64(as_of.astimezone(UTC).replace(tzinfo=None))
+    )
+    instants = np.full(len(columns["compartment_id"]), written, dtype=object if is_sqlite else "M8[us]")
     fixed = "compartment_id", "organisation_id", "vehicle_id"
     _put(session, Projection, fixed, {"as_of": instants, **columns})
 

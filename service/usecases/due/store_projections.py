@@ -42,9 +42,9 @@ def _columns(organisation_id: int, usage: FleetUsage, projection: FleetProjectio
     life_used = np.maximum(projection.fluid_now.life_used[:, np.newaxis] + spread, 0.0)
     recommended = recommend_exchange(projection.compartments)
     return {
-        "compartment_id": projection.compartments["id"],
+        "compartment_id": np.array(projection.compartments["id"], np.int64),
         "organisation_id": np.full(n, organisation_id),
-        "vehicle_id": projection.compartments["vehicle_id"],
+        "vehicle_id": np.array(projection.compartments["vehicle_id"], np.int64),
         **_by_quantile("odometer_{}_km", odometer),
         **_by_quantile("life_used_{}", life_used),
         **_by_quantile("due_{}_on", projection.due_days),

@@ -1,0 +1,66 @@
+"""Columns as PostgreSQL's binary COPY wants them, all rows at once: a value at a time costs several times as much.
+
+Source: PostgreSQL documentation, COPY, "Binary Format"; values as the send functions of their types write them:
+numbers in network byte order, days and microseconds since 2000-01-01, texts and bytes as they are.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+_SIGNATURE: Final = b"PGCOPY\n\xff\r\n\0" + bytes(8)
+_TRAILER: Final = b"\xff\xff"
+_ROWS_A_PART: Final = 2_000
+"""So that a part stays in the processor's cache."""
+
+_NUMBERS: Final = {"int8": ">i8", "int4": ">i4", "float8": ">f8", "bool": "?"}
+_INSTANTS: Final = {"date": ("D", ">i4"), "timestamptz": ("us", ">i8")}
+
+Bytes = NDArray[np.uint8]
+Sizes = NDArray[np.int64]
+
+
+def binary_rows(columns: Sequence[tuple[str, NDArray[Any]]]) -> Iterator[bytes]:
+    """Give the bytes of a COPY of columns, each with the name of its type; NaN and NaT become null."""
+    yield _SIGNATURE
+    for start in range(0, columns[0][1].size, _ROWS_A_PART):
+        part = slice(start, start + _ROWS_A_PART)
+        yield _rows([_field(name, values[part]) for name, values in columns])
+    yield _TRAILER
+
+
+def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
+    """Put fields side by side, each after its size, and leave out what a shorter one does not fill."""
+    n_rows = fields[0][1].size
+    parts: list[Bytes] = [_bytes_of(np.full(n_rows, len(fields)), ">i2")]
+    is_sent = [np.ones((n_rows, 2), np.bool_)]
+    for data, size in fields:
+        parts += [_bytes_of(size, ">i4"), data]
+        is_sent += [np.ones((n_rows, 4), np.bool_), np.arange(data.shape[1]) < size[:, np.newaxis]]
+    return np.concatenate(parts, axis=1)[np.concatenate(is_sent, axis=1)].tobytes()
+
+
+def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
+    """Bytes of every value, and how many they are; -1 for null. Texts are ASCII."""
+    if name in _NUMBERS:
+        is_null = np.isnan(values) if values.dtype.kind == "f" else np.zeros(values.size, np.bool_)
+        data = _bytes_of(values, _NUMBERS[name])
+    elif name in _INSTANTS:
+        unit, form = _INSTANTS[name]
+        is_null = np.isnat(values)
+        since = values.astype(f"datetime64[{unit}]") - np.datetime64("2000-01-01", unit)
+        data = _bytes_of(since.astype(np.int64), form)
+    else:
+        texts = values.astype(np.bytes_) if values.dtype.kind == "U" else values
+        data = _bytes_of(texts, texts.dtype)
+        is_text = texts.dtype.kind == "S"
+        return data, np.char.str_len(texts) if is_text else np.full(values.size, data.shape[1])
+    return data, np.where(is_null, -1, data.shape[1])
+
+
+def _bytes_of(values: NDArray[Any], form: Any) -> Bytes:
+    """Bytes of every value in a form of fixed length, one row a value."""
+    written = np.ascontiguousarray(values, dtype=form)
+    return written.view(np.uint8).reshape(values.size, -1)
