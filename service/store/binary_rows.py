@@ -16,7 +16,7 @@ _ROWS_A_PART: Final = 2_000
 """So that a part stays in the processor's cache."""
 
 _NUMBERS: Final = {"int8": ">i8", "int4": ">i4", "float8": ">f8", "bool": "?"}
-_INSTANTS: Final = {"date": ("D", ">i4"), "timestamptz": ("us", ">i8")}
+_INSTANTS: Final[dict[str, tuple[Any, str]]] = {"date": ("D", ">i4"), "timestamptz": ("us", ">i8")}
 
 Bytes = NDArray[np.uint8]
 Sizes = NDArray[np.int64]
@@ -39,7 +39,8 @@ def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
     for data, size in fields:
         parts += [_bytes_of(size, ">i4"), data]
         is_sent += [np.ones((n_rows, 4), np.bool_), np.arange(data.shape[1]) < size[:, np.newaxis]]
-    return np.concatenate(parts, axis=1)[np.concatenate(is_sent, axis=1)].tobytes()
+    sent: Bytes = np.concatenate(parts, axis=1)[np.concatenate(is_sent, axis=1)]
+    return sent.tobytes()
 
 
 def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:

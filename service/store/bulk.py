@@ -131,8 +131,11 @@ def _put_each(
     mark, key = _mark(connection), fixed[0]
     changes = ", ".join(f"{name} = {mark}" for name in names if name not in fixed)
     update = f"UPDATE {table.name} SET {changes} WHERE {key} = {mark}"  # noqa: S608
-    rows = list(zip(*values[: names.index(key) + 1], strict=True))
-    if connection.exec_driver_sql(update, rows).rowcount < len(rows):
+    cursor: Any = connection.connection.cursor()
+    with _as_database_error(connection, update):
+        # Row after row, as the driver takes them: a list of them all would be made and thrown away.
+        cursor.executemany(update, zip(*values[: names.index(key) + 1], strict=True))
+    if cursor.rowcount < len(values[0]):
         insert = f"{_insert(connection, table, names)} ON CONFLICT ({key}) DO NOTHING"
         connection.exec_driver_sql(insert, list(zip(*values, strict=True)))
 
