@@ -21,6 +21,10 @@ class Certain:
     has_calendar: BoolArray
     is_contaminated: BoolArray
 
+    def take(self, places: IntArray) -> "Certain":
+        """Pick compartments."""
+        return Certain(**{name: getattr(self, name)[places] for name in self.__slots__})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:

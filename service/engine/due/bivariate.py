@@ -58,6 +58,16 @@ class Dependence:
             node_weight=self.node_weight,
         )
 
+    def of_first(self, n_columns: int) -> "Dependence":
+        """Pick the first columns, as views."""
+        return Dependence(
+            correlation=self.correlation[:n_columns],
+            weight=self.weight[:n_columns],
+            sine=self.sine[:, :n_columns],
+            scale=self.scale[:, :n_columns],
+            node_weight=self.node_weight,
+        )
+
     def excess(self, first: Floats, second: Floats) -> Floats:
         """Give what correlation adds to the probability that both scores stay below their bounds.
 

@@ -21,12 +21,16 @@ _SMALLEST_VARIANCE: Final = 1e-24
 class LimitBlock:
     """Compartments with the same kinds of limit on a meter or on condition, in the order of `present`.
 
-    All arrays have shape (n,). `root_remaining_km` and `root_remaining_hours` are cube roots of limit less last
-    reading and matter only where that limit is present. A meter is None where nothing in the block depends on it.
+    All arrays but `heads` have shape (n,). `heads` names each vehicle once (more often where its compartments are no
+    neighbours), and `repeat` says which of them each column belongs to. `root_remaining_km` and
+    `root_remaining_hours` are cube roots of limit less last reading and matter only where that limit is present. A
+    meter is None where nothing in the block depends on it.
     """
 
     present: tuple[Limit, ...]
     vehicle_row: IntArray
+    heads: IntArray
+    repeat: IntArray
     root_remaining_km: FloatArray
     root_remaining_hours: FloatArray
     ageing: Ageing | None
@@ -39,16 +43,12 @@ class LimitBlock:
 
         The compartments of a vehicle share its meters, so the moments are computed once a vehicle.
         """
-        is_head = np.ones(self.vehicle_row.size, dtype=np.bool_)
-        np.not_equal(self.vehicle_row[1:], self.vehicle_row[:-1], out=is_head[1:])
-        heads = self.vehicle_row[is_head]
-        repeat = np.cumsum(is_head) - 1
-        days = grid_days[:, np.newaxis] + np.zeros(heads.size)
+        days = grid_days[:, np.newaxis] + np.zeros(self.heads.size)
         return Motion(
             columns=slice(None),
             days_ahead=grid_days[:, np.newaxis],
-            km=meter_table(self.odometer, heads, days, repeat),
-            hours=meter_table(self.hour_meter, heads, days, repeat),
+            km=meter_table(self.odometer, self.heads, days, self.repeat),
+            hours=meter_table(self.hour_meter, self.heads, days, self.repeat),
         )
 
     def motion_at(self, columns: IntArray, days_ahead: FloatArray) -> Motion:
@@ -63,8 +63,7 @@ class LimitBlock:
 
     def scores(self, motion: Motion) -> FloatArray:
         """Score each present limit, shape (n_limits, n): it has been reached with probability Phi(score)."""
-        n_columns = np.broadcast_shapes(motion.days_ahead.shape, self.vehicle_row[motion.columns].shape)
-        scores = np.empty((len(self.present), *n_columns))
+        scores = np.empty((len(self.present), self.vehicle_row[motion.columns].size))
         for limit, score in zip(self.present, scores, strict=True):
             if limit is Limit.DISTANCE and motion.km is not None:
                 offset, slope = motion.km.passage_terms()

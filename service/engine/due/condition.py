@@ -50,7 +50,7 @@ class Ageing:
         )
 
     def take(self, columns: IntArray | slice) -> "Ageing":
-        """Pick columns."""
+        """Pick columns; a slice stands for all of them."""
         if isinstance(columns, slice):
             return self
         return Ageing(**{name: getattr(self, name).take(columns) for name in self.__slots__})

@@ -1,5 +1,6 @@
 """The limits of a block, day by day: each day's numbers stay in the processor's cache."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,12 +35,21 @@ def scores_by_day(block: LimitBlock, motion: Motion) -> FloatArray:
     return scores
 
 
-def course_of(first: FirstLimit, scores: FloatArray) -> Course:
-    """Follow several limits and the first of them over the grid days."""
-    n_days, _, n = scores.shape
-    course = Course(scores=scores, reached=np.empty_like(scores), by_day=np.empty((n_days, n)))
-    by_now = np.zeros(n)
-    for today, reached, by_day in zip(scores, course.reached, course.by_day, strict=True):
-        reached[:] = normal_probability(today)
-        by_now = np.maximum(by_now, first_probability(today, reached, first.between), out=by_day)
+def course_of(first: FirstLimit, scores: FloatArray, n_asked: Sequence[int]) -> Course:
+    """Follow several limits and the first of them over the grid days.
+
+    On each day only the first `n_asked` columns are of interest; the others stand still.
+    """
+    course = Course(
+        scores=scores, reached=np.empty_like(scores), by_day=np.empty((len(n_asked), scores.shape[-1]))
+    )
+    for day, n in enumerate(n_asked):
+        today, reached, by_day = scores[day, :, :n], course.reached[day], course.by_day[day]
+        between = {pair: dependence.of_first(n) for pair, dependence in first.between.items()}
+        reached[:, :n] = normal_probability(today)
+        by_day[:n] = first_probability(today, reached[:, :n], between)
+        if day > 0:
+            np.maximum(by_day[:n], course.by_day[day - 1, :n], out=by_day[:n])
+            by_day[n:] = course.by_day[day - 1, n:]
+            reached[:, n:] = course.reached[day - 1, :, n:]
     return course

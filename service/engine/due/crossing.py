@@ -14,7 +14,7 @@ DAY_TOLERANCE: Final = 0.01
 _STEP_ERROR: Final = 0.3
 _MOST_ROUNDS: Final = 60
 _HALVE_AFTER: Final = 6
-_N_AROUND: Final = 4
+N_AROUND: Final = 4
 _LARGEST_INT8: Final = 127
 
 
@@ -123,12 +123,12 @@ def _open_brackets(
     after = n_before.ravel()[place]
     level = rising.score_of(levels.ravel()[place])
     # The grid days around each bracket, one row each, and the places in these rows of what lies after the root.
-    first = np.clip(after - 2, 0, n_days - _N_AROUND)
-    steps = np.arange(_N_AROUND)[:, np.newaxis]
+    first = np.clip(after - 2, 0, n_days - N_AROUND)
+    steps = np.arange(N_AROUND)[:, np.newaxis]
     points = np.sqrt(grid.days)[first + steps]
     gaps = rising.score_of(grid.levels.ravel().take((first + steps) * n + column)) - level
     upper = after - first
-    beside = np.where(upper < _N_AROUND - 1, upper + 1, upper - 2)
+    beside = np.where(upper < N_AROUND - 1, upper + 1, upper - 2)
     picked = np.stack([upper - 1, upper, beside]) * place.size + np.arange(place.size)
     low, high, third = points.take(picked)
     low_gap, high_gap, third_gap = gaps.take(picked)

@@ -19,7 +19,7 @@ from service.engine.due.limits import (
     check_meter,
 )
 from service.engine.due.patterns import Meters, block_of, limit_patterns
-from service.engine.due.reached import Question, first_reached
+from service.engine.due.reached import Days, Question, first_reached
 from service.engine.parts import for_every_part
 from service.errors import InvalidInputError
 
@@ -117,17 +117,20 @@ def forecast_due(
     n = limits.vehicle_row.size
     asked = _asked(probabilities, n)
     _check_weeks(week_end_days, horizon_days)
+    days = Days.of(week_end_days, horizon_days)
     forecast = _empty_forecast(n, asked.shape[0], week_end_days.size)
 
     def answer_block(part: tuple[IntArray, int]) -> None:
         rows, pattern = part
-        block = block_of(limits, meters, rows, pattern)
         certain = certain_limits(limits, rows, horizon_days)
+        end_days = np.minimum(certain.calendar_days, horizon_days)
+        order = np.argsort(-days.n_needed_by(end_days).astype(np.int16), kind="stable")
+        block = block_of(limits, meters, rows, order, pattern)
+        rows, certain = rows[order], certain.take(order)
         question = Question(
             probabilities=asked if asked.shape[1] == 1 else asked[:, rows],
-            week_end_days=week_end_days,
-            end_days=np.minimum(certain.calendar_days, horizon_days),
-            horizon_days=horizon_days,
+            days=days,
+            end_days=end_days[order],
         )
         _write(forecast, rows, answer_with(certain, block, first_reached(block, question), week_end_days))
 

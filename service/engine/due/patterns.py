@@ -39,10 +39,15 @@ def limit_patterns(limits: CompartmentLimits, meters: Meters) -> Codes:
     return pattern
 
 
-def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern: int) -> LimitBlock:
-    """Gather what the scores of the given rows need; all of them have the given pattern."""
+def block_of(
+    limits: CompartmentLimits, meters: Meters, rows: IntArray, order: IntArray, pattern: int
+) -> LimitBlock:
+    """Gather what the scores of the given rows need, in the given order; all of them have the given pattern."""
     present = tuple(limit for limit, bit in _BIT_OF_LIMIT.items() if pattern & bit)
-    vehicles = limits.vehicle_row[rows]
+    neighbours = limits.vehicle_row[rows]
+    is_head = np.ones(rows.size, dtype=np.bool_)
+    np.not_equal(neighbours[1:], neighbours[:-1], out=is_head[1:])
+    vehicles, rows = neighbours[order], rows[order]
     ageing = None
     if limits.condition is not None and Limit.CONDITION in present:
         ageing = Ageing.of(limits.condition, rows, _age_days(meters.odometer, vehicles))
@@ -51,6 +56,8 @@ def block_of(limits: CompartmentLimits, meters: Meters, rows: IntArray, pattern:
     return LimitBlock(
         present=present,
         vehicle_row=vehicles,
+        heads=neighbours[is_head],
+        repeat=(np.cumsum(is_head) - 1)[order],
         root_remaining_km=_root_remaining(meters.odometer, limits.distance_km[rows], vehicles),
         root_remaining_hours=_root_remaining(hour_meter, limits.hours[rows], vehicles),
         ageing=ageing,

@@ -1,6 +1,7 @@
 """Which limit is the first: the probability of each."""
 
-from typing import Final
+from collections.abc import Sequence
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -15,8 +16,12 @@ _STEP: Final = 1.0
 
 _LEAST_RISE: Final = 1e-30
 
+Given: TypeAlias = dict[tuple[int, int], tuple[FloatArray, FloatArray]]
 
-def first_limit_shares(first: FirstLimit, course: Course, days: FloatArray, by_end: FloatArray) -> FloatArray:
+
+def first_limit_shares(
+    first: FirstLimit, course: Course, days: FloatArray, n_asked: Sequence[int], by_end: FloatArray
+) -> FloatArray:
     """Split the probability that a limit is reached by an end day among two or three present limits.
 
     Parameters
@@ -27,6 +32,8 @@ def first_limit_shares(first: FirstLimit, course: Course, days: FloatArray, by_e
         Their course over the grid.
     days : ndarray, shape (k,)
         Days of the grid. Steps shorter than `_STEP` in the square root of time are taken together.
+    n_asked : sequence of int, k
+        How many of the first columns are of interest on each of them.
     by_end : ndarray, shape (n,)
         Probability that any has been reached at each column's end day.
 
@@ -44,20 +51,22 @@ def first_limit_shares(first: FirstLimit, course: Course, days: FloatArray, by_e
     shares: FloatArray = np.zeros_like(course.scores[0])
     split = np.zeros_like(by_end)
     before: int | None = None
-    for day in _far_apart(days):
-        weights = _rises_before_others(given, course, before, day)
-        until_now = np.minimum(course.by_day[day], by_end)
-        split -= until_now
-        split /= -np.add.reduce(weights, axis=0)
-        weights *= split
-        shares += weights
-        split, before = until_now, day
+    for day in far_apart(days):
+        n = n_asked[0 if before is None else before]
+        weights = _rises_before_others(given, course, before, day, n)
+        until_now = np.minimum(course.by_day[day, :n], by_end[:n])
+        mass = until_now - split[:n]
+        mass /= np.add.reduce(weights, axis=0)
+        weights *= mass
+        shares[:, :n] += weights
+        split[:n] = until_now
+        before = day
     shares += (by_end - split) / len(shares)
     return shares
 
 
-def _far_apart(days: FloatArray) -> list[int]:
-    """Places of the days that are at least _STEP apart in the square root of time, and of the last."""
+def far_apart(days: FloatArray) -> list[int]:
+    """Give the places of the days that are at least _STEP apart in the square root of time, and of the last."""
     steps = np.floor(np.sqrt(days) / _STEP)
     places: list[int] = np.flatnonzero(np.diff(steps, append=np.inf) > 0.0).tolist()
     return places
@@ -69,22 +78,21 @@ def _given_other(correlation: Floats) -> tuple[FloatArray, FloatArray]:
     return r, 1.0 / np.sqrt(1.0 - r * r)
 
 
-def _rises_before_others(
-    given: dict[tuple[int, int], tuple[FloatArray, FloatArray]], course: Course, before: int | None, day: int
-) -> FloatArray:
-    """Rise of each limit's probability since the day before, times that the others are not reached by halfway."""
-    if before is None:
-        rises: FloatArray = course.reached[day].copy()
-        middles = course.scores[day]
-    else:
-        rises = course.reached[day] - course.reached[before]
-        middles = course.scores[day] + course.scores[before]
+def _rises_before_others(given: Given, course: Course, before: int | None, day: int, n: int) -> FloatArray:
+    """Rise of each limit's probability since the day before, times that the others are not reached by halfway.
+
+    For the first n columns.
+    """
+    rises: FloatArray = course.reached[day, :, :n].copy()
+    middles = course.scores[day, :, :n]
+    if before is not None:
+        rises -= course.reached[before, :, :n]
+        middles = middles + course.scores[before, :, :n]
         middles *= 0.5
     for (a, b), (r, scale) in given.items():
-        scores = np.stack([r * middles[a], r * middles[b]])
-        scores[0] -= middles[b]
-        scores[1] -= middles[a]
-        scores *= scale
+        scores = r[:n] * middles[[a, b]]
+        scores -= middles[[b, a]]
+        scores *= scale[:n]
         not_reached = normal_probability(scores)
         rises[a] *= not_reached[0]
         rises[b] *= not_reached[1]
