@@ -1,12 +1,14 @@
 """How long the pages of 5,000 vehicles take on the server, and how large they are; the goal is 300 ms and 100 kB.
 
-The first page is the list of the week: published, or a draft. A draft is worked out when it is opened first and when
-something bears on it; the least of a few such openings is held to the goal, because it is work and not waiting. As
-in a server, what was built by the start is no garbage to look through, and the process has warmed itself up.
+The first page is the list of the week: published, or a draft. A draft is worked out from nothing when it is opened first
+and after five minutes, else with what was worked out before; the least of a few such openings
+is held to the goal, because it is work and not waiting. As in a server, what was built by the start is no garbage to
+look through, and the process has warmed itself up.
 """
 
 import gc
 import time
+from collections.abc import Callable
 from datetime import date
 from statistics import median
 
@@ -21,8 +23,8 @@ from service.store.session import Database
 from service.usecases.access.caller import system_caller
 from service.usecases.access.manage_people import add_person
 from service.usecases.week.pin_visits import NewPin, pin_visit
+from service.web.drafts import KEPT_FOR
 from tests.benchmarks.test_weekly_run import NOW, make_store
-from tests.service_fixtures import HandClock
 from tests.web.conftest import token_in
 
 N_VEHICLES = 5_000
@@ -47,9 +49,9 @@ def large(tmp_path):
 
 
 @pytest.fixture
-def client(large):
+def client(large, clock):
     """The application on it; an owner is signed in."""
-    clock = HandClock(NOW)
+    clock.present = NOW
     with large.transaction() as session:
         code = add_person(session, system_caller(1, "test"), NOW, "olga", "Olga Invented", Role.OWNER)[1]
     app = build_app(Settings(environment="test", scheduler=False), large, clock)
@@ -71,6 +73,13 @@ def opened(client: TestClient, path: str) -> tuple[float, int]:
     return time.perf_counter() - began, len(page.content)
 
 
+def worked_out(client: TestClient, before: Callable[..., None], *facts: object) -> tuple[float, float]:
+    """Seconds until a draft is answered, and of processors, after something that makes it old."""
+    before(*facts)
+    used = time.process_time()
+    return opened(client, DRAFT)[0], time.process_time() - used
+
+
 def changed(database: Database, vehicle: str) -> None:
     """Somebody pins a visit, so that every draft is to be worked out again."""
     with database.transaction() as session:
@@ -79,7 +88,7 @@ def changed(database: Database, vehicle: str) -> None:
 
 
 @pytest.mark.bench
-def test_pages_of_five_thousand_vehicles(client, large):
+def test_pages_of_five_thousand_vehicles(client, large, clock):
     began = time.perf_counter()
     client.app.state.drafts.warm_up(large, NOW)
     print(f"what a new process does for itself: {time.perf_counter() - began:.2f} s")
@@ -88,16 +97,14 @@ def test_pages_of_five_thousand_vehicles(client, large):
         first, _ = opened(client, path)
         again = [opened(client, path) for _ in range(5)]
         figures[name] = (first, median(one[0] for one in again), again[0][1])
-    anew, processor = [], []
-    for number in range(1, 6):
-        changed(large, f"veh_{number}")
-        used = time.process_time()
-        anew.append(opened(client, DRAFT)[0])
-        processor.append(time.process_time() - used)
-    print(
-        f"a draft after a change: median {1e3 * median(anew):.0f} ms, least {1e3 * min(anew):.0f} ms, "
-        f"{1e3 * min(processor):.0f} ms of processors"
-    )
+    after_change = [worked_out(client, changed, large, f"veh_{number}") for number in range(1, 6)]
+    from_nothing = [worked_out(client, clock.advance, KEPT_FOR) for _ in range(5)]
+    for name, measured in {"after a change": after_change, "from nothing": from_nothing}.items():
+        wall, processor = zip(*measured, strict=True)
+        print(
+            f"a draft {name}: median {1e3 * median(wall):.0f} ms, least {1e3 * min(wall):.0f} ms, "
+            f"{1e3 * min(processor):.0f} ms of processors"
+        )
     assert run_weekly(large, NOW, "node") == 1
     again = [opened(client, DRAFT) for _ in range(6)]
     figures["published"] = (again[0][0], median(one[0] for one in again[1:]), again[0][1])
@@ -105,5 +112,5 @@ def test_pages_of_five_thousand_vehicles(client, large):
         print(f"{name}: first {1e3 * first:.0f} ms, then {1e3 * later:.0f} ms, {size / 1e3:.0f} kB")
     slow = {name for name, (_, later, _) in figures.items() if later > MOST_SECONDS}
     assert slow <= {"one vehicle"}  # its charts are drawn, and it is not the first page
-    assert min(anew) < MOST_SECONDS
+    assert (min(after_change)[0] < MOST_SECONDS, min(from_nothing)[0] < MOST_SECONDS) == (True, True)
     assert all(size < MOST_BYTES for _, _, size in figures.values())
