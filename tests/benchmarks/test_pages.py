@@ -1,9 +1,9 @@
 """How long the pages of 5,000 vehicles take on the server, and how large they are; the goal is 300 ms and 100 kB.
 
-The first page is the list of the week: published, or a draft. A draft is worked out from nothing when it is opened first
-and after five minutes, else with what was worked out before; the least of a few such openings
-is held to the goal, because it is work and not waiting. As in a server, what was built by the start is no garbage to
-look through, and the process has warmed itself up.
+The first page is the list of the week: published, or a draft. A draft is worked out from nothing when it is opened
+first and after five minutes, in between with what was worked out before; the least of a few such openings is held to
+the goal, because it is work and not waiting. As in a server, what was built by the start is no garbage to look
+through, and the process has warmed itself up.
 """
 
 import gc
