@@ -25,7 +25,6 @@ def count_sheet_pdf(sheet: CountSheet, presentation: Presentation) -> bytes:
             "shows_ledger": any(line.expected is not None for line in sheet.lines),
             "lines": [
                 (
-                    line.place,
                     line.item,
                     " · ".join(filter(None, (line.pack, line.unit))),
                     _expected(line, presentation),

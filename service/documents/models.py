@@ -217,7 +217,6 @@ class CountLine:
 
     item: str
     unit: str
-    place: str = ""
     pack: str = ""
     expected: float | None = None
     """What the ledger says, in `unit`; left empty for a blind count."""
@@ -237,19 +236,20 @@ class CountSheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UsedFluidLabel:
-    """The label of one container of used fluid; the words the law asks for are values of the region."""
+    """The label of one container of used fluid."""
 
-    required_words: tuple[str, ...]
+    required_words: str
+    """What has to be read from afar; the law may ask for these very words."""
+
     stream: str
-    container: str
+    depot: str
     organisation: str
-    waste_code: str = ""
-    legal_basis: str = ""
-    volume_litres: float | None = None
+    waste_codes: tuple[str, ...]
+    never_with: str
+    handling: tuple[str, ...]
+    capacity_litres: float | None = None
     opened_on: date | None = None
-    address: str = ""
-    emergency_contact: str = ""
-    handling: tuple[str, ...] = ()
+    """Left to be written by hand if nobody knows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
 
 _UK_GUIDE: Final = "UK government, Vehicle and oily wastes: how to classify"
 _EU_LIST: Final = "European list of wastes, headings of chapters 13 and 16"
+ANYWHERE: Final = "anywhere"
 _US_RULE: Final = "40 CFR part 279"
 
 
@@ -163,7 +164,7 @@ KEEPING_RULES: Final = (
     ),
     KeepingRule(
         text="Keep lids shut and containers out of the rain, over a tray that holds a spill.",
-        jurisdiction="anywhere",
+        jurisdiction=ANYWHERE,
         flag=Flag.COMMON_PRACTICE,
         source=NO_SOURCE,
     ),

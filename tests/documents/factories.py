@@ -187,10 +187,8 @@ def count_sheet(**changes: Any) -> CountSheet:
         "depot": "Northgate",
         "record_url": "https://sumpwise.example/stock",
         "lines": (
-            CountLine(
-                item="Example ATF VI", unit="litres", place="Rack B", pack="can of 5 litres", expected=31.5
-            ),
-            CountLine(item="sealing washer W-18", unit="pieces", place="Drawer 3", expected=40.0),
+            CountLine(item="Example ATF VI", unit="litres", pack="can of 5 litres", expected=31.5),
+            CountLine(item="sealing washer W-18", unit="pieces", expected=40.0),
         ),
     }
     return CountSheet(**(values | changes))
@@ -198,16 +196,14 @@ def count_sheet(**changes: Any) -> CountSheet:
 
 def used_fluid_label(**changes: Any) -> UsedFluidLabel:
     values: dict[str, Any] = {
-        "required_words": ("Used Oil",),
-        "stream": "Gear and transmission oil, not mixed",
-        "container": "Drum 4",
+        "required_words": "Used Oil",
+        "stream": "Gear and transmission oil",
+        "depot": "Northgate",
         "organisation": "Example Haulage (invented)",
-        "waste_code": "13 02 05*",
-        "legal_basis": "40 CFR 279.22(c)(1)",
-        "volume_litres": 205.0,
+        "waste_codes": ("13 02 05*", "13 02 06*"),
+        "capacity_litres": 205.0,
         "opened_on": date(2026, 5, 4),
-        "address": "Northgate depot",
-        "emergency_contact": "the site's own number",
-        "handling": ("Keep closed. Do not mix with brake fluid, coolant or solvent.",),
+        "never_with": "Brake fluid, coolant or solvent.",
+        "handling": ("Keep closed.",),
     }
     return UsedFluidLabel(**(values | changes))

@@ -97,25 +97,27 @@ def test_count_sheet_of_many_items_repeats_its_headings(presentation: Presentati
 
 def test_label_carries_the_words_the_law_asks_for(presentation: Presentation) -> None:
     """40 CFR 279.22(c)(1): containers are labelled or marked clearly with the words "Used Oil"."""
-    content = used_fluid_label_pdf([used_fluid_label(), used_fluid_label(container="Drum 5")], presentation)
-    pages = page_texts(content)
-    assert len(pages) == 2
-    assert all(page.startswith("Used Oil") for page in pages)
-    assert "Drum 5" in pages[1]
-    assert "13 02 05*" in pages[0]
+    content = used_fluid_label_pdf(used_fluid_label(), presentation)
+    (page,) = page_texts(content)
+    assert page.startswith("Used Oil")
+    for shown in ("Gear and transmission oil", "Northgate", "13 02 05*, 13 02 06*", "205 L", "Keep closed."):
+        assert shown in page.replace("\u00a0", " ")
+    assert "Never mix in: Brake fluid" in page
     assert claims_pdf_ua(content)
 
 
-@pytest.mark.parametrize("required", [(), ("",), ("  ",)])
-def test_a_label_without_its_words_is_refused(required: tuple[str, ...], presentation: Presentation) -> None:
+def test_what_nobody_knows_is_left_to_be_written_on_the_label(presentation: Presentation) -> None:
+    label = used_fluid_label(opened_on=None, capacity_litres=None)
+    (page,) = page_texts(used_fluid_label_pdf(label, presentation))
+    assert "In use since" in page
+    assert "None" not in page
+
+
+@pytest.mark.parametrize("required", ["", "  "])
+def test_a_label_without_its_words_is_refused(required: str, presentation: Presentation) -> None:
     with pytest.raises(InvalidInputError) as refusal:
-        used_fluid_label_pdf([used_fluid_label(required_words=required)], presentation)
-    assert refusal.value.errors[0].pointer == "/labels/0/required_words"
-
-
-def test_no_label_at_all_is_refused(presentation: Presentation) -> None:
-    with pytest.raises(InvalidInputError):
-        used_fluid_label_pdf([], presentation)
+        used_fluid_label_pdf(used_fluid_label(required_words=required), presentation)
+    assert refusal.value.errors[0].pointer == "/required_words"
 
 
 def test_same_values_same_bytes(presentation: Presentation) -> None:

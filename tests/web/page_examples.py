@@ -15,6 +15,7 @@ FILES = {
     "/vehicles/{vehicle}/job-sheet.pdf",
     "/driver/{code}/card.pdf",
     "/stock/count-sheet.pdf",
+    "/stock/used-fluid-label.pdf",
     "/stock/order-plan.{kind}",
 }
 """What is downloaded and not drawn as a page."""

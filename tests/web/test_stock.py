@@ -1,10 +1,12 @@
 """The shelf as a page."""
 
 import re
+from html import unescape
 
 import pytest
 
 from service.domain.roles import Role
+from tests.documents.pdf_reading import page_texts
 from tests.web.conftest import hidden_in
 
 
@@ -159,6 +161,24 @@ def test_papers_can_be_taken_along(storekeeper, path, beginning):
     answer = storekeeper.get(f"/stock/{path}")
     assert answer.status_code == 200
     assert answer.content.startswith(beginning)
+
+
+def test_a_container_of_used_fluid_has_a_label_in_use_since_it_was_emptied(workshop, fleet):
+    north = next(one for one in fleet.get("/v1/depots").json()["depots"] if one["depot"] == "North")
+    room = {"used_fluid_capacity_by_stream": {"lubricating_oil": 800}}
+    assert fleet.patch(f"/v1/depots/{north['id']}", room).status_code == 200
+    storekeeper = workshop.come_in()
+    storekeeper.fill("/stock", "/stock/collections", **FETCHED)
+    link = re.search(r'href="(/stock/used-fluid-label.pdf[^"]+)"', storekeeper.get("/stock").text)
+    answer = storekeeper.get(unescape(link[1]))
+    assert answer.headers["content-type"] == "application/pdf"
+    assert 'filename="used-fluid-North-lubricating-oil.pdf"' in answer.headers["content-disposition"]
+    (label,) = page_texts(answer.content)
+    assert label.startswith("Used Oil")
+    for shown in ("North", "01/05/2026", "800 L", "13 02 05*", "Never mix in: Brake fluid"):
+        assert shown in label.replace("\u00a0", " ")
+    assert storekeeper.get("/stock/used-fluid-label.pdf?depot=Nowhere&stream=coolant").status_code == 404
+    assert storekeeper.get("/stock/used-fluid-label.pdf?depot=North&stream=soup").status_code == 422
 
 
 def test_a_viewer_only_looks(workshop, fleet):

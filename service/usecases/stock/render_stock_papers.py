@@ -6,14 +6,22 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Final
 
+from sqlmodel import Session
+
 from service.documents.count_sheet import count_sheet_pdf
 from service.documents.file_names import attachment_name
-from service.documents.models import CountLine, CountSheet, OrderLine, OrderPlan
+from service.documents.models import CountLine, CountSheet, OrderLine, OrderPlan, UsedFluidLabel
 from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_plan_xlsx
 from service.documents.presentation import Presentation
+from service.documents.used_fluid_label import used_fluid_label_pdf
+from service.domain.roles import Scope
+from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, WasteStream
 from service.domain.zones import zone_named
+from service.errors import NotFoundError
+from service.store.repositories import fleet, stock
 from service.store.tables.organisation import Organisation
 from service.store.tables.parts import Part
+from service.usecases.access.caller import Caller
 from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.stock.show_stock import StockOverview
 from service.usecases.week.render_due_list import presentation_of
@@ -54,6 +62,41 @@ def render_count_sheet(
     )
     return count_sheet_pdf(sheet, presentation), attachment_name(
         "count-sheet", str(overview.today), suffix="pdf"
+    )
+
+
+def render_used_fluid_label(
+    session: Session, caller: Caller, organisation: Organisation, depot_name: str, stream: WasteStream
+) -> tuple[bytes, str]:
+    """Write the label of a stream's container: in use since it was emptied last, as far as anybody knows.
+
+    Raises
+    ------
+    NotFoundError
+        If the organisation has no such depot.
+    """
+    caller.require(Scope.READ)
+    depot = fleet.find_depot(session, caller.organisation_id, depot_name)
+    if depot is None:
+        raise NotFoundError("There is no depot with this name or id.")
+    presentation = presentation_of(organisation)
+    zone = zone_named("/time_zone", organisation.time_zone)
+    rule = STREAM_RULES[stream]
+    is_oil = stream in {WasteStream.LUBRICATING_OIL, WasteStream.HYDRAULIC_OIL}
+    emptied_at = stock.last_emptied(session, caller.organisation_id, depot.id or 0, stream)
+    label = UsedFluidLabel(
+        required_words=presentation.labels["used_oil"] if is_oil else rule.label,
+        stream=rule.label,
+        depot=depot.reference,
+        organisation=organisation.name,
+        waste_codes=tuple(f"{one.code}{'*' if one.hazardous else ''}" for one in rule.codes),
+        never_with=rule.never_with,
+        handling=tuple(one.text for one in KEEPING_RULES if one.jurisdiction == ANYWHERE),
+        capacity_litres=depot.used_fluid_capacity_by_stream.get(stream),
+        opened_on=None if emptied_at is None else emptied_at.astimezone(zone).date(),
+    )
+    return used_fluid_label_pdf(label, presentation), attachment_name(
+        "used-fluid", depot.reference, stream, suffix="pdf"
     )
 
 

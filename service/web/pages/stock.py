@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
 from service.documents.file_names import content_disposition
@@ -18,7 +18,12 @@ from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
 from service.usecases.stock.plan_collections import collections_for
 from service.usecases.stock.plan_orders import plan_stock_orders
 from service.usecases.stock.record_movements import NewMovement, record_movement
-from service.usecases.stock.render_stock_papers import PlanFileKind, render_count_sheet, render_order_plan
+from service.usecases.stock.render_stock_papers import (
+    PlanFileKind,
+    render_count_sheet,
+    render_order_plan,
+    render_used_fluid_label,
+)
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 from service.web.catalogue import tell
@@ -30,6 +35,7 @@ from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
 
+DepotName = Annotated[str, Query(max_length=40)]
 OrderPath = Annotated[str, Path(pattern=r"^ord_[0-9]{1,19}$")]
 N_WEEKS: Final = 12
 MOST_PACKS: Final = 10_000
@@ -59,6 +65,16 @@ def get_count_sheet(request: Request) -> Response:
         overview = show_stock(visit.session, visit.caller, visit.now)
         content, name = render_count_sheet(
             visit.organisation, overview, visit.now, request.app.state.public_url
+        )
+        return _file(content, name, PlanFileKind.PDF)
+
+
+@router.get("/stock/used-fluid-label.pdf")
+def get_label(request: Request, depot: DepotName, stream: WasteStream) -> Response:
+    """Give the label of the container of a stream at a depot."""
+    with looking(request) as visit:
+        content, name = render_used_fluid_label(
+            visit.session, visit.caller, visit.organisation, depot, stream
         )
         return _file(content, name, PlanFileKind.PDF)
 

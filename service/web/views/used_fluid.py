@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
@@ -23,6 +24,7 @@ class UsedRow:
     litres: str
     room: str
     fetch_by: str
+    label_path: str
     is_full: bool
     """It holds all it can, or all streams of the depot together do."""
 
@@ -65,6 +67,7 @@ def used_rows(
             litres=presentation.volume(one.litres),
             room=_room(one, shared_room.get(one.depot), presentation),
             fetch_by=presentation.day(one.fetch_by),
+            label_path=f"/stock/used-fluid-label.pdf?{urlencode({'depot': one.depot, 'stream': one.stream})}",
             is_full=one.room_litres == 0.0 or in_depot[one.depot] >= shared_room.get(one.depot, inf),
         )
         for one in containers
