@@ -78,6 +78,8 @@ def parse_instant(text: Any) -> datetime:
     if instant.tzinfo is None:
         message = "needs its offset from UTC, as in 2026-05-01T07:30:00+01:00, or Z for UTC"
         raise ValueError(message)
+    if not plausibility.is_offset_in_use(instant):
+        raise ValueError(plausibility.NO_SUCH_OFFSET)
     if not plausibility.FIRST_DAY.year <= instant.year <= plausibility.LAST_DAY.year:
         message = f"the year must be from {plausibility.FIRST_DAY.year} to {plausibility.LAST_DAY.year}"
         raise ValueError(message)

@@ -13,6 +13,7 @@ from typing import Final
 
 from service.domain.document_trees import Node, read_json, read_xml, tree_of
 from service.domain.machine_meters import MachineValue, Meter
+from service.domain.plausibility import NO_SUCH_OFFSET, is_offset_in_use
 from service.domain.texts import clean_line
 from service.errors import InvalidInputError
 from service.units import km_from_miles
@@ -154,7 +155,11 @@ def _instant(text: str) -> datetime:
         instant = datetime.fromisoformat(text.upper())
     except ValueError:
         raise mistake from None
-    return instant if instant.tzinfo is not None else instant.replace(tzinfo=UTC)
+    if instant.tzinfo is None:
+        return instant.replace(tzinfo=UTC)
+    if not is_offset_in_use(instant):
+        raise InvalidInputError(f"datetime: {NO_SUCH_OFFSET}")
+    return instant
 
 
 def _described(header: Node) -> str | None:

@@ -87,6 +87,12 @@ LAST_DAY: Final = date(2100, 12, 31)
 CLOCK_SKEW: Final = timedelta(hours=1)
 """A sender's clock may run ahead of ours by this much; such a time is taken as now."""
 
+WESTERNMOST: Final = timedelta(hours=-12)
+EASTERNMOST: Final = timedelta(hours=14)
+"""No clock on earth is further from UTC: the zones of the time zone database since 1980."""
+
+NO_SUCH_OFFSET: Final = "No clock is so far from UTC: offsets go from -12:00 to +14:00."
+
 _FIRST_INSTANT: Final = datetime(1980, 1, 1, tzinfo=UTC)
 
 
@@ -102,6 +108,12 @@ def past_instant(pointer: str, value: datetime, now: datetime) -> datetime:
             pointer, "Lies in the future: check the date, the zone and the sender's clock."
         )
     return min(utc, now)
+
+
+def is_offset_in_use(value: datetime) -> bool:
+    """Whether a clock somewhere is as far from UTC as this time says."""
+    offset = value.utcoffset()
+    return offset is not None and WESTERNMOST <= offset <= EASTERNMOST
 
 
 def hours_run_on(before: float, after: float, days: float) -> bool:
@@ -123,6 +135,8 @@ def _utc(pointer: str, value: datetime) -> datetime:
         raise InvalidInputError.at(
             pointer, "A time needs its offset from UTC, as in 2026-05-01T07:30:00+01:00, or Z for UTC."
         )
+    if not is_offset_in_use(value):
+        raise InvalidInputError.at(pointer, NO_SUCH_OFFSET)
     utc = value.astimezone(UTC)
     if utc < _FIRST_INSTANT:
         raise InvalidInputError.at(pointer, f"Nothing on record is older than {FIRST_DAY}.")

@@ -109,12 +109,13 @@ def test_times_without_an_offset_or_in_the_future_or_absurd_are_refused_with_the
             "0001-01-01T00:00:00+14:00",
             "9999-12-31T23:59:59-14:00",
             "2025-02-29T07:30:00Z",
+            "2026-04-01T07:30:00+23:59",
             "0",
         )
     ]
     answer = send(fleet, *rows, reading(2, 84_000))
     reasons = [row["reason"] for row in answer.json()["results"]]
-    assert reasons == ["missing_offset", "future", "malformed", "malformed", "malformed", "malformed", None]
+    assert reasons == ["missing_offset", "future", *["malformed"] * 5, None]
 
 
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e400", "true", '"12"', "1" * 400])

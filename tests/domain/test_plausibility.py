@@ -1,10 +1,19 @@
 """Bounds of numbers and times."""
 
 from datetime import UTC, date, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo, available_timezones
 
 import pytest
 
-from service.domain.plausibility import DENSITY_KG_PER_M3, ODOMETER_KM, past_instant, planned_day
+from service.domain.plausibility import (
+    DENSITY_KG_PER_M3,
+    EASTERNMOST,
+    ODOMETER_KM,
+    WESTERNMOST,
+    is_offset_in_use,
+    past_instant,
+    planned_day,
+)
 from service.engine.level.expansion import HIGHEST_DENSITY, LOWEST_DENSITY
 from service.errors import InvalidInputError
 
@@ -43,6 +52,8 @@ def test_an_hour_of_clock_skew_is_taken_as_now() -> None:
         datetime(1979, 12, 31, tzinfo=UTC),
         datetime(1980, 1, 1, 0, 30, tzinfo=timezone(timedelta(hours=1))),
         datetime(2101, 1, 1, tzinfo=UTC),
+        datetime(2026, 5, 1, 7, 30, tzinfo=timezone(timedelta(hours=14, minutes=1))),
+        datetime(2026, 5, 1, 7, 30, tzinfo=timezone(timedelta(hours=-23))),
         datetime(2026, 5, 1, 7, 30),  # noqa: DTZ001 - the missing offset is what is tested
     ],
 )
@@ -50,6 +61,17 @@ def test_times_that_cannot_be_are_refused(value: datetime) -> None:
     with pytest.raises(InvalidInputError) as caught:
         past_instant("/taken_at", value, NOW)
     assert caught.value.errors[0].pointer == "/taken_at"
+
+
+def test_every_zone_since_1980_has_an_offset_that_is_in_use() -> None:
+    """The time zone database, as the package tzdata holds it (published)."""
+    noons = [
+        datetime(year, month, 1, 12, tzinfo=UTC) for year in range(1980, 2031) for month in (1, 4, 7, 10)
+    ]
+    offsets = [noon.astimezone(ZoneInfo(name)) for name in available_timezones() for noon in noons]
+    assert all(map(is_offset_in_use, offsets))
+    found = {one.utcoffset() for one in offsets}
+    assert (min(found), max(found)) == (WESTERNMOST, EASTERNMOST)
 
 
 def test_days_that_a_plan_can_carry() -> None:

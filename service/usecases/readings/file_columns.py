@@ -61,6 +61,8 @@ def read_time(text: str, zone: ZoneInfo | None) -> datetime:
     if not plausibility.FIRST_DAY.year <= instant.year <= plausibility.LAST_DAY.year:
         raise InvalidInputError.at("taken_at", "The year is out of range.")
     if instant.tzinfo is not None:
+        if not plausibility.is_offset_in_use(instant):
+            raise InvalidInputError.at("taken_at", plausibility.NO_SUCH_OFFSET)
         return instant
     if zone is None:
         raise InvalidInputError.at("taken_at", "Needs its offset from UTC, or name the file's time zone.")
