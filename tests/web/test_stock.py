@@ -168,7 +168,7 @@ def test_a_container_of_used_fluid_has_a_label_in_use_since_it_was_emptied(works
     room = {"used_fluid_capacity_by_stream": {"lubricating_oil": 800}}
     assert fleet.patch(f"/v1/depots/{north['id']}", room).status_code == 200
     storekeeper = workshop.come_in()
-    storekeeper.fill("/stock", "/stock/collections", **FETCHED)
+    storekeeper.fill("/stock", "/stock/collections", **FETCHED, used_emptied="yes")
     link = re.search(r'href="(/stock/used-fluid-label.pdf[^"]+)"', storekeeper.get("/stock").text)
     answer = storekeeper.get(unescape(link[1]))
     assert answer.headers["content-type"] == "application/pdf"
