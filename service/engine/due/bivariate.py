@@ -37,14 +37,17 @@ class Dependence:
     @classmethod
     def of(cls, correlation: Floats, dtype: DTypeLike = np.float64) -> Self:
         """Prepare correlations, shape (n,), within ±CORRELATION_BOUND, for bounds in the given precision."""
-        bounded = np.clip(correlation.astype(np.float64), -CORRELATION_BOUND, CORRELATION_BOUND)
+        bounded = np.clip(correlation.astype(dtype), -CORRELATION_BOUND, CORRELATION_BOUND)
         half_angle = np.arcsin(bounded) / 2.0
-        sine = np.sin(half_angle * (_NODES[:, np.newaxis] + 1.0))
+        sine = half_angle * (_NODES[:, np.newaxis] + 1.0).astype(dtype)
+        np.sin(sine, out=sine)
+        scale = sine * sine
+        np.subtract(1.0, scale, out=scale)
         return cls(
-            correlation=bounded.astype(dtype),
-            weight=(half_angle / (2.0 * np.pi)).astype(dtype),
-            sine=sine.astype(dtype),
-            scale=(1.0 / (1.0 - sine * sine)).astype(dtype),
+            correlation=bounded,
+            weight=half_angle / (2.0 * np.pi),
+            sine=sine,
+            scale=np.divide(1.0, scale, out=scale),
             node_weight=_WEIGHTS[:_HALF, np.newaxis].astype(dtype),
         )
 

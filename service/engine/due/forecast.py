@@ -151,8 +151,8 @@ def _write(forecast: DueForecast, rows: IntArray, answer: Answer) -> None:
     forecast.overdue_probability[rows] = answer.by_now
     forecast.limit_probability[rows] = answer.shares
     forecast.biting_limit[rows] = answer.biting_limit
-    by_week = answer.by_week_end.copy()
-    by_week[1:] -= answer.by_week_end[:-1]
+    by_week = answer.by_week_end.astype(np.float32)
+    by_week[1:] = answer.by_week_end[1:] - answer.by_week_end[:-1]
     forecast.week_probability[rows] = by_week.T
 
 

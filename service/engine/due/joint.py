@@ -106,7 +106,7 @@ def joined(block: LimitBlock, motion: Motion, scores: FloatArray) -> FirstLimit:
     n_days, n_limits, n = scores.shape
     if n_limits == 1:
         return FirstLimit(block=block, between={})
-    n_before = np.zeros(n, dtype=np.int64)
+    n_before = np.zeros(n, dtype=np.int16)
     for today in scores[: n_days - 1]:
         n_before += (today < 0.0).all(axis=0)
     columns = np.arange(n, dtype=np.int64)
