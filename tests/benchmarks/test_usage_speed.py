@@ -1,6 +1,8 @@
-"""How fast screening and filter are, next to a loop in a general library: processor time, one thread.
+"""How fast screening and filter are, next to a loop in a general library: processor and elapsed seconds.
 
-Read it with -o junit_family=xunit1 --junitxml=FILE.
+The loop runs on one thread. The filter shares the fleet between two, so that its processor time is the work of both,
+and its elapsed time is that of a machine with two cores only where nothing else runs. Read it with
+-o junit_family=xunit1 --junitxml=FILE.
 """
 
 import time
@@ -17,6 +19,7 @@ from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import configured_priors
 
 READINGS = 30
+REPEATS = 10
 LOOPED = 40
 """Vehicles of the loop, best of a few as the filter is; the first pass is twice as slow."""
 
@@ -29,11 +32,17 @@ def monthly_fleet(n):
 
 
 def seconds(action, repeats=3):
-    best = np.inf
+    """Least processor seconds of a few runs."""
+    return both_seconds(action, repeats)[0]
+
+
+def both_seconds(action, repeats=3):
+    """Least processor and least elapsed seconds of a few runs."""
+    best = np.full(2, np.inf)
     for _ in range(repeats):
-        begin = time.process_time()
+        begin = np.array([time.process_time(), time.perf_counter()])
         action()
-        best = min(best, time.process_time() - begin)
+        best = np.minimum(best, np.array([time.process_time(), time.perf_counter()]) - begin)
     return best
 
 
@@ -64,12 +73,12 @@ def test_speed_of_screening_filter_and_moments(record_property):
     priors = configured_priors(n)
     entries = Entries.plain(time_days, odometer_km, offsets, np.full(n, 45.0))
     state = filter_readings(time_days, odometer_km, offsets, priors)
-    filtering = seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors))
-    looping = seconds(lambda: loop_over_vehicles(time_days, odometer_km, LOOPED)) * n / LOOPED
+    filtering = both_seconds(lambda: filter_readings(time_days, odometer_km, offsets, priors), REPEATS)
+    looping = both_seconds(lambda: loop_over_vehicles(time_days, odometer_km, LOOPED), REPEATS) * n / LOOPED
     record_property("screening_seconds", seconds(lambda: screen_readings(entries)))
-    record_property("filter_seconds", filtering)
-    record_property("filter_nanoseconds_per_reading", 1e9 * filtering / (n * READINGS))
-    record_property("loop_by_filter", looping / filtering)
+    record_property("filter_seconds, processor and elapsed", filtering.tolist())
+    record_property("filter_nanoseconds_per_reading", (1e9 * filtering / (n * READINGS)).tolist())
+    record_property("loop_by_filter", (looping / filtering).tolist())
     record_property("moments_seconds", seconds(lambda: increment_moments(state, np.full(n, 90.0))))
     fitting = seconds(lambda: fit_hyperparameters(time_days, odometer_km, offsets, priors))
     record_property("hyperparameters_seconds", fitting)
