@@ -46,6 +46,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "volume": "Volume",
         "bay_minutes": "Bay minutes",
         "minutes": "min",
+        "hours_of_work": "h",
         "parts": "Seals and parts",
         "change": "Change",
         "new": "new",

@@ -96,6 +96,14 @@ class Presentation:
         """Give a distance as a number in the organisation's unit."""
         return km if self.distance_unit == "km" else miles_from_km(km)
 
+    def working_time(self, minutes: float) -> str:
+        """Write how long work takes; from two hours on in hours and minutes."""
+        hours, rest = divmod(round(minutes), 60)
+        if hours < 2:
+            return f"{self.number(60 * hours + rest)}\u00a0{self.labels['minutes']}"
+        whole = f"{self.number(hours)}\u00a0{self.labels['hours_of_work']}"
+        return f"{whole} {rest}\u00a0{self.labels['minutes']}" if rest else whole
+
     def celsius(self, celsius: float | None) -> str:
         """Write a temperature; an unknown one as a dash."""
         return "–" if celsius is None else f"{self.number(celsius)}\u00a0°C"

@@ -88,9 +88,9 @@ def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[s
     yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))
     yield words["lines"], presentation.number(len(due_list.lines))
     if due_list.bay_minutes is not None:
-        bay_time = f"{presentation.number(due_list.bay_minutes)} {words['minutes']}"
+        bay_time = presentation.working_time(due_list.bay_minutes)
         if due_list.bay_minutes_available is not None:
-            available = f"{presentation.number(due_list.bay_minutes_available)} {words['minutes']}"
+            available = presentation.working_time(due_list.bay_minutes_available)
             bay_time += f" {words['of']} {available} {words['available']}"
         yield words["bay_time"], bay_time
     if due_list.litres_by_fluid:

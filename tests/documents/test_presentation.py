@@ -118,3 +118,12 @@ def test_typed_days_are_read_in_the_organisation_s_form_and_iso_8601(style: str,
 def test_what_is_no_day_of_the_calendar_is_not_read(text: str) -> None:
     with pytest.raises(ValueError, match=r"date|day|format|out of range"):
         Presentation(date_style="day first").typed_day(text)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"),
+    [(45, "45 min"), (119.4, "119 min"), (120, "2 h"), (715, "11 h 55 min"), (90_000, "1 500 h")],
+)
+def test_long_work_is_told_in_hours(minutes: float, told: str) -> None:
+    shown = Presentation().working_time(minutes)
+    assert " ".join(shown.replace("\u202f", " ").split()) == told

@@ -181,6 +181,16 @@ def test_a_container_of_used_fluid_has_a_label_in_use_since_it_was_emptied(works
     assert storekeeper.get("/stock/used-fluid-label.pdf?depot=North&stream=soup").status_code == 422
 
 
+def test_what_is_to_be_ordered_today_stands_first(storekeeper):
+    """The test's shelf is empty and jobs are near, so the fluid has to be ordered now."""
+    page = storekeeper.get("/stock").text
+    assert page.index("To be ordered today") < page.index("On the shelf")
+    target = re.search(r'<a href="#(fluid-\d+)">Red Seven: ', page)[1]
+    assert f'<h2 id="{target}">Red Seven</h2>' in page
+    storekeeper.send("/orders", hidden_in(page, "/orders"))
+    assert "Nothing has to be ordered today." in storekeeper.get("/stock").text
+
+
 def test_a_viewer_only_looks(workshop, fleet):
     workshop.come_in("vera", Role.VIEWER)
     page = workshop.get("/stock").text

@@ -75,9 +75,19 @@ class ItemCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OrderNow:
+    """Something whose day to order has come, and which card of the page it is."""
+
+    place: int
+    item: str
+    packs: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StockPage:
     """The whole page."""
 
+    order_now: tuple[OrderNow, ...]
     items: tuple[ItemCard, ...]
     used: UsedFluid
     without: tuple[tuple[str, str], ...]
@@ -105,10 +115,17 @@ def stock_page(
 ) -> StockPage:
     """Fill the page."""
     forecast = plan.forecast
+    items = tuple(
+        _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
+    )
     return StockPage(
-        items=tuple(
-            _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
+        order_now=tuple(
+            OrderNow(place=place, item=card.item, packs=row.packs)
+            for place, card in enumerate(items, start=1)
+            for row in card.planned
+            if row.is_late
         ),
+        items=items,
         used=used,
         without=tuple(
             (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))

@@ -62,7 +62,7 @@ class WeekPage:
     n_lines: int
     n_open: int
     n_visits: int
-    minutes: str
+    bay_time: str
     shelf: tuple[tuple[str, str], ...]
     parts: tuple[tuple[str, str], ...]
     since: SinceBefore
@@ -127,7 +127,7 @@ def week_page(
         n_lines=len(fitting),
         n_open=len(still_open),
         n_visits=len({(one.line.vehicle_id, one.day) for one in still_open}),
-        minutes=presentation.number(sum(one.line.labour_minutes for one in still_open)),
+        bay_time=presentation.working_time(sum(one.line.labour_minutes for one in still_open)),
         shelf=_litres(still_open, presentation),
         parts=_parts(still_open),
         since=_since(entries, shown.since_last),
@@ -179,7 +179,7 @@ def _group(
     )
     return DayGroup(
         title=title,
-        caption=translate("group_caption", n=len(entries), minutes=presentation.number(minutes)),
+        caption=translate("group_caption", n=len(entries), bay_time=presentation.working_time(minutes)),
         rows=tuple(
             line_row(one.line, one.events, presentation, zone, pins.get(one.line.vehicle_id))
             for one in entries

@@ -9,6 +9,8 @@ WORDS: Final = {
     "stock_plan_pdf": "Order plan (PDF)",
     "stock_plan_xlsx": "Order plan (XLSX)",
     "stock_plan_csv": "Order plan (CSV)",
+    "stock_order_now": "To be ordered today",
+    "stock_nothing_now": "Nothing has to be ordered today.",
     "stock_none": "No fluids are registered yet.",
     "stock_on_hand": "On the shelf",
     "stock_on_order": "On order",
