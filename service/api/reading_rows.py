@@ -186,5 +186,7 @@ def _columns(entries: Sequence[Mapping[str, Any]], refused: dict[int, RowResult]
 
 
 def _refusal(name: str, detail: str) -> RowResult:
-    reason = ReadingReason.MISSING_OFFSET if "offset" in detail else ReadingReason.MALFORMED
+    reason = (
+        ReadingReason.MISSING_OFFSET if detail.startswith("needs its offset") else ReadingReason.MALFORMED
+    )
     return RowResult(ReadingOutcome.REJECTED, reason, f"{name}: {detail}")

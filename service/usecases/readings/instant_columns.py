@@ -14,6 +14,8 @@ from service.usecases.usage.engine_time import EPOCH
 MICROSECOND: Final = timedelta(microseconds=1)
 MICROSECONDS_PER_MINUTE: Final = 60_000_000
 _NO_OFFSET: Final = timedelta(0)
+_WESTERNMOST: Final = plausibility.WESTERNMOST // timedelta(minutes=1)
+_EASTERNMOST: Final = plausibility.EASTERNMOST // timedelta(minutes=1)
 
 _CLOCK: Final = b"0000-00-00T00:00:00"
 _FRACTIONS: Final = (b"", b".000", b".000000")
@@ -82,7 +84,7 @@ def _read_layout(
         np.datetime64(f"{year}-01-01", "us").astype(np.int64)
         for year in (plausibility.FIRST_DAY.year, plausibility.LAST_DAY.year + 1)
     )
-    is_sound = (local >= first) & (local < end) & (minutes > -1440) & (minutes < 1440)
+    is_sound = (local >= first) & (local < end) & (minutes >= _WESTERNMOST) & (minutes <= _EASTERNMOST)
     at = places[fits][is_sound]
     column.microseconds[at] = (local - minutes * MICROSECONDS_PER_MINUTE)[is_sound]
     column.offset_minutes[at] = minutes[is_sound]
@@ -108,7 +110,7 @@ def _calendar_time(table: NDArray[np.uint8]) -> NDArray[np.int64] | None:
 
 
 def _offset_minutes(tail: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Minutes of offsets such as +01:30; a day where the minutes are none."""
+    """Minutes of offsets such as +01:30; a day, which no clock is off, where the minutes are none."""
     digits = tail[:, [1, 2, 4, 5]] - ord("0")
     hours, minutes = digits[:, 0] * 10 + digits[:, 1], digits[:, 2] * 10 + digits[:, 3]
     sign = np.where(tail[:, 0] == ord("-"), -1, 1)
