@@ -106,7 +106,8 @@ def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, ga
     s = 2 sinh(asinh(skewness / 2) / 3). Within .007 of that model by simulation, cv .2 to .4.
     """
     mean = np.maximum(gain.mean_fraction, _SMALLEST_GAIN)
-    spread, scale = _law(mean, gain.meter_variance, life_used_sd, rate_cv)
+    with np.errstate(over="ignore"):  # a skewness beyond all bounds counts as the largest
+        spread, scale = _law(mean, gain.meter_variance, life_used_sd, rate_cv)
     log_variance = spread * spread
     np.log1p(log_variance, out=log_variance)
     spread *= scale

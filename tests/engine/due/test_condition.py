@@ -6,6 +6,7 @@ from scipy import stats
 
 from service.engine.due.condition import LifeGain, condition_score
 from service.engine.due.limits import FloatArray
+from service.engine.due.passage import SCORE_BOUND
 
 # log-sd .25, median rate 8e-5 a km: the mean and coefficient of variation of that log-normal rate.
 LOG_SD = 0.25
@@ -62,3 +63,16 @@ def test_matched_law_against_draws() -> None:
         used = 0.3 + 0.05 * doubt + factor * mean_gain
         gain = gain_of(np.array([mean_gain]), np.zeros(1), 1.0)
         assert used_up(0.4, 0.05, 0.3, gain)[0] == pytest.approx(np.mean(used >= 0.7), abs=0.01)
+
+
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_numbers_beyond_all_reason_still_give_a_score(dtype: type) -> None:
+    """Nothing gained and any doubt, or a thousand lives gained: within the bounds of a score, and never NaN."""
+    mean, variance = np.meshgrid([0.0, 1e-9, 1.0, 1e3], [0.0, 1e-12, 1.0, 1e12])
+    gain = LifeGain(mean_fraction=mean.ravel().astype(dtype), meter_variance=variance.ravel().astype(dtype))
+    for life_left in (-1.0, 0.0, 1.0):
+        for life_used_sd, rate_cv in ((0.0, 0.0), (0.1, 0.3), (0.0, 5.0)):
+            known = (np.full(mean.size, one, dtype=dtype) for one in (life_left, life_used_sd, rate_cv))
+            score = condition_score(*known, gain)
+            assert score.dtype == dtype
+            assert (np.abs(score) <= SCORE_BOUND).all()
