@@ -119,6 +119,12 @@ def test_used_fluid_that_was_fetched_is_written_down_once(storekeeper):
     assert "Lubricating oil" in shown
     assert FETCHED["used_reference"] in shown
     assert FETCHED["used_note"] in shown
+    earlier = {"used_at": "2026-04-01T06:00", "used_reference": "TP-0"}
+    storekeeper.fill("/stock", "/stock/collections", **FETCHED | earlier)
+    page = storekeeper.get("/stock").text
+    assert page.index("TP-1") < page.index("TP-0"), (
+        "the last that was fetched first, whenever it was written down"
+    )
     again = storekeeper.fill("/stock", "/stock/collections", **FETCHED)
     assert again.status_code == 409
     assert "on record already" in again.text

@@ -236,6 +236,7 @@ def _show(request: Request, form: FormState, error: ServiceError | None = None) 
         )
         depots = [row.reference for row in fleet.list_depots(visit.session, visit.caller.organisation_id)]
         recent = list_collections(visit.session, visit.caller, limit=SHOWN_COLLECTIONS)
+        recent.sort(key=lambda found: found[0].at, reverse=True)
         page = stock_page(
             overview,
             plan,
