@@ -102,7 +102,7 @@ class Presentation:
         if hours < 2:
             return f"{self.number(60 * hours + rest)}\u00a0{self.labels['minutes']}"
         whole = f"{self.number(hours)}\u00a0{self.labels['hours_of_work']}"
-        return f"{whole} {rest}\u00a0{self.labels['minutes']}" if rest else whole
+        return f"{whole}\u00a0{rest}\u00a0{self.labels['minutes']}" if rest else whole
 
     def celsius(self, celsius: float | None) -> str:
         """Write a temperature; an unknown one as a dash."""
