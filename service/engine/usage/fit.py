@@ -23,7 +23,9 @@ CENTRAL_SHARE: Final = 0.8
 CENTRAL_SCORE: Final = 1.28155
 # Common practice, no source; kept because simulated fleets were forecast better with them.
 LEAST_VEHICLES: Final = 5
-PRIOR_VEHICLES: Final = 10.0
+DEFAULTS_VEHICLES: Final = 3.0
+FLEET_VEHICLES: Final = 10.0
+"""How many vehicles the defaults are worth to a fleet, and the fleet to a class."""
 PRIOR_LOG_SD: Final = np.array([0.5, 0.4, 0.4, 0.8])
 WIDTH_PRIOR_VEHICLES: Final = 10.0
 LARGEST_WIDTH_LOG: Final = 1.1
@@ -36,6 +38,7 @@ def fit_hyperparameters(
     offsets: Integers,
     priors: RatePriors,
     start: Hyperparameters = DEFAULT_HYPERPARAMETERS,
+    start_weight: float = DEFAULTS_VEHICLES,
 ) -> Hyperparameters:
     """Fit how a fleet's daily distances vary.
 
@@ -45,6 +48,8 @@ def fit_hyperparameters(
         Accepted readings of n vehicles, as for `filter_readings`.
     start
         Values that a fleet with little to say keeps.
+    start_weight
+        How many vehicles these values are worth.
 
     Returns
     -------
@@ -55,7 +60,7 @@ def fit_hyperparameters(
     -----
     Minimises the mean pinball loss of the 10, 50 and 90 % points at 30 to 365 days from rolling origins, every
     vehicle and horizon weighing the same and every loss relative to the vehicle's distance with `start`; plus a
-    penalty on log parameters worth `PRIOR_VEHICLES` vehicles. Fitting at the horizons that matter rather than one
+    penalty on log parameters worth `start_weight` vehicles. Fitting at the horizons that matter rather than one
     step ahead keeps the year-ahead interval honest where the model is wrong. Then the variance is widened or
     narrowed so that eight in ten of the distances that came lie between the outer points, as far as the number of
     vehicles bears it out. Deterministic; about 0.3 s, however large the fleet.
@@ -72,7 +77,7 @@ def fit_hyperparameters(
         mean, variance = rehearsal.moments(_shifted(start, shift))
         error = rehearsal.distance_km[:, None] - gamma_quantiles(mean, variance, LEVELS)
         loss = np.sum(np.maximum(LEVELS * error, (LEVELS - 1.0) * error), axis=1)
-        penalty = 0.5 * PRIOR_VEHICLES / n_vehicles * np.sum((shift / PRIOR_LOG_SD) ** 2)
+        penalty = 0.5 * start_weight / n_vehicles * np.sum((shift / PRIOR_LOG_SD) ** 2)
         return float(np.log(np.sum(weight * loss)) + penalty)
 
     return _with_widths(rehearsal, _shifted(start, _minimum(objective)))
@@ -98,7 +103,9 @@ def fit_classes(
         rows = np.flatnonzero(class_index == one)
         inside, own = of_vehicles(rows, offsets)
         fitted.append(
-            fit_hyperparameters(time_days[inside], odometer_km[inside], own, priors.take(rows), whole)
+            fit_hyperparameters(
+                time_days[inside], odometer_km[inside], own, priors.take(rows), whole, FLEET_VEHICLES
+            )
         )
     return tuple(fitted)
 

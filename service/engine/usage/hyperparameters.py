@@ -111,10 +111,10 @@ DEFAULT_HYPERPARAMETERS: Final = Hyperparameters(
     reversion_per_day=1.0 / 38.0,
     temporary_sd=0.52,
     noise_sd=2.3,
-    drift_per_day=2.4e-4,
+    drift_per_day=3.5e-4,
     initial_sd=0.35,
     reading_sd_days=0.10,
     dispersion_weight=0.7,
     period_days=21.0,
-    far_variance_factor=0.75,
+    far_variance_factor=0.7,
 )

@@ -19,6 +19,8 @@ Floats: TypeAlias = NDArray[np.float64]
 LEAST_MEAN_IN_SDS: Final = 0.02
 LEAST_VARIANCE_KM2: Final = 1e-12
 FAR_DAYS: Final = 365.0
+# Common practice, no source: how far above or below its average a vehicle's present level counts.
+MOST_LEVEL: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,8 +30,8 @@ class Outlook:
     With t days after the last reading, phi = exp(-theta t) and psi = (1 - phi) / theta, the mean is
     ``x + psi u + t m`` and the variance
     ``v0 + t (v1 + t (v2 + t v3)) + psi (w0 + t w1 + psi w2)``, all in km and days, times
-    ``near_variance_factor + slope min(t, a year)``. That of the rate, before this factor, is
-    ``rate_variance + 3 t v3 + phi (w1 + phi w2)``.
+    ``near_variance_factor + slope min(t, a year)``, where both hold the vehicle's present level. That of the rate,
+    before this factor, is ``rate_variance + 3 t v3 + phi (w1 + phi w2)``.
     """
 
     theta: Floats
@@ -62,18 +64,24 @@ def outlook_of(state: UsageState) -> Outlook:
     deviation adds is ``2 s_u^2 / theta (t - psi)``. What the long-run rate will yet drift is the fleet's to say: a
     calm vehicle changes its work no less than a restless one, so its own dispersion does not scale this part. The
     means respond to the scale by `prior_*`; what is only guessed of it adds the square of that.
+
+    The filter's variances are those of a vehicle at its average pace. One that now drives less than it used to also
+    varies less: the whole variance is in proportion to its level, the long-run rate by the scale, as that of a
+    number of trips is to their mean.
     """
     scale = scale_km_per_day(state)
     factor = dispersion(state) * scale * scale
     guessed = (scale * scale_log_sd(state)) ** 2
     memory, dynamics = at_last_reading(state)
     x, u, m = memory.prior_x, memory.prior_u, memory.prior_m
+    long_run = memory.data_m + scale * m
+    level = np.clip(long_run / scale, 1.0 / MOST_LEVEL, MOST_LEVEL)
     return Outlook(
         theta=dynamics.theta,
         inverse_theta=dynamics.inverse_theta,
         x=np.maximum(memory.data_x + scale * x, 0.0),
         u=memory.data_u + scale * u,
-        m=memory.data_m + scale * m,
+        m=long_run,
         v0=memory.Pxx * factor + guessed * x * x,
         v1=(2.0 * memory.Pxm + dynamics.settling + dynamics.noise_variance) * factor + 2.0 * guessed * x * m,
         v2=memory.Pmm * factor + guessed * m * m,
@@ -82,8 +90,8 @@ def outlook_of(state: UsageState) -> Outlook:
         w1=2.0 * (memory.Pum * factor + guessed * u * m),
         w2=(memory.Puu - dynamics.temporary_variance) * factor + guessed * u * u,
         rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor + guessed * m * m,
-        near_variance_factor=state.near_variance_factor,
-        slope=(state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,
+        near_variance_factor=level * state.near_variance_factor,
+        slope=level * (state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,
     )
 
 

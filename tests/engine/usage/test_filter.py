@@ -15,6 +15,7 @@ from service.engine.usage.predict import (
     gaussian_moments,
     increment_moments,
     odometer_quantiles,
+    outlook_of,
     rate_quantiles,
 )
 from service.engine.usage.priors import RatePriors, configured_priors
@@ -94,13 +95,14 @@ def test_wider_factors_widen_the_distance_ahead_and_leave_its_mean():
 
 
 def test_a_calm_vehicle_may_change_its_work_as_much_as_a_restless_one():
-    """Derived: far ahead the variance is that of the drift, q s^2 t^3 / 3 times the year's factor, s the scale."""
+    """Derived: far ahead the variance is the drift's, q s m t^3 / 3 times the year's factor, scale s, level m / s."""
     calm = one(*work([(50.0, 600)]))
     restless = one(*work([(20.0, 40), (80.0, 40)] * 8))
     h, days = DEFAULT_HYPERPARAMETERS, 1e7
     assert gaussian_moments(restless, np.array([30.0]))[1] > 5.0 * gaussian_moments(calm, np.array([30.0]))[1]
     for state in (calm, restless):
-        drift = h.far_variance_factor * h.drift_per_day * scale_km_per_day(state) ** 2 * days**3 / 3.0
+        squared_scale = scale_km_per_day(state) * outlook_of(state).m
+        drift = h.far_variance_factor * h.drift_per_day * squared_scale * days**3 / 3.0
         np.testing.assert_allclose(gaussian_moments(state, np.array([days]))[1], drift, rtol=1e-3)
 
 
