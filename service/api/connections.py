@@ -1,10 +1,13 @@
-"""Connections on which nothing comes of what was begun: a request line half sent is cut off like a half-sent body."""
+"""Connections on which nothing comes of what was begun: half a request line is cut off, what is no HTTP is refused."""
 
 import asyncio
 from typing import Any
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from service.api.guard import SECURITY_HEADERS
+from service.api.problems import MEDIA_TYPE, Problem
 
 
 class PatientProtocol(H11Protocol):
@@ -39,6 +42,22 @@ class PatientProtocol(H11Protocol):
         """Stop the watch."""
         self._stop_watch()
         super().connection_lost(exc)
+
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP as everything else is refused; where an answer is under way, only end."""
+        if self.conn.our_state in {h11.IDLE, h11.SEND_RESPONSE}:
+            problem = Problem(type="about:blank", title="Bad Request", status=400, detail=msg)
+            body = problem.model_dump_json(exclude_none=True).encode()
+            headers = [
+                (b"content-type", MEDIA_TYPE.encode()),
+                (b"content-length", str(len(body)).encode()),
+                (b"connection", b"close"),
+                *SECURITY_HEADERS,
+            ]
+            answer = h11.Response(status_code=400, headers=headers, reason=b"Bad Request")
+            for event in (answer, h11.Data(data=body), h11.EndOfMessage()):
+                self.transport.write(self.conn.send(event) or b"")
+        self.transport.close()
 
     def _watch_head(self) -> None:
         is_waiting = self.conn.their_state is h11.IDLE and not self.transport.is_closing()

@@ -137,7 +137,22 @@ def test_nonsense_on_the_wire_is_refused(node: Node, words: bytes):
         answer = client.recv(65_536)
     assert answer == b"" or answer.startswith((b"HTTP/1.1 4", b"HTTP/1.1 200"))
     assert b"uvicorn" not in answer.lower()
+    if answer.startswith(b"HTTP/1.1 4"):
+        assert b"application/problem+json" in answer
+        assert b"nosniff" in answer
     assert httpx.get(f"{node.url}/healthz", timeout=10.0).status_code == 200
+
+
+def test_nonsense_after_an_answer_was_given_ends_the_connection_quietly(node: Node):
+    words = b"POST /v1/vehicles HTTP/1.1\r\nHost: x\r\nContent-Encoding: gzip\r\nTransfer-Encoding: chunked\r\n\r\n"
+    with _open(node, words) as client:
+        answer = client.recv(65_536)
+        client.sendall(b"this is no chunk\r\n")
+        while piece := client.recv(65_536):
+            answer += piece
+    assert answer.startswith(b"HTTP/1.1 415")
+    assert b"HTTP/1.1 400" not in answer
+    assert "Traceback" not in node.log.read_text()
 
 
 def test_one_request_is_one_log_line_whatever_it_carries(node: Node):
