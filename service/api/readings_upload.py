@@ -15,6 +15,7 @@ from fastapi.responses import StreamingResponse
 from service.api.reading_results import MAX_ERRORS, refusals, render_results, render_rows
 from service.api.units_of_work import (
     Credentials,
+    asked_beside,
     authenticate,
     charge_rows,
     claim_key,
@@ -28,6 +29,7 @@ from service.domain.roles import Scope
 from service.domain.zones import zone_named
 from service.errors import FieldError, InvalidInputError
 from service.usecases.readings.import_readings import import_readings, open_readings_file
+from service.usecases.readings.record_readings import MAX_ROWS
 from service.usecases.readings.row_outcomes import RowOutcomes
 
 SPOOL_BYTES: Final = 1024 * 1024
@@ -67,7 +69,7 @@ async def receive_upload(request: Request) -> AsyncIterator[Upload]:
     kind = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
     if kind not in {"application/json", "text/csv"}:
         raise InvalidInputError("Send application/json or text/csv.")
-    digest = sha256()
+    digest = sha256(asked_beside(request))
     with _spool() as file, _spool() as scratch:
         async for piece in request.stream():
             digest.update(piece)
@@ -103,9 +105,10 @@ def record_file(
     told.refuse_if_nothing_fits(counts)
     request.state.reading_counts = counts
     if key is not None:
-        summary = b"".join(render_results(counts, [])).decode()
+        rows = told.pieces() if told.n_rows <= MAX_ROWS else []
+        answer = b"".join(render_results(counts, rows)).decode()
         with database.transaction() as session:
-            store_answer(session, caller, operation_of(request), key, upload.body_hash, now, summary)
+            store_answer(session, caller, operation_of(request), key, upload.body_hash, now, answer)
     return StreamingResponse(render_results(counts, told.pieces()), media_type="application/json")
 
 

@@ -157,10 +157,16 @@ def open_read(
 
 
 async def hash_body(request: Request) -> str:
-    """SHA-256 of the body, to tell a repeated call from another one with the same key."""
+    """SHA-256 of query and body, to tell a repeated call from another one with the same key."""
     if request.headers.get("idempotency-key") is None:
         return ""
-    return sha256(await request.body()).hexdigest()
+    return sha256(asked_beside(request) + await request.body()).hexdigest()
+
+
+def asked_beside(request: Request) -> bytes:
+    """What a call asks for beside its body: with another query the same body is another call."""
+    query = request.url.query
+    return f"?{query}\n".encode() if query else b""
 
 
 def open_write(
