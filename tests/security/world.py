@@ -92,6 +92,9 @@ def found_world(operator: Operator, operations: dict[str, Operation]) -> World:
     fluid = made("add_fluid")
     vehicle = made("register_vehicle")
     world.paths |= {"vehicle": vehicle["vehicle"], "fluid": fluid["fluid"], "depot": NAMES["North"]}
+    # Its numbers start anew; whatever else is done here is done to a vehicle whose numbers go on.
+    renewed = made("register_vehicle", vehicle=f"{MARK}-renewed", vin=None)
+    world.own_paths["replace_cluster", "vehicle"] = renewed["vehicle"]
     gearbox = made("register_compartment")
     world.paths["compartment"] = gearbox["id"]
     world.bodies["register_compartment"] = {"kind": "brake_fluid"}
