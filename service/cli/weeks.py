@@ -8,10 +8,17 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.weeks import publishing_instant
 from service.jobs.clock import node_name
+from service.store.tables.operations import JobFailure
 from service.usecases.stock.forecast_stock import forecast_stock
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.render_due_list import FileKind, render_due_list
-from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
+from service.usecases.week.show_due_list import (
+    CURRENT,
+    ShownList,
+    show_due_list,
+    week_named,
+    why_not_published,
+)
 from service.usecases.week.weekly_rule import publishing_rule
 
 app = typer.Typer(no_args_is_help=True, help="Due lists: print one, or publish it ahead of its time.")
@@ -35,8 +42,9 @@ def show_week(
         caller = acting_for(database, organisation, "week")
         with database.snapshot() as session:
             shown = show_due_list(session, caller, clock.now(), week)
+            failed = why_not_published(session, caller, shown)
         if output is None:
-            _print(shown)
+            _print(shown, failed)
             return
         kind = FileKind(output.suffix.lstrip(".").lower())
         content, _ = render_due_list(shown, kind, clock.now(), settings.public_url)
@@ -79,11 +87,10 @@ def forecast(
                 )
 
 
-def _print(shown: ShownList) -> None:
+def _print(shown: ShownList, failed: JobFailure | None) -> None:
     state = "draft" if shown.published is None else "published"
     typer.echo(f"{shown.organisation.name}, week {shown.week}, {state}, {len(shown.lines)} lines")
-    if shown.failure is not None:
-        failed = shown.failure
+    if failed is not None:
         typer.echo(
             f"It could not be published at {failed.at:%Y-%m-%d %H:%M} UTC: {failed.detail} ({failed.code})"
         )

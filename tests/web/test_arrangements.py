@@ -56,6 +56,13 @@ def test_a_laboratory_report_is_typed_in_its_own_units(planner):
     assert sample["odometer_km"] == pytest.approx(50_000 * MILE_KM)
 
 
+def test_a_laboratory_report_is_told_in_the_words_of_the_standards(planner):
+    """Worked example of ASTM D2270-10(2016): 73.3 and 8.86 mm²/s have the index 92 (published)."""
+    typed = {"lab-viscosity_40c_mm2_per_s": "73.3", "lab-viscosity_100c_mm2_per_s": "8.86"}
+    planner.fill(SAMPLE, SAMPLE_ACTION, compartment="cmp_1", taken_at="2026-05-01T06:15", **typed)
+    assert "In the words of the standards: ASTM D2270 92." in planner.get("/vehicles/VAN-01").text
+
+
 def test_water_in_the_fluid_is_said_at_once(planner):
     answer = planner.fill(SAMPLE, SAMPLE_ACTION, **LOOK | {"grade": "milky"})
     assert answer.headers["location"].endswith("told=sample_alarm")

@@ -5,6 +5,7 @@ import re
 import pytest
 
 from service.domain.roles import Role
+from service.jobs import weekly_run
 from service.jobs.weekly_run import run_weekly
 from tests.documents.pdf_reading import full_text
 from tests.web.conftest import hidden_in
@@ -31,6 +32,26 @@ def test_a_draft_says_that_it_is_one_and_offers_no_ticking_off(workshop, fleet):
     assert 'name="done"' not in page.text
     assert workshop.fill(WEEK, f"{WEEK}/publish").headers["location"] == f"{WEEK}?told=published"
     assert "Published 01/05/2026 06:30." in workshop.get(WEEK).text
+
+
+def test_a_list_that_could_not_be_published_says_so_until_it_is(
+    workshop, fleet, database, clock, monkeypatch
+):
+    def fail(*_):
+        raise ZeroDivisionError
+
+    page = workshop.come_in()
+    assert "could not be" not in page.get(WEEK).text
+    with monkeypatch.context() as broken:
+        broken.setattr(weekly_run, "draft_list", fail)
+        assert run_weekly(database, clock.now(), "node") == 0
+    told = text_of(page.get(WEEK).text)
+    assert (
+        "should have been published at 01/05/2026 06:30 and could not be. It is tried again by itself" in told
+    )
+    assert "ZeroDivision" not in told
+    assert run_weekly(database, clock.now(), "node") == 1
+    assert "could not be" not in page.get(WEEK).text
 
 
 def test_lines_say_what_why_when_and_how_sure(published):

@@ -5,6 +5,7 @@ from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.api.schemas.samples import GradeRead
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.usecases.fluids.explain_history import ToldHistory, ToldStep
@@ -73,6 +74,7 @@ class StepRead(BaseModel):
     figures: dict[str, float]
     before: StateRead
     after: StateRead
+    grades: list[GradeRead] = Field(description="The values of a sample in the words of open standards.")
 
     @classmethod
     def of(cls, step: ToldStep) -> Self:
@@ -86,6 +88,7 @@ class StepRead(BaseModel):
             figures={name: round(value, 6) for name, value in step.figures.items()},
             before=StateRead.of(step.before),
             after=StateRead.of(step.after),
+            grades=[GradeRead.of(shown) for shown in step.grades],
         )
 
 
@@ -111,6 +114,7 @@ class HistoryRead(BaseModel):
                             "figures": {"km_since": 24000, "drained_litres": 4, "fresh_share": 0.5},
                             "before": {**STATE_EXAMPLE, "life_used": 0.62, "fresh_share": 0},
                             "after": STATE_EXAMPLE,
+                            "grades": [],
                         }
                     ],
                 }

@@ -1,12 +1,14 @@
 """What every event did to the fluid in a compartment, and why: states can be walked back to their records."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlmodel import Session
 
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import FluidKind
+from service.domain.laboratory_report import GradeShown, grades_shown
 from service.domain.roles import Scope
 from service.store.repositories import fleet
 from service.store.tables.services import Sample, Service
@@ -29,6 +31,8 @@ class ToldStep:
     figures: Mapping[str, float]
     before: FluidPoint
     after: FluidPoint
+    grades: Sequence[GradeShown] = ()
+    """What open standards call the values of a sample."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,19 +57,23 @@ def explain_history(session: Session, caller: Caller, now: datetime, reference: 
     for place, step in enumerate(steps):
         earlier = steps[place - 1].after if place else None
         record = services.get(step.source_id) if step.kind == "service" else samples.get(step.source_id)
-        told.append(_told(step, earlier, record))
+        told.append(_told(FluidKind(compartment.kind), step, earlier, record))
     told.append(_now(history, steps[-1].after, now))
     return ToldHistory(compartment=compartment, vehicle=owner.reference, steps=told)
 
 
-def _told(step: Step, earlier: FluidPoint | None, record: Service | Sample | None) -> ToldStep:
+def _told(
+    kind: FluidKind, step: Step, earlier: FluidPoint | None, record: Service | Sample | None
+) -> ToldStep:
     at, by, external = step.after.at, None, None
+    grades: Sequence[GradeShown] = ()
     if isinstance(record, Service):
         at, by = record.done_at, record.done_by or record.recorded_by
         external = format_id(IdKind.SERVICE, record.id)
     elif isinstance(record, Sample):
         at, by = record.taken_at, record.recorded_by
         external = format_id(IdKind.SAMPLE, record.id)
+        grades = grades_shown(kind, record.laboratory)
     figures = {**(_passed(earlier, step.before) if earlier is not None else {}), **step.figures}
     return ToldStep(
         event=step.kind,
@@ -76,6 +84,7 @@ def _told(step: Step, earlier: FluidPoint | None, record: Service | Sample | Non
         figures=figures,
         before=step.before,
         after=step.after,
+        grades=grades,
     )
 
 

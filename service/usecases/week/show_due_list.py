@@ -32,8 +32,6 @@ class ShownList:
     published: DueList | None
     lines: Sequence[tuple[DueListLine | ListedLine, Sequence[LineEvent]]]
     since_last: dict[str, Any]
-    failure: JobFailure | None = None
-    """Why a draft is not the published list it should be; it is tried again until it works."""
 
 
 def week_named(session: Session, caller: Caller, name: str, now: datetime) -> IsoWeek:
@@ -78,5 +76,11 @@ def show_due_list(
         published=None,
         lines=[(line, ()) for line in draft],
         since_last=since_last,
-        failure=jobs.latest_failure(session, caller.organisation_id, JOB, str(week)),
     )
+
+
+def why_not_published(session: Session, caller: Caller, shown: ShownList) -> JobFailure | None:
+    """Why a draft is not the published list that it should be; it is tried again until it works."""
+    if shown.published is not None:
+        return None
+    return jobs.latest_failure(session, caller.organisation_id, JOB, str(shown.week))

@@ -1,5 +1,6 @@
 """The list of a week: look at it, take it along, tick lines off, move visits, publish it."""
 
+from dataclasses import replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Query, Request
@@ -15,7 +16,7 @@ from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.move_visit import move_visit
 from service.usecases.week.publish_now import publish_now
 from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
-from service.usecases.week.show_due_list import CURRENT, show_due_list
+from service.usecases.week.show_due_list import CURRENT, show_due_list, why_not_published
 from service.web.drafts import Drafts
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.pages.own_reading import which_vehicle
@@ -131,6 +132,9 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
         live = visits.list_live_pins(visit.session, visit.caller.organisation_id, today)
         pins = {pin.vehicle_id: pin for pin in live}
         page = week_page(shown, worked_out_at, wanted, visit.presentation, visit.zone, depots, rights, pins)
+        failed = why_not_published(visit.session, visit.caller, shown)
+        if failed is not None:
+            page = replace(page, failed=visit.presentation.wall_time(failed.at.astimezone(visit.zone)))
         return render("week.html", frame_of(visit, "week"), page)
 
 

@@ -251,6 +251,9 @@ def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tu
                     compartment=one.compartment.reference,
                     why=presentation.sentence(tell(step.why)),
                 )
+                if step.grades:
+                    named = ", ".join(f"{one.standard} {one.grade}" for one in step.grades)
+                    what = f"{what} {translate('event_grades', grades=named)}"
                 dated.append((step.at, what, step.by or ""))
     for change in view.changes:
         key = f"change_{change.object_type}"

@@ -54,6 +54,9 @@ class WeekPage:
     next_week: str
     published: str
     worked_out: str
+    failed: str = ""
+    """When publishing it failed last; empty where it did not."""
+
     may_publish: bool
     may_plan: bool
     may_tick: bool

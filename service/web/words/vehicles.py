@@ -86,6 +86,7 @@ WORDS: Final = {
     "history_who": "Who",
     "event_service": "Service, {compartment}. {why}",
     "event_sample": "Sample, {compartment}. {why}",
+    "event_grades": "In the words of the standards: {grades}.",
     "change_vehicle": "Vehicle",
     "change_compartment": "Compartment",
     "change_reading": "Reading",

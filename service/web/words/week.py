@@ -10,6 +10,8 @@ WORDS: Final = {
     "week_published": "Published {moment}. The list is fixed; what happened since stands beside each line.",
     "week_draft": "Draft of {time}: this list is not published yet and may still change. Readings that came since are "
     "in the next draft, after five minutes at most.",
+    "week_failed": "It should have been published at {moment} and could not be. It is tried again by itself; tell "
+    "whoever looks after the server if this stays.",
     "week_publish": "Publish it now",
     "week_empty": "Nothing is due in this week.",
     "week_no_match": "No line fits what you look for.",
