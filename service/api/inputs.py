@@ -18,6 +18,7 @@ _INSTANT: Final = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?([Zz]|[+-][0-9]{2}:?[0-9]{2})?"
 )
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_DIGITS: Final = re.compile(r"[0-9]+")
 
 
 class Body(BaseModel):
@@ -36,6 +37,14 @@ def _told(check: Callable[[Value], Value]) -> Callable[[Value], Value]:
             raise ValueError(error.detail) from None
 
     return run
+
+
+def digits_only(text: Any) -> Any:
+    """Let a number of a query be digits and nothing else: Python reads `1_0` and `+5` as numbers, nobody else does."""
+    if isinstance(text, str) and _DIGITS.fullmatch(text) is None:
+        message = "must be a whole number, in digits"
+        raise ValueError(message)
+    return text
 
 
 def bounded(bounds: Bounds) -> Any:
@@ -123,7 +132,7 @@ VehiclePath = Annotated[
     AfterValidator(_told(lambda text: texts.clean_line("", text, maximum=160))),
 ]
 IdPath = Annotated[str, Path(min_length=1, max_length=40, pattern=r"^[a-z]{3}_[0-9]+$", description="An id.")]
-PageLimit = Annotated[int, Query(ge=1, le=500, description="Rows a page.")]
+PageLimit = Annotated[int, Query(ge=1, le=500, description="Rows a page."), BeforeValidator(digits_only)]
 Cursor = Annotated[str | None, Query(max_length=400, description="From the Link header of the page before.")]
 Odometer = bounded(plausibility.ODOMETER_KM)
 EngineHours = bounded(plausibility.ENGINE_HOURS)
@@ -142,7 +151,9 @@ LeadTimeDays = bounded(plausibility.LEAD_TIME_DAYS)
 Weekday = whole(1, 7)
 PackNumber = whole(1, 100_000)
 WeeksAhead = Annotated[
-    int, Query(ge=1, le=26, description="ISO weeks, the present one first; beyond half a year nobody orders.")
+    int,
+    Query(ge=1, le=26, description="ISO weeks, the present one first; beyond half a year nobody orders."),
+    BeforeValidator(digits_only),
 ]
 Pieces = whole(1, 1000)
 PriceMinor = whole(0, int(plausibility.PRICE_MINOR.maximum))

@@ -7,14 +7,14 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from service.errors import InvalidInputError
 
-_MACHINE_DEPENDENT: Final = frozenset({"localtime", "posixrules"})
-"""Names that mean something else on every machine."""
+_NO_PLACE: Final = frozenset({"localtime", "posixrules", "Factory"})
+"""Names that mean something else on every machine, or that nobody has chosen a zone yet."""
 
 
 @cache
 def allowed_zone_names() -> frozenset[str]:
     """Names that a user may choose: the IANA zones that this machine knows."""
-    return frozenset(available_timezones()) - _MACHINE_DEPENDENT
+    return frozenset(available_timezones()) - _NO_PLACE
 
 
 def zone_named(pointer: str, name: str) -> ZoneInfo:

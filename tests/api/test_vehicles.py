@@ -1,5 +1,7 @@
 """Vehicles and compartments through the API."""
 
+import pytest
+
 VAN = {"vehicle": "VAN-07", "class": "van", "depot": "North"}
 
 
@@ -35,6 +37,17 @@ def test_vehicles_are_listed_a_page_at_a_time_along_the_link_header(operator):
         seen += [vehicle["vehicle"] for vehicle in page.json()["vehicles"]]
         path = page.links.get("next", {}).get("url")
     assert seen == [f"VAN-{number}" for number in range(5)]
+
+
+@pytest.mark.parametrize("number", ["1_0", "%2B5", "5.0", "%205", "٥", "0x5", "-1", "0", "501", "9" * 30, ""])
+@pytest.mark.parametrize("address", ["vehicles?limit=", "stock/forecast?weeks=", "audit?object_number="])
+def test_a_number_in_an_address_is_plain_digits(operator, address, number):
+    if number == "501" and "object_number" in address:
+        number = "9" * 20
+    answer = operator.get(f"/v1/{address}{number}")
+    assert answer.status_code == 422, answer.text
+    assert answer.json()["errors"]
+    assert operator.get(f"/v1/{address}7").status_code == 200
 
 
 def test_what_a_compartment_leaves_open_is_filled_from_its_fluid_kind(operator):

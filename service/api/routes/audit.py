@@ -3,9 +3,10 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
+from pydantic import BeforeValidator
 
 from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, PageLimit
+from service.api.inputs import Cursor, PageLimit, digits_only
 from service.api.problems import describe_problems
 from service.api.schemas.audit import AuditEntryRead, AuditPage
 from service.api.units_of_work import Reading
@@ -30,7 +31,9 @@ def get_audit(
         str | None, Query(min_length=1, max_length=40, pattern=r"^[a-z ]+$", examples=["vehicle"])
     ] = None,
     object_number: Annotated[
-        int | None, Query(ge=1, le=MAX_NUMBER, description="The number in the object's id.")
+        int | None,
+        Query(ge=1, le=MAX_NUMBER, description="The number in the object's id."),
+        BeforeValidator(digits_only),
     ] = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
