@@ -2,9 +2,9 @@
 
 from datetime import UTC, datetime
 
-from service.cli.app import app
 from typer.testing import CliRunner
 
+from service.cli.app import app
 from service.jobs import weekly_run
 from service.jobs.weekly_run import run_weekly
 from tests.jobs.vans import add_due_van
