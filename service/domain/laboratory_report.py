@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from service.domain.fluid_kinds import COOLANT_KINDS, FluidKind
@@ -44,7 +45,7 @@ def contradictions(values: Mapping[str, float]) -> list[FieldError]:
         found.append(
             FieldError(f"/{_AT_100}", "Oil is thinner at 100 °C than at 40 °C; were the two exchanged?")
         )
-    for finer, coarser in zip(_COUNTS, _COUNTS[1:], strict=False):
+    for finer, coarser in pairwise(_COUNTS):
         if finer in values and coarser in values and values[coarser] > values[finer]:
             found.append(
                 FieldError(f"/{coarser}", f"{finer} counts these particles too, so it cannot be the smaller.")
