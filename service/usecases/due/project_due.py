@@ -33,11 +33,6 @@ Floats = NDArray[np.float64]
 N_WEEKS: Final = 26
 DUE_PROBABILITIES: Final = (0.1, 0.5, 0.9)
 
-BLOCKS_A_FLEET: Final = 4
-LEAST_BLOCK_ROWS: Final = 2_500
-MOST_BLOCK_ROWS: Final = 10_000
-"""Compartments forecast at a time: few enough that two processors share a fleet of some thousand. Measured."""
-
 LIMIT_BY_CODE: Final = {
     LimitCode.DISTANCE: Limit.DISTANCE,
     LimitCode.CALENDAR: Limit.CALENDAR,
@@ -163,7 +158,6 @@ def project_columns(
         question.hours,
         week_end_days=question.week_end_days,
         probabilities=np.array(probabilities),
-        block_rows=min(max(len(columns["id"]) // BLOCKS_A_FLEET + 1, LEAST_BLOCK_ROWS), MOST_BLOCK_ROWS),
     )
     return FleetProjection(
         now=now,
