@@ -80,7 +80,8 @@ def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed:
 def _found(database: Database, now: datetime, fleet: DemoFleet) -> Caller:
     with database.transaction() as session:
         facts = {name: value for name, value in asdict(fleet.organisation).items() if name != "name"}
-        _, caller = found_organisation(session, now, fleet.organisation.name, facts)
+        began = now - timedelta(days=HISTORY_DAYS)
+        _, caller = found_organisation(session, began, fleet.organisation.name, facts)
         for depot in fleet.depots:
             session.add(
                 Depot(

@@ -25,6 +25,9 @@ from service.store.tables.organisation import Organisation
 START = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 """A Monday, ISO week 2026-W19."""
 
+FOUNDED = START - timedelta(weeks=52)
+"""Organisations of tests are a year old: their lists were to be published."""
+
 
 @dataclass
 class HandClock:
@@ -178,7 +181,7 @@ def join(database: Database, client: TestClient) -> Callable[..., Operator]:
     ) -> Operator:
         secret = f"test-secret-{name}-{uuid4().hex}"
         with database.transaction() as session:
-            organisation = Organisation(name=name, created_at=START, **facts)
+            organisation = Organisation(name=name, created_at=FOUNDED, **facts)
             session.add(organisation)
             session.flush()
             session.add(

@@ -5,7 +5,7 @@ minutes.
 """
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
@@ -42,7 +42,7 @@ def load_large_fleet(
 ) -> int:
     """Store an organisation with depots, vehicles, three compartments each and their states; gives its key."""
     with database.transaction() as session:
-        organisation = Organisation(name="Large Invented Fleet", created_at=now)
+        organisation = Organisation(name="Large Invented Fleet", created_at=now - timedelta(weeks=52))
         session.add(organisation)
         session.flush()
         key = organisation.id or 0

@@ -1,7 +1,7 @@
 """Organisations, receivers and the threads that send, on a database of each kind."""
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -79,7 +79,7 @@ def found(database, clock):
 
     def make(name="Invented Haulage", **facts):
         with database.transaction() as session:
-            _, caller = found_organisation(session, clock.now(), name, facts)
+            _, caller = found_organisation(session, clock.now() - timedelta(weeks=52), name, facts)
         return Workshop(database, clock, caller)
 
     return make

@@ -8,6 +8,9 @@ from sqlmodel import select
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists
 from service.store.tables.organisation import Depot
+from service.usecases.access.found_organisation import found_organisation
+from service.usecases.week.publish_now import publish_now
+from service.usecases.week.show_figures import show_figures
 from tests.jobs.vans import add_due_van
 
 SUNDAY = 7
@@ -120,3 +123,29 @@ def test_a_plan_over_the_turn_of_the_year_knows_the_holidays_of_both_years(opera
     assert len(days) == 20
     assert days.isdisjoint({"2026-12-25", "2026-12-28", "2027-01-01"})
     assert {"2026-12-24", "2026-12-29", "2027-01-04"} <= days
+
+
+def test_the_first_days_of_an_organisation_are_a_draft_until_its_first_publishing_time(database, clock):
+    """Whoever registers a fleet on a Monday does not look for a week at the list of a fleet without vehicles."""
+    monday = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
+    with database.transaction() as session:
+        organisation, _ = found_organisation(session, monday, "Invented Beginners", {"time_zone": "UTC"})
+        key = organisation.id
+    for moment in (monday, monday + timedelta(days=3)):
+        assert run_weekly(database, moment, "node") == 0
+        with database.snapshot() as session:
+            assert show_figures(session, moment).n_overdue_organisations == 0
+    friday = datetime(2026, 5, 8, 6, 0, tzinfo=UTC)
+    assert run_weekly(database, friday, "node") == 1
+    with database.snapshot() as session:
+        assert [one.iso_week for one in due_lists.list_lists(session, key)] == ["2026-W20"]
+
+
+def test_whoever_publishes_the_first_week_by_hand_has_the_next_one_on_time(database, clock):
+    monday = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
+    with database.transaction() as session:
+        _, caller = found_organisation(session, monday, "Invented Beginners", {"time_zone": "UTC"})
+    with database.transaction() as session:
+        publish_now(session, caller, monday, "2026-W19", "node")
+    assert run_weekly(database, monday + timedelta(days=1), "node") == 0
+    assert run_weekly(database, datetime(2026, 5, 8, 6, 0, tzinfo=UTC), "node") == 1

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from service.store.repositories import due_lists, figures, fleet, jobs
 from service.usecases.week.publish_due_list import JOB
-from service.usecases.week.weekly_rule import missing_weeks, rule_of
+from service.usecases.week.weekly_rule import missing_weeks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +26,7 @@ def show_figures(session: Session, now: datetime) -> Figures:
     """Read all figures in one snapshot."""
     published = due_lists.list_weeks(session)
     n_overdue = sum(
-        bool(missing_weeks(published.get(one.id or 0, set()), rule_of(one), now))
+        bool(missing_weeks(published.get(one.id or 0, set()), one, now))
         for one in fleet.list_organisations(session)
     )
     return Figures(
