@@ -1,6 +1,7 @@
 """Connections on which nothing comes of what was begun: half a request line is cut off, what is no HTTP is refused."""
 
 import asyncio
+from collections.abc import Callable
 from typing import Any
 
 import h11
@@ -18,15 +19,23 @@ class PatientProtocol(H11Protocol):
     """
 
     patience_seconds = 30.0
+    is_stopping: Callable[[], bool] = staticmethod(lambda: False)
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         self._end_of_patience: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Begin to wait for the first head."""
+        """Begin to wait for the first head; close what was let in as the server stopped.
+
+        The server tells the connections that it knows to end. One that arrives a moment later would not hear of it,
+        and a client that keeps it busy would be cut off in the middle of a request when the time to stop is over.
+        """
         super().connection_made(transport)
-        self._watch_head()
+        if self.is_stopping():
+            self.shutdown()
+        else:
+            self._watch_head()
 
     def data_received(self, data: bytes) -> None:
         """Take what came; as long as a head is begun and not whole, its time runs."""
@@ -72,6 +81,7 @@ class PatientProtocol(H11Protocol):
             self._end_of_patience = None
 
 
-def protocol_with_patience(seconds: float) -> type[PatientProtocol]:
+def protocol_with_patience(seconds: float, is_stopping: Callable[[], bool]) -> type[PatientProtocol]:
     """Make the protocol class that the server is given."""
-    return type("PatientProtocol", (PatientProtocol,), {"patience_seconds": seconds})
+    members = {"patience_seconds": seconds, "is_stopping": staticmethod(is_stopping)}
+    return type("PatientProtocol", (PatientProtocol,), members)

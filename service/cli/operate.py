@@ -4,11 +4,12 @@ import gc
 import signal
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Annotated
 
 import typer
 
-from service.cli.context import load_settings, opened_database, told_errors
+from service.cli.context import EXIT_UNAVAILABLE, load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
 from service.jobs.spare_memory import give_back_memory
 from service.logs import configure_logs
@@ -47,20 +48,26 @@ def run_server(settings: Settings, announce: Callable[[], None] | None = None) -
     gc.enable()
     if announce is not None:
         announce()
-    uvicorn.run(
-        app,
-        host=settings.host,
-        port=settings.port,
-        log_config=None,
-        access_log=False,
-        server_header=False,
-        proxy_headers=True,
-        forwarded_allow_ips=settings.trusted_proxies,
-        timeout_graceful_shutdown=HEADROOM_SECONDS,
-        timeout_keep_alive=20,
-        h11_max_incomplete_event_size=16 * 1024,
-        http=protocol_with_patience(settings.receive_timeout_seconds),
+    server = uvicorn.Server(
+        uvicorn.Config(
+            app,
+            host=settings.host,
+            port=settings.port,
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=True,
+            forwarded_allow_ips=settings.trusted_proxies,
+            timeout_graceful_shutdown=HEADROOM_SECONDS,
+            timeout_keep_alive=20,
+            h11_max_incomplete_event_size=16 * 1024,
+            http=protocol_with_patience(settings.receive_timeout_seconds, lambda: server.should_exit),
+        )
     )
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        raise typer.Exit(EXIT_UNAVAILABLE)
 
 
 def run_scheduler(
