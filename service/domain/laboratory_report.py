@@ -100,7 +100,8 @@ def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeSho
         yield GradeShown(
             standard="ASHRAE 2001",
             grade=f"{ethylene:.0f} °C",
-            meaning=f"Where a coolant of ethylene glycol freezes; one of propylene glycol at {propylene:.0f} °C.",
+            meaning=f"Where a coolant freezes with this share by volume of ethylene glycol; of propylene glycol, "
+            f"at {propylene:.0f} °C.",
             properties=(LaboratoryProperty.GLYCOL_FRACTION,),
         )
     water = values.get(LaboratoryProperty.WATER_FRACTION)
@@ -108,6 +109,7 @@ def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeSho
         yield GradeShown(
             standard="TRL LR903",
             grade=f"{surveyed_vapour_lock_celsius(water):.0f} °C",
-            meaning="Where brake fluid with so much water began to form vapour in a survey of cars in use.",
+            meaning="Where brake fluid with so much water by mass began to form vapour in a survey of cars in use, "
+            "between the measured points by a curve.",
             properties=(LaboratoryProperty.WATER_FRACTION,),
         )

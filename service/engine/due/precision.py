@@ -11,6 +11,6 @@ Floats: TypeAlias = NDArray[np.floating[Any]]
 WORK: Final = np.dtype(np.float32)
 """Ageing, and what correlation adds, are computed with seven digits: half the time and half the memory.
 
-It moves a date by less than a thousandth of a day and a probability by less than 1e-5, both held by
-`tests/engine/due/test_precision.py`.
+It moves a date by less than a thousandth of a day, the probability of a week or of being overdue by less than 1e-5 and
+that of a limit by less than 5e-5; all held by `tests/engine/due/test_precision.py`.
 """
