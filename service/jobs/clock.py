@@ -12,8 +12,9 @@ import structlog
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from service.clock import Clock, SystemClock
+from service.jobs.each_organisation import each_organisation
 from service.jobs.weekly_run import run_weekly
-from service.store.repositories import fleet, jobs
+from service.store.repositories import jobs
 from service.store.session import Database
 from service.usecases.due.refresh_fleet import fit_fleet, keep_fit, refresh_fleet
 
@@ -92,28 +93,33 @@ class Tick:
 
     def _refit(self) -> None:
         """Learn from the fleets whose turn it is; nothing is locked while that is computed."""
+        each_organisation(self._database, "fit", self._refit_one)
+
+    def _refit_one(self, organisation_id: int) -> int:
         with self._database.snapshot() as session:
-            organisation_ids = fleet.list_organisation_ids(session)
-        for organisation_id in organisation_ids:
-            with self._database.snapshot() as session:
-                model = fit_fleet(session, organisation_id, self._clock.now())
-            if model is not None:
-                with self._database.transaction() as session:
-                    keep_fit(session, model)
-                self._beat()
+            model = fit_fleet(session, organisation_id, self._clock.now())
+        if model is None:
+            return 0
+        with self._database.transaction() as session:
+            keep_fit(session, model)
+        self._beat()
+        return 1
 
     def _refresh(self) -> None:
-        with self._database.snapshot() as session:
-            organisation_ids = fleet.list_organisation_ids(session)
-        for organisation_id in organisation_ids:
-            for _ in range(TURNS_BESIDE_WORKERS) if self._has_workers else count():
-                if self._is_stopping.is_set():
-                    return
-                with self._database.transaction() as session:
-                    n_refreshed = refresh_fleet(session, organisation_id, self._clock.now())
-                if n_refreshed == 0:
-                    break
-                self._beat()
+        each_organisation(self._database, "refresh", self._refresh_one)
+
+    def _refresh_one(self, organisation_id: int) -> int:
+        n_vehicles = 0
+        for _ in range(TURNS_BESIDE_WORKERS) if self._has_workers else count():
+            if self._is_stopping.is_set():
+                break
+            with self._database.transaction() as session:
+                n_refreshed = refresh_fleet(session, organisation_id, self._clock.now())
+            if n_refreshed == 0:
+                break
+            n_vehicles += n_refreshed
+            self._beat()
+        return n_vehicles
 
 
 def start_clock(seconds: float, *tasks: Task, once: Task | None = None) -> BackgroundScheduler:

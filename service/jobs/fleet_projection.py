@@ -9,7 +9,8 @@ from typing import Final
 import structlog
 
 from service.clock import Clock
-from service.store.repositories import fleet, jobs
+from service.jobs.each_organisation import each_organisation
+from service.store.repositories import jobs
 from service.store.session import Database
 from service.usecases.due.project_fleet import Chunk, chunks_of, due_since, project_chunk
 
@@ -38,14 +39,15 @@ class FleetProjection:
 
     def run_if_due(self) -> None:
         """Project every fleet that was not projected since last night."""
+        each_organisation(self.database, JOB, self._project_if_due)
+
+    def _project_if_due(self, organisation_id: int) -> int:
         with self.database.snapshot() as session:
-            organisation_ids = fleet.list_organisation_ids(session)
-        for organisation_id in organisation_ids:
-            with self.database.snapshot() as session:
-                since = due_since(session, organisation_id, self.clock.now())
-                is_done = jobs.is_claimed(session, organisation_id, JOB, since.isoformat())
-            if not is_done and not self._is_stopping.is_set():
-                self.project(organisation_id, since, PARTS_A_TICK)
+            since = due_since(session, organisation_id, self.clock.now())
+            is_done = jobs.is_claimed(session, organisation_id, JOB, since.isoformat())
+        if is_done or self._is_stopping.is_set():
+            return 0
+        return self.project(organisation_id, since, PARTS_A_TICK)
 
     def project(self, organisation_id: int, since: datetime, most_parts: int | None = None) -> int:
         """Project a fleet, or have it projected; returns in how many parts, 0 if some are left for the next time."""
