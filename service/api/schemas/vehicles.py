@@ -11,6 +11,7 @@ from service.api.inputs import (
     Day,
     EngineHours,
     ExpansionCelsius,
+    FluidCelsius,
     IntervalHours,
     IntervalKm,
     IntervalMonths,
@@ -29,6 +30,7 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
 from service.store.tables.vehicles import Compartment, Vehicle
+from service.usecases.fluids.own_ageing import WearByTemperature, own_lives, wear_by_temperature
 
 VIN = Annotated[
     str, Field(strict=True, pattern=r"^[A-HJ-NPR-Z0-9]{17}$", description="17 characters, no I, O or Q.")
@@ -53,6 +55,7 @@ COMPARTMENT_EXAMPLE: dict[str, Any] = {
     "level_max_celsius": 45,
     "has_fluid_counter": True,
 }
+MOST_TEMPERATURES = 60
 
 
 class VehicleCreate(Body):
@@ -142,6 +145,13 @@ class Seal(Body):
     pieces: Pieces = 1
 
 
+class HoursAtTemperature(Body):
+    """How long the fluid was about so warm."""
+
+    celsius: FluidCelsius
+    hours: EngineHours
+
+
 class CompartmentFields(Body):
     """What can be said of a compartment; what is not said is filled from the fluid kind."""
 
@@ -158,6 +168,16 @@ class CompartmentFields(Body):
     partial_is_full: Yes | None = None
     maker_notes: Note | None = None
     seals: list[Seal] | None = Field(default=None, max_length=20)
+    life_km: IntervalKm | None = Field(
+        default=None, description="What wears this fluid out by itself, where it differs from the kind's."
+    )
+    life_months: IntervalMonths | None = None
+    life_hours: IntervalHours | None = None
+    oil_temperatures: list[HoursAtTemperature] | None = Field(
+        default=None,
+        max_length=MOST_TEMPERATURES,
+        description="Hours at each temperature of the fluid, as logged; they count instead of the vehicle's duty.",
+    )
     last_service_on: Day | None = Field(default=None, description="Last full change, if known.")
     last_service_odometer_km: Odometer | None = None
     last_service_engine_hours: EngineHours | None = None
@@ -211,11 +231,17 @@ class CompartmentRead(BaseModel):
     partial_is_full: bool
     maker_notes: str | None
     seals: list[dict[str, Any]]
+    life_km: float | None
+    life_months: float | None
+    life_hours: float | None
+    oil_temperatures: list[HoursAtTemperature]
+    wear_by_temperature: WearByTemperature | None
     version: int
 
     @classmethod
     def of(cls, compartment: Compartment, vehicle: str, fluid: str | None) -> Self:
         """Show a row."""
+        logged = compartment.oil_temperatures
         fields = compartment.model_dump(
             include=set(cls.model_fields) - {"id", "vehicle", "compartment", "fluid"}
         )
@@ -224,6 +250,8 @@ class CompartmentRead(BaseModel):
             vehicle=vehicle,
             compartment=compartment.reference,
             fluid=fluid,
+            wear_by_temperature=wear_by_temperature(FluidKind(compartment.kind), logged) if logged else None,
+            **own_lives(compartment.ageing),
             **fields,
         )
 

@@ -117,5 +117,10 @@ class Compartment(SQLModel, table=True):
     ageing: dict[str, float] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
     """Ageing parameters that differ from the kind's defaults, by name."""
 
+    oil_temperatures: list[dict[str, Any]] = Field(
+        default_factory=list, sa_column=Column(JSON, nullable=False)
+    )
+    """Hours at each temperature of the fluid, as logged: `{"celsius": 95, "hours": 250}`; `ageing` has what follows."""
+
     version: int = 1
     created_at: datetime = Field(sa_type=UtcDateTime)

@@ -17,11 +17,20 @@ from service.store.tables.fluids import Fluid
 from service.store.tables.vehicles import Compartment
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.fluids.own_ageing import OWN_LIVES, own_ageing, own_lives
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
 from service.usecases.fluids.update_states import update_states
 
 _MUST_HAVE = frozenset(
-    {"reference", "total_litres", "drainable_litres", "has_fluid_counter", "partial_is_full"}
+    {
+        "reference",
+        "total_litres",
+        "drainable_litres",
+        "has_fluid_counter",
+        "partial_is_full",
+        "seals",
+        "oil_temperatures",
+    }
 )
 
 
@@ -30,7 +39,7 @@ def register_compartment(
 ) -> Compartment:
     """Register a compartment of a vehicle.
 
-    `facts` may name any column of the table, and `fluid` for the article usually filled.
+    `facts` may name any column of the table, `fluid` for the article usually filled, and lives of its own.
 
     Raises
     ------
@@ -43,9 +52,14 @@ def register_compartment(
     owner = fleet.get_vehicle(session, caller.organisation_id, vehicle)
     assert owner.id is not None  # noqa: S101 - it was read
     defaults = defaults_for(kind, VehicleClass(owner.vehicle_class))
-    named = {name: value for name, value in facts.items() if value is not None and name != "fluid"}
+    named = {
+        name: value
+        for name, value in facts.items()
+        if value is not None and name != "fluid" and name not in OWN_LIVES
+    }
     columns = _columns_from(defaults) | _own_volume(defaults, named) | named
     columns.setdefault("reference", str(kind))
+    columns["ageing"] = own_ageing(kind, columns.get("ageing", {}), facts)
     existing = fleet.list_compartments(session, caller.organisation_id, owner.id)
     if columns["reference"] in {compartment.reference for compartment in existing}:
         raise DuplicateError(f"{owner.reference} has a compartment “{columns['reference']}” already.")
@@ -73,14 +87,19 @@ def change_compartment(
     caller.require(Scope.PLANNING)
     compartment = fleet.get_compartment(session, caller.organisation_id, reference)
     before: dict[str, Any] = {}
+    lives = own_lives(compartment.ageing)
     for name, value in changes.items():
         if value is None and name in _MUST_HAVE:
             raise InvalidInputError.at(f"/{name}", "Cannot be nothing; leave it out to keep it.")
+        if name in lives:
+            before[name] = lives[name]
+            continue
         column, new = name, value
         if name == "fluid":
             column, new = "fluid_id", _fluid_id(session, caller, FluidKind(compartment.kind), value)
         before[name] = _plain(getattr(compartment, column))
         setattr(compartment, column, new)
+    compartment.ageing = own_ageing(FluidKind(compartment.kind), compartment.ageing, changes)
     check_compartment(compartment, now.date())
     compartment.version += 1
     session.add(compartment)

@@ -18,14 +18,15 @@ from service.engine.ageing.age import AgeingRates
 
 Floats = NDArray[np.float64]
 
-AGEING_NAMES: Final = (
-    "life_km",
-    "life_days",
-    "life_hours",
-    "life_coefficient_of_variation",
-    "planning_reserve_fraction",
-)
-"""Parameters that a compartment may have of its own, in `Compartment.ageing`."""
+OWN_COLUMNS: Final = {
+    "life_km": 0,
+    "life_days": 1,
+    "life_hours": 2,
+    "life_coefficient_of_variation": 3,
+    "planning_reserve_fraction": 4,
+    "duty_multiplier": 8,
+}
+"""Parameters that a compartment may have of its own, in `Compartment.ageing`, and their columns."""
 
 N_COLUMNS: Final = 11
 
@@ -49,7 +50,7 @@ def parameters_of(
 ) -> CompartmentParameters:
     """Collect the parameters of n compartments from their kinds, their vehicles' classes and duties.
 
-    `own` holds what was set or fitted for a compartment itself, by the names in `AGEING_NAMES`.
+    `own` holds what was set or fitted for a compartment itself, by the names in `OWN_COLUMNS`.
     """
     # Most compartments share all of that with many others, and `own` is often the same object.
     groups: dict[tuple[str, str, str, int], int] = {}
@@ -61,7 +62,7 @@ def parameters_of(
         if place == len(rows):
             row = list(_defaults_row(kind, vehicle_class, duty))
             for name, value in values.items():
-                row[AGEING_NAMES.index(name)] = value
+                row[OWN_COLUMNS[name]] = value
             rows.append(row)
         index.append(place)
     table = np.array(rows, dtype=np.float64).reshape(len(rows), N_COLUMNS)[np.array(index, dtype=np.int64)]

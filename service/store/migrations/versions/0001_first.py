@@ -544,6 +544,7 @@ def upgrade() -> None:
     sa.Column('baseline_odometer_km', sa.Float(), nullable=True),
     sa.Column('baseline_engine_hours', sa.Float(), nullable=True),
     sa.Column('ageing', sa.JSON(), nullable=False),
+    sa.Column('oil_temperatures', sa.JSON(), nullable=False),
     sa.Column('version', sa.Integer(), nullable=False),
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.CheckConstraint("kind = 'automatic_transmission_car' OR kind = 'automatic_transmission_heavy' OR kind = 'cvt' OR kind = 'dual_clutch' OR kind = 'manual_gearbox' OR kind = 'axle' OR kind = 'engine_oil_petrol' OR kind = 'engine_oil_diesel_light' OR kind = 'engine_oil_diesel_heavy' OR kind = 'coolant_traditional' OR kind = 'coolant_oat' OR kind = 'brake_fluid' OR kind = 'hydraulic' OR kind = 'tractor_transmission' OR kind = 'power_steering'", name=op.f('ck_compartment_kind')),

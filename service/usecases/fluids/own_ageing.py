@@ -1,0 +1,95 @@
+"""A compartment's own life, and how its logged oil temperatures wear the fluid; all ends up in `Compartment.ageing`."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from service.domain import plausibility
+from service.domain.fluid_ageing import AGEING_DEFAULTS, DAYS_PER_YEAR
+from service.domain.fluid_kinds import FluidKind
+from service.engine.ageing.temperature import duty_from_histogram, effective_celsius
+from service.errors import InvalidInputError
+
+MONTHS_PER_YEAR: Final = 12
+OWN_LIVES: Final = {
+    "life_km": ("life_km", 1.0),
+    "life_months": ("life_days", DAYS_PER_YEAR / MONTHS_PER_YEAR),
+    "life_hours": ("life_hours", 1.0),
+}
+"""What may be said of a compartment: the name of the parameter, and how many of its units one makes."""
+
+TEMPERATURES: Final = "/oil_temperatures"
+UNMOVED: Final = "Temperature does not change how distance wears this kind of fluid; leave it out."
+
+
+@dataclass(frozen=True, slots=True)
+class WearByTemperature:
+    """How much faster than at its kind's temperature a fluid wears per distance, and where it would steadily."""
+
+    multiplier: float
+    as_at_celsius: float
+
+
+def own_ageing(kind: FluidKind, before: Mapping[str, float], facts: Mapping[str, Any]) -> dict[str, float]:
+    """Put what `facts` says of life and temperatures over the parameters that a compartment has of its own.
+
+    A life that is None goes back to the kind's; without temperatures the vehicle's duty counts again.
+
+    Raises
+    ------
+    InvalidInputError
+        If distance and temperature do not wear this kind, or the temperatures cannot be.
+    """
+    after = dict(before)
+    for name, (parameter, a_unit) in OWN_LIVES.items():
+        if name in facts:
+            after.pop(parameter, None)
+            if facts[name] is not None:
+                after[parameter] = facts[name] * a_unit
+    if "oil_temperatures" in facts:
+        after.pop("duty_multiplier", None)
+        if facts["oil_temperatures"]:
+            if AGEING_DEFAULTS[kind].life_km is None and "life_km" not in after:
+                raise InvalidInputError.at(TEMPERATURES, UNMOVED)
+            after["duty_multiplier"] = wear_by_temperature(kind, facts["oil_temperatures"]).multiplier
+    return after
+
+
+def own_lives(ageing: Mapping[str, float]) -> dict[str, float | None]:
+    """Give a compartment's own lives back under the names by which they were told."""
+    return {
+        name: None if parameter not in ageing else ageing[parameter] / a_unit
+        for name, (parameter, a_unit) in OWN_LIVES.items()
+    }
+
+
+def wear_by_temperature(kind: FluidKind, logged: Sequence[Mapping[str, float]]) -> WearByTemperature:
+    """Weigh hours by temperature, each `{"celsius": …, "hours": …}`.
+
+    Raises
+    ------
+    InvalidInputError
+        If temperature is not modelled for the kind, no hour is logged, or the result is beyond any duty.
+    """
+    usual = AGEING_DEFAULTS[kind]
+    if usual.reference_celsius is None or usual.activation_energy_kj_per_mol is None:
+        raise InvalidInputError.at(TEMPERATURES, UNMOVED)
+    model = {
+        "reference_celsius": usual.reference_celsius.value,
+        "activation_kj_per_mol": usual.activation_energy_kj_per_mol.value,
+    }
+    celsius, hours = (
+        np.array([one[name] for one in logged], dtype=np.float64) for name in ("celsius", "hours")
+    )
+    if not hours.sum() > 0.0:
+        raise InvalidInputError.at(TEMPERATURES, "At least one temperature needs its hours.")
+    multiplier = float(duty_from_histogram(hours / hours.sum(), celsius, **model)[0])
+    if not plausibility.DUTY_MULTIPLIER.hold(multiplier):
+        raise InvalidInputError.at(
+            TEMPERATURES,
+            f"The fluid would wear {multiplier:.2g} times as fast as usual, which is no duty. "
+            "Check that these are temperatures of the fluid itself, in degrees Celsius.",
+        )
+    return WearByTemperature(multiplier, float(effective_celsius(multiplier, **model)))

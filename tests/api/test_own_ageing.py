@@ -1,0 +1,114 @@
+"""A compartment's own life, and the oil temperatures that somebody logged."""
+
+import pytest
+from scipy import constants
+
+from tests.api.test_history import GEARBOX
+
+LOGGED = [{"celsius": 80, "hours": 700}, {"celsius": 95, "hours": 250}, {"celsius": 115, "hours": 50}]
+"""Invented; what follows from it is by the law of Arrhenius with 80 kJ/mol around 85 °C (common practice)."""
+
+
+def expected_multiplier(logged, reference_celsius=85.0, joules_per_mol=80_000.0):
+    """Mean of the rates, each by the law of Arrhenius with the gas constant of CODATA 2018."""
+    zero, hours = constants.zero_Celsius, sum(one["hours"] for one in logged)
+    slope = joules_per_mol / constants.R
+    rates = (
+        one["hours"]
+        * 2.718281828459045 ** (slope / (reference_celsius + zero) - slope / (one["celsius"] + zero))
+        for one in logged
+    )
+    return sum(rates) / hours
+
+
+@pytest.fixture
+def fleet(operator):
+    operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van", "duty": "severe"})
+    operator.gearbox = operator.post("/v1/vehicles/VAN-07/compartments", GEARBOX).json()["id"]
+    rows = [
+        {"vehicle": "VAN-07", "taken_at": f"{day}T00:00:00Z", "odometer": km}
+        for day, km in (("2024-05-02", 40_000), ("2025-05-02", 65_000), ("2026-05-02", 90_000))
+    ]
+    assert operator.post("/v1/readings", {"readings": rows}).json()["accepted"] == 3
+    return operator
+
+
+def change(fleet, **changes):
+    answer = fleet.patch(f"/v1/compartments/{fleet.gearbox}", changes)
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def life_used(fleet):
+    return fleet.get(f"/v1/compartments/{fleet.gearbox}/history").json()["steps"][-1]["after"]["life_used"]
+
+
+def test_temperatures_take_the_place_of_the_duty(fleet):
+    """50,000 km of a life of 100,000 km, and two years of ten; the duty's 2 is not counted on top."""
+    assert life_used(fleet) == pytest.approx(0.5 * 2.0 + 0.2, abs=1e-3)
+    answer = change(fleet, oil_temperatures=LOGGED)
+    assert answer["oil_temperatures"] == LOGGED
+    multiplier = expected_multiplier(LOGGED)
+    assert answer["wear_by_temperature"]["multiplier"] == pytest.approx(multiplier, rel=1e-9)
+    assert life_used(fleet) == pytest.approx(0.5 * multiplier + 0.2, abs=1e-3)
+
+
+def test_a_steady_temperature_says_itself(fleet):
+    answer = change(fleet, oil_temperatures=[{"celsius": 97.5, "hours": 3}])
+    assert answer["wear_by_temperature"]["as_at_celsius"] == pytest.approx(97.5, abs=1e-6)
+
+
+def test_hotter_hours_bring_the_date_forward(fleet):
+    change(fleet, interval_km=None, interval_months=None)
+
+    def due():
+        (compartment,) = fleet.get("/v1/vehicles/VAN-07/projection").json()["compartments"]
+        return compartment["due"]["p50"]
+
+    cool, hot = [{"celsius": 70, "hours": 10}], [{"celsius": 100, "hours": 10}]
+    change(fleet, oil_temperatures=cool)
+    late = due()
+    change(fleet, oil_temperatures=hot)
+    assert due() < late
+
+
+def test_without_temperatures_the_duty_counts_again(fleet):
+    before = life_used(fleet)
+    change(fleet, oil_temperatures=LOGGED)
+    answer = change(fleet, oil_temperatures=[])
+    assert answer["wear_by_temperature"] is None
+    assert life_used(fleet) == before
+
+
+def test_a_life_of_its_own_replaces_the_usual_one(fleet):
+    answer = change(fleet, life_km=200_000, life_months=240)
+    assert (answer["life_km"], answer["life_months"], answer["life_hours"]) == (200_000, 240, None)
+    assert life_used(fleet) == pytest.approx(0.25 * 2.0 + 0.1, abs=1e-3)
+    assert change(fleet, life_km=None, life_months=None)["life_km"] is None
+    assert life_used(fleet) == pytest.approx(0.5 * 2.0 + 0.2, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointer"),
+    [
+        ({"oil_temperatures": [{"celsius": 400, "hours": 1}]}, "/oil_temperatures/0/celsius"),
+        ({"oil_temperatures": [{"celsius": 90, "hours": 0}]}, "/oil_temperatures"),
+        ({"oil_temperatures": [{"celsius": 90, "hours": -1}]}, "/oil_temperatures/0/hours"),
+        ({"oil_temperatures": [{"celsius": 150, "hours": 10}]}, "/oil_temperatures"),
+        ({"oil_temperatures": None}, "/oil_temperatures"),
+        ({"seals": None}, "/seals"),
+        ({"life_km": 0}, "/life_km"),
+    ],
+)
+def test_what_cannot_be_is_refused(fleet, changes, pointer):
+    answer = fleet.patch(f"/v1/compartments/{fleet.gearbox}", changes)
+    assert answer.status_code == 422, answer.text
+    assert answer.json()["errors"][0]["pointer"] == pointer
+    assert fleet.get(f"/v1/compartments/{fleet.gearbox}").json()["oil_temperatures"] == []
+
+
+@pytest.mark.parametrize("kind", ["brake_fluid", "hydraulic"])
+def test_temperatures_are_refused_where_they_would_change_nothing(fleet, kind):
+    made = fleet.post("/v1/vehicles/VAN-07/compartments", {"kind": kind, "oil_temperatures": LOGGED})
+    assert made.status_code == 422, made.text
+    assert made.json()["errors"][0]["pointer"] == "/oil_temperatures"
