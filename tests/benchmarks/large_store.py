@@ -129,6 +129,7 @@ def _compartments(fleet: LargeFleet) -> Columns:
         "interval_months": MONTHS,
         "seals": [{"part": "drain plug washer", "pieces": 1}],
         "ageing": LASTING,
+        "oil_temperatures": [],
     }
 
 
