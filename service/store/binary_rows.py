@@ -31,6 +31,19 @@ def binary_rows(columns: Sequence[tuple[str, NDArray[Any]]]) -> Iterator[bytes]:
     yield _TRAILER
 
 
+def whole_instants(instants: NDArray[np.datetime64]) -> list[int | None]:
+    """Instants as the numbers that stand for them; a COPY takes them for columns of instants."""
+    numbers: list[int | None] = _since_2000(instants, "us").tolist()
+    for place in np.flatnonzero(np.isnat(instants)).tolist():
+        numbers[place] = None
+    return numbers
+
+
+def _since_2000(values: NDArray[np.datetime64], unit: Any) -> NDArray[np.int64]:
+    since = values.astype(f"datetime64[{unit}]") - np.datetime64("2000-01-01", unit)
+    return np.asarray(since.astype(np.int64))
+
+
 def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
     """Put fields side by side, each after its size, and leave out what a shorter one does not fill."""
     n_rows = fields[0][1].size
@@ -51,8 +64,7 @@ def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
     elif name in _INSTANTS:
         unit, form = _INSTANTS[name]
         is_null = np.isnat(values)
-        since = values.astype(f"datetime64[{unit}]") - np.datetime64("2000-01-01", unit)
-        data = _bytes_of(since.astype(np.int64), form)
+        data = _bytes_of(_since_2000(values, unit), form)
     else:
         texts = values.astype(np.bytes_) if values.dtype.kind == "U" else values
         data = _bytes_of(texts, texts.dtype)

@@ -3,7 +3,7 @@
 Columns are lists, or arrays whose NaN and NaT are stored as null.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from itertools import chain
 from math import isnan
@@ -15,7 +15,9 @@ from sqlalchemy import Connection, Executable, Table
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from service.store.binary_rows import binary_rows
+from service.store.binary_rows import binary_rows, whole_instants
+from service.store.instants import aware_instants, sqlite_instants
+from service.store.packed_rows import packed_inserts
 
 COPY_FROM_ROWS: Final = 200
 """On PostgreSQL this many rows are worth a stream of their own."""
@@ -40,15 +42,21 @@ _POSTGRESQL_NAMES: Final = {
 Columns = Mapping[str, Sequence[Any] | NDArray[Any]]
 
 
-def insert_tuples(
-    session: Session, table: Table, names: Sequence[str], rows: Sequence[tuple[Any, ...]]
-) -> None:
-    """Store new rows, their values as the driver takes them."""
+def insert_columns(session: Session, table: Table, columns: Columns) -> None:
+    """Store new rows, a column each."""
     connection = session.connection()
-    if connection.dialect.name == "postgresql" and len(rows) >= COPY_FROM_ROWS:
-        _copy(connection, table, table.name, names, rows)
-    elif rows:
-        connection.exec_driver_sql(_insert(connection, table, names), list(rows))
+    n_rows = len(next(iter(columns.values())))
+    if n_rows == 0:
+        return
+    if connection.dialect.name == "sqlite":
+        ready = dict(zip(columns, _driver_columns(connection, table, columns), strict=True))
+        for statement, values in packed_inserts(table.name, ready):
+            connection.exec_driver_sql(statement, values)
+    elif n_rows >= COPY_FROM_ROWS:
+        _copy_columns(connection, table, table.name, columns)
+    else:
+        rows = zip(*_driver_columns(connection, table, columns), strict=True)
+        connection.exec_driver_sql(_insert(connection, table, list(columns)), list(rows))
 
 
 def listed(values: Sequence[Any] | NDArray[Any]) -> Sequence[Any]:
@@ -151,8 +159,7 @@ def _put_staged(connection: Connection, table: Table, fixed: Sequence[str], colu
     if len(arrays) == len(columns):
         _copy_arrays(connection, table, "staged", arrays)
     else:
-        rows = zip(*_driver_columns(connection, table, columns), strict=True)
-        _copy(connection, table, "staged", names, rows)
+        _copy_columns(connection, table, "staged", columns)
     changes = ", ".join(f"{name} = staged.{name}" for name in names if name not in fixed)
     updated = connection.exec_driver_sql(
         f"UPDATE {table.name} SET {changes} FROM staged WHERE {table.name}.{key} = staged.{key}"  # noqa: S608
@@ -165,14 +172,23 @@ def _put_staged(connection: Connection, table: Table, fixed: Sequence[str], colu
     connection.exec_driver_sql("DROP TABLE staged")
 
 
-def _copy(
-    connection: Connection, table: Table, target: str, names: Sequence[str], rows: Iterable[tuple[Any, ...]]
-) -> None:
+def _copy_columns(connection: Connection, table: Table, target: str, columns: Columns) -> None:
     """Stream rows in the driver's binary form, which costs a fraction of the one in texts."""
-    statement = f"COPY {target} ({', '.join(names)}) FROM STDIN (FORMAT BINARY)"
+    kinds: list[str] = []
+    values: list[Sequence[Any]] = []
+    for name, column in columns.items():
+        kind = _type_name(connection, table, name)
+        if kind == "timestamptz" and isinstance(column, np.ndarray):
+            # As the numbers of the binary form: an object for each costs more than the rest of its row.
+            kinds.append("int8")
+            values.append(whole_instants(column))
+        else:
+            kinds.append(kind)
+            values.append(_driver_values(connection, table, name, column))
+    statement = f"COPY {target} ({', '.join(columns)}) FROM STDIN (FORMAT BINARY)"
     with _as_database_error(connection, statement), connection.connection.cursor().copy(statement) as copy:
-        copy.set_types([_type_name(connection, table, name) for name in names])
-        for row in rows:
+        copy.set_types(kinds)
+        for row in zip(*values, strict=True):
             copy.write_row(row)
 
 
@@ -221,17 +237,20 @@ def _driver_values(
 ) -> Sequence[Any]:
     dialect = connection.dialect
     if isinstance(values, np.ndarray):
-        return (
-            _sqlite_texts(values) if values.dtype.kind == "M" and dialect.name == "sqlite" else listed(values)
-        )
+        if values.dtype.kind == "M" and dialect.name == "sqlite":
+            return _sqlite_texts(values)
+        return aware_instants(values) if values.dtype == "datetime64[us]" else listed(values)
     process = table.c[name].type.dialect_impl(dialect).bind_processor(dialect)
     return values if process is None else [process(value) for value in values]
 
 
 def _sqlite_texts(values: NDArray[Any]) -> list[str | None]:
-    """Write dates as SQLite keeps them; a column has far fewer than it has rows."""
+    """Write dates or instants as SQLite keeps them; a column has far fewer than it has rows."""
     distinct, place = np.unique(values, return_inverse=True)
-    texts = np.datetime_as_string(distinct).astype(object)
+    is_instant = values.dtype == "datetime64[us]"
+    texts = np.array(
+        sqlite_instants(distinct) if is_instant else np.datetime_as_string(distinct), dtype=object
+    )
     texts[np.isnat(distinct)] = None
     every: list[str | None] = texts[place].tolist()
     return every

@@ -17,7 +17,7 @@ from seed_demo.large import CHUNK_VEHICLES, N_COMPARTMENTS, LargeFleet, build_fl
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.priors import configured_priors
-from service.store.bulk import insert_tuples
+from service.store.bulk import insert_columns
 from service.store.session import Database
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.projections import CompartmentState
@@ -83,15 +83,13 @@ def _insert(session: Session, entity: Any, columns: Columns) -> None:
         for column in table.columns
         if column.name not in columns and column.default is not None
     }
-    arrays = {name: values for name, values in columns.items() if isinstance(values, np.ndarray)}
-    lists = {name: values.tolist() for name, values in arrays.items()}
-    n = len(next(iter(lists.values())))
-    dialect = session.get_bind().dialect
-    for name, value in {**columns, **defaults}.items():
-        if name not in lists:
-            write = table.c[name].type.dialect_impl(dialect).bind_processor(dialect)
-            lists[name] = [value if write is None else write(value)] * n
-    insert_tuples(session, table, list(lists), list(zip(*lists.values(), strict=True)))
+    n = next(values.size for values in columns.values() if isinstance(values, np.ndarray))
+    said = {**defaults, **columns}.items()
+    insert_columns(
+        session,
+        table,
+        {name: value if isinstance(value, np.ndarray) else [value] * n for name, value in said},
+    )
 
 
 def _objects(values: Iterable[Any]) -> np.ndarray:

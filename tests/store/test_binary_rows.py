@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from service.store.binary_rows import binary_rows
+from service.store.binary_rows import binary_rows, whole_instants
 
 LANDED = datetime(1969, 7, 20, 20, 17, 40, tzinfo=UTC)
 TYPES = ("int8", "int4", "float8", "bool", "date", "timestamptz", "text", "bytea")
@@ -57,6 +57,17 @@ def test_any_number_of_rows(cursor, n_rows):
     columns = [("float8", np.where(number % 7 == 3, np.nan, number)), ("text", word)]
     told = [(None if n % 7 == 3 else float(n), str(n)) for n in range(n_rows)]
     assert copied(cursor, columns) == told
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_a_number_stands_for_an_instant(cursor):
+    cursor.execute("CREATE TEMP TABLE held (at timestamptz)")
+    with cursor.copy("COPY held FROM STDIN (FORMAT BINARY)") as copy:
+        copy.set_types(["int8"])
+        for number in whole_instants(COLUMNS["timestamptz"]):
+            copy.write_row((number,))
+    cursor.execute("SELECT at FROM held")
+    assert [row[0] for row in cursor.fetchall()] == [row[TYPES.index("timestamptz")] for row in ROWS]
 
 
 def test_a_word_that_is_not_ascii_is_refused():

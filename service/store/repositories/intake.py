@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any, Final, NamedTuple
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.store.bulk import insert_tuples, listed
-from service.store.instants import aware_instants, sqlite_instant, sqlite_instants
+from service.store.bulk import insert_columns
 from service.store.tables.all import metadata
 
 
@@ -54,38 +53,19 @@ class NewColumns:
     reason: Sequence[str | None]
 
 
-_UNDECIDED: Final = NewRow._fields[:-1]
-
-
 def insert_readings(session: Session, rows: Sequence[NewRow]) -> None:
     """Store a few readings."""
-    values: Sequence[tuple[Any, ...]] = rows
-    if session.get_bind().dialect.name == "sqlite":
-        values = [
-            row._replace(
-                taken_at=sqlite_instant(row.taken_at),  # type: ignore[arg-type]
-                received_at=sqlite_instant(row.received_at),  # type: ignore[arg-type]
-            )
-            for row in rows
-        ]
-    insert_tuples(session, metadata.tables["reading"], NewRow._fields, values)
+    insert_columns(
+        session, metadata.tables["reading"], dict(zip(NewRow._fields, zip(*rows, strict=True), strict=True))
+    )
 
 
 def insert_reading_columns(
     session: Session, organisation_id: int, received_at: datetime, columns: NewColumns
 ) -> None:
     """Store many readings, on which nobody has decided yet."""
-    n_rows = columns.vehicle_id.size
-    is_sqlite = session.get_bind().dialect.name == "sqlite"
-    write = sqlite_instants if is_sqlite else aware_instants
-    received: Any = sqlite_instant(received_at) if is_sqlite else received_at
-    ready: dict[str, Sequence[Any]] = {
-        "organisation_id": [organisation_id] * n_rows,
-        "taken_at": write(columns.taken_at),
-        "received_at": [received] * n_rows,
-    }
-    values = {name: ready[name] if name in ready else listed(getattr(columns, name)) for name in _UNDECIDED}
-    # What nobody gave is null by itself, and a third of the columns usually is.
-    said = [name for name in _UNDECIDED if any(value is not None for value in values[name])]
-    rows = list(zip(*(values[name] for name in said), strict=True))
-    insert_tuples(session, metadata.tables["reading"], said, rows)
+    received = np.datetime64(received_at.astimezone(UTC).replace(tzinfo=None), "us")
+    shared = {"organisation_id": organisation_id, "received_at": received}
+    values: dict[str, Any] = {name: np.full(columns.vehicle_id.size, one) for name, one in shared.items()}
+    values |= {name: getattr(columns, name) for name in NewColumns.__slots__}
+    insert_columns(session, metadata.tables["reading"], values)
