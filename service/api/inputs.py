@@ -27,6 +27,10 @@ class Body(BaseModel):
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
+NOT_NAMED: Final[Any] = None
+"""Default of a field of a change that cannot be null: null is refused where it stands."""
+
+
 def _told(check: Callable[[Value], Value]) -> Callable[[Value], Value]:
     """Let a rule of ours refuse a field in pydantic's way, so that the answer points at the field."""
 
@@ -54,6 +58,7 @@ def bounded(bounds: Bounds) -> Any:
         Field(
             strict=True, ge=bounds.minimum, le=bounds.maximum, allow_inf_nan=False, description=bounds.reason
         ),
+        AfterValidator(_told(lambda value: bounds.check("", value))),
     ]
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import BayMinutesADay, Body, Day, Line40, RoomLitres, Weekday
+from service.api.inputs import NOT_NAMED, BayMinutesADay, Body, Day, Line40, RoomLitres, Weekday
 from service.domain.external_ids import IdKind, format_id
 from service.domain.used_fluid import WasteStream
 from service.store.tables.organisation import Depot, Organisation
@@ -138,10 +138,10 @@ class DepotUpdate(Body):
         json_schema_extra={"examples": [{"bay_minutes": [960, 960, 960, 960, 480, 0, 0]}]}
     )
 
-    depot: Line40 | None = None
-    bay_minutes: BayMinutes | None = None
+    depot: Line40 = NOT_NAMED
+    bay_minutes: BayMinutes = NOT_NAMED
     holiday_region: Region | None = None
-    closed_on: ClosedOn | None = None
+    closed_on: ClosedOn = NOT_NAMED
     used_fluid_capacity_litres: RoomLitres | None = None
     used_fluid_capacity_by_stream: CapacityByStream | None = None
 

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from service.api.inputs import (
+    NOT_NAMED,
     Body,
     CompartmentLitres,
     Day,
@@ -56,6 +57,7 @@ COMPARTMENT_EXAMPLE: dict[str, Any] = {
     "has_fluid_counter": True,
 }
 MOST_TEMPERATURES = 60
+MOST_SEALS = 20
 
 
 class VehicleCreate(Body):
@@ -83,11 +85,11 @@ class VehicleUpdate(Body):
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"duty": "severe"}]})
 
-    vehicle: VehicleReference | None = None
-    vehicle_class: VehicleClass | None = Field(default=None, alias="class")
-    depot: Line40 | None = None
-    duty: Duty | None = None
-    odometer_unit: DistanceUnit | None = None
+    vehicle: VehicleReference = NOT_NAMED
+    vehicle_class: VehicleClass = Field(default=NOT_NAMED, alias="class")
+    depot: Line40 = NOT_NAMED
+    duty: Duty = NOT_NAMED
+    odometer_unit: DistanceUnit = NOT_NAMED
     vin: VIN | None = None
     in_service_on: Day | None = None
     available_weekdays: list[Weekday] | None = Field(default=None, min_length=1, max_length=7)
@@ -167,7 +169,7 @@ class CompartmentFields(Body):
     has_fluid_counter: Yes | None = None
     partial_is_full: Yes | None = None
     maker_notes: Note | None = None
-    seals: list[Seal] | None = Field(default=None, max_length=20)
+    seals: list[Seal] | None = Field(default=None, max_length=MOST_SEALS)
     life_km: IntervalKm | None = Field(
         default=None, description="What wears this fluid out by itself, where it differs from the kind's."
     )
@@ -206,7 +208,13 @@ class CompartmentUpdate(CompartmentFields):
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"interval_km": 60000}]})
 
-    compartment: Line40 | None = None
+    compartment: Line40 = NOT_NAMED
+    total_litres: CompartmentLitres = NOT_NAMED
+    drainable_litres: CompartmentLitres = NOT_NAMED
+    has_fluid_counter: Yes = NOT_NAMED
+    partial_is_full: Yes = NOT_NAMED
+    seals: list[Seal] = Field(default=NOT_NAMED, max_length=MOST_SEALS)
+    oil_temperatures: list[HoursAtTemperature] = Field(default=NOT_NAMED, max_length=MOST_TEMPERATURES)
 
 
 class CompartmentRead(BaseModel):

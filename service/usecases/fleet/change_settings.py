@@ -16,6 +16,7 @@ from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot, Organisation
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.fleet.nothing import refuse_nothing
 from service.usecases.fleet.register_vehicles import DEFAULT_BAY_MINUTES
 
 MAY_BE_NOTHING = frozenset({"holiday_region", "used_fluid_capacity_litres"})
@@ -71,6 +72,7 @@ def change_depot(
 ) -> Depot:
     """Change what `changes` names of a depot."""
     caller.require(Scope.PLANNING)
+    refuse_nothing(changes, MAY_BE_NOTHING)
     depot = get_depot(session, caller, reference)
     if changes.get("reference", depot.reference) != depot.reference:
         _require_free_reference(session, caller, changes["reference"])
@@ -127,10 +129,9 @@ def _checked(facts: Mapping[str, Any]) -> dict[str, Any]:
 
 def _apply(row: Organisation | Depot, changes: Mapping[str, Any]) -> dict[str, Any]:
     """Set what is named; gives what it was before."""
+    refuse_nothing(changes, MAY_BE_NOTHING)
     before: dict[str, Any] = {}
     for name, value in changes.items():
-        if value is None and name not in MAY_BE_NOTHING:
-            raise InvalidInputError.at(f"/{name}", "Cannot be nothing; leave it out to keep it.")
         before[name] = getattr(row, name)
         setattr(row, name, value)
     return before

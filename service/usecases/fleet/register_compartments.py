@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 
 from sqlmodel import Session
 
@@ -17,19 +17,25 @@ from service.store.tables.fluids import Fluid
 from service.store.tables.vehicles import Compartment
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.fleet.nothing import refuse_nothing
 from service.usecases.fluids.own_ageing import OWN_LIVES, own_ageing, own_lives
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
 from service.usecases.fluids.update_states import update_states
 
-_MUST_HAVE = frozenset(
+MAY_BE_NOTHING: Final = frozenset(
     {
-        "reference",
-        "total_litres",
-        "drainable_litres",
-        "has_fluid_counter",
-        "partial_is_full",
-        "seals",
-        "oil_temperatures",
+        "fluid",
+        "specification",
+        "interval_km",
+        "interval_months",
+        "interval_hours",
+        "level_min_celsius",
+        "level_max_celsius",
+        "maker_notes",
+        "baseline_on",
+        "baseline_odometer_km",
+        "baseline_engine_hours",
+        *OWN_LIVES,
     }
 )
 
@@ -85,12 +91,11 @@ def change_compartment(
 ) -> Compartment:
     """Change what `changes` names; the other columns stay."""
     caller.require(Scope.PLANNING)
+    refuse_nothing(changes, MAY_BE_NOTHING)
     compartment = fleet.get_compartment(session, caller.organisation_id, reference)
     before: dict[str, Any] = {}
     lives = own_lives(compartment.ageing)
     for name, value in changes.items():
-        if value is None and name in _MUST_HAVE:
-            raise InvalidInputError.at(f"/{name}", "Cannot be nothing; leave it out to keep it.")
         if name in lives:
             before[name] = lives[name]
             continue

@@ -21,12 +21,14 @@ from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.fleet.nothing import refuse_nothing
 from service.usecases.fluids.update_states import update_states
 
 DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""
 
 ALL_WEEKDAYS: Final = 127
+MAY_BE_NOTHING: Final = frozenset({"vin", "in_service_on", "available_weekdays"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +78,7 @@ def change_vehicle(
 ) -> Vehicle:
     """Change what `changes` names: reference, vehicle_class, depot, duty, odometer_unit, vin, in_service_on, …."""
     caller.require(Scope.PLANNING)
+    refuse_nothing(changes, MAY_BE_NOTHING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
     before: dict[str, Any] = {}
     for name, value in changes.items():
@@ -118,8 +121,6 @@ def _apply(session: Session, caller: Caller, now: datetime, vehicle: Vehicle, na
     if name == "available_weekdays":
         before, vehicle.available_weekdays = vehicle.available_weekdays, weekday_mask(value)
         return before
-    if value is None and name not in {"vin", "in_service_on"}:
-        raise InvalidInputError.at(f"/{name}", "Cannot be nothing; leave it out to keep it.")
     if name == "reference" and value != vehicle.reference:
         _require_free_reference(session, caller, value)
     before = getattr(vehicle, name)
