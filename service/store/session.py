@@ -21,9 +21,10 @@ from service.errors import ConflictError, DuplicateError, InvalidInputError, Ser
 from service.store.bulk import BINARY_OPTION
 from service.store.writer_queue import WriterQueue
 
-CACHE_KIBIBYTES: Final = 8192
-"""Of each connection to SQLite: what a server holds after hours of work is this for every thread that works. Four times
-as much took nothing off a bulk call: the operating system keeps the file's pages too, and once for all connections.
+CACHE_KIBIBYTES: Final = 2048
+"""Of each connection to SQLite: what a server holds after hours of work is this for every thread that works. Sixteen
+times as much took nothing off a bulk call: the operating system keeps the file's pages too, and once for all
+connections.
 """
 
 STATEMENT_TIMEOUT_FACTOR: Final = 2
