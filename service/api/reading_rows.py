@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Annotated, Any, Final, Literal, NotRequired
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from typing_extensions import TypedDict
 
@@ -170,15 +171,22 @@ def _columns(entries: Sequence[Mapping[str, Any]], refused: dict[int, RowResult]
     def column(name: str) -> list[Any]:
         return [entry.get(name) for entry in entries]
 
+    def numbers(name: str) -> NDArray[np.float64]:
+        found = np.array(column(name), dtype=np.float64)
+        for place in np.flatnonzero((found == 0.0) & np.signbit(found)).tolist():
+            result = RowResult(ReadingOutcome.REJECTED, ReadingReason.OUT_OF_RANGE, f"{name}: is minus zero")
+            refused.setdefault(place, result)
+        return found
+
     vehicle = clean_column("vehicle", column("vehicle"), LONGEST_NAME, clean)
     taken_at = read_instants(column("taken_at"), instant)
     source = clean_column("source", [entry.get("source", "api") for entry in entries], LONGEST_NAME, clean)
     return ReadingColumns(
         vehicle=[name or "" for name in vehicle],
         taken_at=taken_at,
-        odometer=np.array(column("odometer"), dtype=np.float64),
+        odometer=numbers("odometer"),
         unit=column("unit"),
-        engine_hours=np.array(column("engine_hours"), dtype=np.float64),
+        engine_hours=numbers("engine_hours"),
         source=[name or "" for name in source],
         reference=clean_column("reference", column("reference"), LONGEST_NAME, clean),
         refused=refused,

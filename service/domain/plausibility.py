@@ -17,16 +17,20 @@ class Bounds:
     reason: str
 
     def hold(self, value: float) -> bool:
-        """Whether a number is finite and inside."""
-        return math.isfinite(value) and self.minimum <= value <= self.maximum
+        """Whether a number is finite and inside; below a least of zero lies minus zero too, which no meter shows."""
+        return (
+            math.isfinite(value)
+            and self.minimum <= value <= self.maximum
+            and (value != 0.0 or self.minimum != 0.0 or math.copysign(1.0, value) > 0.0)
+        )
 
     def check(self, pointer: str, value: float) -> float:
-        """Give the number back, or refuse it and say what would be right."""
+        """Give the number back, minus zero as zero, or refuse it and say what would be right."""
         if not self.hold(value):
             raise InvalidInputError.at(
                 pointer, f"Must be between {self.minimum:,.12g} and {self.maximum:,.12g}. {self.reason}"
             )
-        return value
+        return value + 0.0
 
 
 ODOMETER_KM: Final = Bounds(0, 2_500_000, "No road vehicle shows more; check the unit and the digits.")

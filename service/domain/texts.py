@@ -13,6 +13,9 @@ NOTE_CHARACTERS: Final = 4_000
 _BIDI_CONTROLS: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _LINE_SEPARATORS: Final = frozenset("\u2028\u2029")
 _NOTE_CONTROLS: Final = frozenset("\n\t")
+_BLANK: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
+"""Letters and marks that are drawn as nothing, beside those of the categories of spaces and formats."""
+
 _LONGEST_COMPOSITION: Final = 4
 """How many characters may compose into one; a bound on work before normalising, not a rule of its own."""
 
@@ -56,7 +59,13 @@ def _clean(pointer: str, value: str, *, maximum: int, minimum: int, allowed_cont
     cleaned = unicodedata.normalize("NFC", value).strip()
     if not minimum <= len(cleaned) <= maximum:
         raise InvalidInputError.at(pointer, f"Must have {minimum:,} to {maximum:,} characters.")
+    if minimum and not cleaned.isascii() and all(map(_is_blank, cleaned)):
+        raise InvalidInputError.at(pointer, "Must have a character that can be seen.")
     return cleaned
+
+
+def _is_blank(character: str) -> bool:
+    return character in _BLANK or unicodedata.category(character) in {"Cf", "Zs"}
 
 
 def _is_forbidden(character: str) -> bool:
@@ -64,4 +73,10 @@ def _is_forbidden(character: str) -> bool:
         unicodedata.category(character) in {"Cc", "Cs"}
         or character in _BIDI_CONTROLS
         or character in _LINE_SEPARATORS
+        or _is_no_character(ord(character))
     )
+
+
+def _is_no_character(code: int) -> bool:
+    """Code points that Unicode keeps for no character at all; XML cannot hold some of them."""
+    return code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF

@@ -8,6 +8,7 @@ import pytest
 from service.domain.plausibility import (
     DENSITY_KG_PER_M3,
     EASTERNMOST,
+    FLUID_CELSIUS,
     ODOMETER_KM,
     WESTERNMOST,
     is_offset_in_use,
@@ -25,12 +26,16 @@ def test_odometers_inside(value: float) -> None:
     assert ODOMETER_KM.check("/odometer", value) == value
 
 
-@pytest.mark.parametrize("value", [-0.1, 2_500_000.1, 1e12, float("nan"), float("inf"), float("-inf")])
+@pytest.mark.parametrize("value", [-0.1, -0.0, 2_500_000.1, 1e12, float("nan"), float("inf"), float("-inf")])
 def test_odometers_outside_are_refused_with_the_bounds(value: float) -> None:
     with pytest.raises(InvalidInputError) as caught:
         ODOMETER_KM.check("/odometer", value)
     assert caught.value.errors[0].pointer == "/odometer"
     assert "2,500,000" in caught.value.errors[0].detail
+
+
+def test_where_less_than_nothing_can_be_minus_zero_is_zero() -> None:
+    assert str(FLUID_CELSIUS.check("/level_celsius", -0.0)) == "0.0"
 
 
 def test_a_time_becomes_utc() -> None:

@@ -36,6 +36,29 @@ def test_a_line_has_nothing_that_controls_hides_or_overflows(text: str) -> None:
     caught.value.errors[0].detail.encode()
 
 
+@pytest.mark.parametrize(
+    "text", ["\u200b", "\ufeff\u00ad", "\u3164", " \u2800\u200d ", "\u115f\u1160", "\uffa0", "\u034f"]
+)
+def test_a_line_shows_something(text: str) -> None:
+    """Letters and marks that are drawn as nothing (Unicode, Default_Ignorable_Code_Point), and empty Braille."""
+    with pytest.raises(InvalidInputError):
+        clean_line("/name", text)
+
+
+@pytest.mark.parametrize("text", ["a\uffff", "\ufffe", "a\ufdd0b", "\U0010ffff"])
+def test_no_text_has_what_is_no_character(text: str) -> None:
+    """Unicode 23.7: noncharacters are not for interchange; XML 1.0, and with it a workbook, cannot hold two of them."""
+    with pytest.raises(InvalidInputError):
+        clean_line("/name", text)
+    with pytest.raises(InvalidInputError):
+        clean_note("/note", text)
+
+
+def test_joined_signs_and_marks_of_direction_are_kept() -> None:
+    for text in ("\U0001f468\u200d\U0001f527", "\u0645\u06cc\u200c\u0631", "\u05d0\u200e7"):
+        assert clean_line("/name", text) == text
+
+
 def test_a_line_is_composed_and_trimmed() -> None:
     assert clean_line("/name", "  Cafe\u0301 depot ") == "Caf\u00e9 depot"
 

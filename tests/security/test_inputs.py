@@ -31,6 +31,7 @@ NUMBERS = (
     "[1]",
     "{}",
 )
+MAY_BE_NEGATIVE = {"ambient_celsius", "level_celsius", "odometer_offset_km", "engine_hours_offset", "litres"}
 DAYS = (
     "0001-01-01",
     "9999-12-31",
@@ -135,6 +136,27 @@ def test_no_field_takes_nonsense(world, operations):
     wrong += _reads_still_work(world, operations)
     assert wrong == []
     assert n_cases > 1_000
+
+
+def test_minus_zero_is_refused_or_is_zero(world, operations):
+    """IEEE 754 has a zero below zero: PostgreSQL keeps its sign, SQLite drops it, and no meter shows it."""
+    wrong = []
+    for operation in operations.values():
+        if "application/json" not in operation.bodies or operation.operation_id in OF_ANOTHER_FORMAT:
+            continue
+        body = world.body(operation, "application/json")
+        for path, value in leaves(body):
+            if isinstance(value, float) and path[-1] not in MAY_BE_NEGATIVE:
+                answer = _send_raw(world, operation, json.dumps(with_leaf(body, path, -0.0)).encode())
+                _note_faults(answer, f"{operation.operation_id} {path}", wrong)
+            elif isinstance(value, float):
+                _send_raw(world, operation, json.dumps(with_leaf(body, path, -0.0)).encode())
+    for name, operation in operations.items():
+        if operation.method == "get" and name not in OPENED_BY_THEIR_ADDRESS:
+            answer = send(world.operator, operation, world)
+            if re.search(r"-0(\.0+)?[,\]}]", answer.text):
+                wrong.append(f"{name} shows a minus zero")
+    assert wrong == []
 
 
 def _send_raw(world: World, operation: Operation, content: bytes, kind: str = "application/json") -> Any:

@@ -53,7 +53,7 @@ OPTION_EXAMPLE: dict[str, Any] = {
     "due_again": {"days": 801, "km": 48_060, "limit": "condition"},
     "excess_ml": 121.2,
 }
-FreshShare = Annotated[float, Field(strict=True, ge=0, lt=1, allow_inf_nan=False)]
+FreshShare = Annotated[Fraction, Field(lt=1)]
 NOT_NUMBERS = frozenset({"compartment", "kind", "vehicle_class", "duty", "interval_months"})
 
 
