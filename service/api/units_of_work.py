@@ -246,8 +246,10 @@ def authenticate(
     limiter: Limiter = request.app.state.limiter
     known: KnownCallers = request.app.state.known_callers
     source = request.client.host if request.client else "unknown"
-    limiter.check_failures(source, now)
     secret = credentials.credentials if credentials is not None else None
+    # A secret that was right a moment ago is no guess: its owner may share an address with somebody who guesses.
+    if secret is None or not known.knows(secret):
+        limiter.check_failures(source, now)
     try:
         caller = authenticate_token(session, secret, now, getattr(request.state, "request_id", None))
     except AuthenticationRequiredError:

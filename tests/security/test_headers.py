@@ -74,3 +74,17 @@ def test_wrong_secrets_are_slowed_down(operator):
     assert statuses[0] == 401
     assert statuses[-1] == 429
     assert int(answer.headers["Retry-After"]) > 0
+
+
+def test_whoever_is_known_pays_for_nobody_s_guesses(operator, join):
+    """A gateway with an old secret shares its address with everybody behind the same proxy or router."""
+    other = join("Another")
+    assert operator.get("/v1/vehicles").status_code == 200
+    for number in range(20):
+        guess = operator.client.get("/v1/vehicles", headers={"Authorization": f"Bearer guess-{number}"})
+    assert guess.status_code == 429
+    assert operator.get("/v1/vehicles").status_code == 200
+    assert other.get("/v1/vehicles").status_code == 429, "a secret that nobody has seen is a guess as well"
+    token = next(one["id"] for one in operator.get("/v1/tokens").json()["tokens"])
+    assert operator.delete(f"/v1/tokens/{token}").status_code == 204
+    assert [operator.get("/v1/vehicles").status_code for _ in range(2)] == [401, 429]
