@@ -97,6 +97,18 @@ def test_waits_grow_with_some_spread_over_at_least_three_days_and_then_end(works
     assert workshop.messages()[0].n_tries == len(waits) + 2, "somebody asked, so it was tried once more"
 
 
+def test_an_outage_of_ours_does_not_use_up_the_receiver_s_time(workshop, node, clock):
+    """Two weeks away, one failure after it: the receiver has hardly been tried, so nothing is given up."""
+    with listening(Sink(answer=statuses(500, 500, 200))) as sink:
+        workshop.subscribe(sink.url)
+        node.publish()
+        node.send()
+        for _ in range(2):
+            clock.advance(15 * DAY)
+            node.send()
+    assert [(row.state, row.n_tries) for row in workshop.messages()] == [("sent", 3)]
+
+
 def test_410_ends_the_subscription(workshop, node, clock):
     with listening(Sink(answer=statuses(410))) as sink:
         row = workshop.subscribe(sink.url)

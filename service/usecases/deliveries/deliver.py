@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from service.clients.mail import Mailer
 from service.clients.webhooks import Call, WebhookSender
-from service.domain.retries import GIVE_UP_AFTER, wait_before_retry
+from service.domain.retries import is_given_up, wait_before_retry
 from service.errors import ReceiverGoneError, ServiceError
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.operations import OutboxMessage
@@ -106,7 +106,7 @@ def settle_failed(
     told = error.detail if isinstance(error, ServiceError) else f"Internal error ({type(error).__name__})."
     values: dict[str, Any] = {"last_error": told[:400]}
     is_gone = isinstance(error, ReceiverGoneError)
-    if is_gone or now - message.created_at >= GIVE_UP_AFTER:
+    if is_gone or is_given_up(message.n_tries, now - message.created_at):
         values["state"] = "given_up"
     else:
         wait = wait_before_retry(message.n_tries, float(rng.uniform(-1.0, 1.0)))
