@@ -48,11 +48,16 @@ def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
     """Put fields side by side, each after its size, and leave out what a shorter one does not fill."""
     n_rows = fields[0][1].size
     parts: list[Bytes] = [_bytes_of(np.full(n_rows, len(fields)), ">i2")]
-    is_sent = [np.ones((n_rows, 2), np.bool_)]
     for data, size in fields:
         parts += [_bytes_of(size, ">i4"), data]
-        is_sent += [np.ones((n_rows, 4), np.bool_), np.arange(data.shape[1]) < size[:, np.newaxis]]
-    sent: Bytes = np.concatenate(parts, axis=1)[np.concatenate(is_sent, axis=1)]
+    rows = np.concatenate(parts, axis=1)
+    is_sent = np.ones(rows.shape, np.bool_)
+    end = 2
+    for data, size in fields:
+        start, end = end + 4, end + 4 + data.shape[1]
+        if size.min() < data.shape[1]:
+            is_sent[:, start:end] = np.arange(data.shape[1]) < size[:, np.newaxis]
+    sent: Bytes = rows[is_sent]
     return sent.tobytes()
 
 

@@ -1,9 +1,12 @@
 """Questions about more rows than a database takes parameters (SQLite: 32,766; PostgreSQL: 65,535)."""
 
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
+from service.store.in_lists import is_one_of
 from service.store.repositories import due_lists
 from service.store.session import Database
+from service.store.tables.organisation import Organisation
+from tests.service_fixtures import START
 
 N_KEYS = 70_000
 
@@ -12,6 +15,21 @@ def test_the_events_of_a_list_of_seventy_thousand_lines_can_be_asked_for(databas
     keys = range(1, N_KEYS + 1)
     with database.snapshot() as session:
         assert _asked(session, list(keys)) == ({}, {}, [])
+
+
+def test_rows_are_found_among_any_number_of_keys_or_names(database: Database):
+    names = ["Plain", 'With "quotes", {braces} and \\', "NULL"]
+    with database.transaction() as session:
+        made = [Organisation(name=name, created_at=START) for name in names]
+        session.add_all(made)
+        session.flush()
+        keys = [one.id or 0 for one in made]
+        for wanted in (keys, keys[1:], [-1, 0, *keys[:1], *range(10_000, N_KEYS)], []):
+            query = select(Organisation.id).where(is_one_of(session, col(Organisation.id), wanted))
+            assert set(session.exec(query)) == set(wanted) & set(keys)
+        for asked in (names, names[1:2], ["plain", "", *names[2:]], []):
+            query = select(Organisation.name).where(is_one_of(session, col(Organisation.name), asked))
+            assert set(session.exec(query)) == set(asked) & set(names)
 
 
 def _asked(session: Session, keys: list[int]) -> tuple[object, object, object]:

@@ -48,12 +48,8 @@ PROJECTED_COLUMNS: Final = (
     CompartmentState.as_of_days,
     CompartmentState.odometer_km,
     CompartmentState.engine_hours,
-    CompartmentState.volume_15c_litres,
     CompartmentState.life_used,
     CompartmentState.life_used_variance,
-    CompartmentState.water_mass_fraction,
-    CompartmentState.iron_mg_per_kg,
-    CompartmentState.glycol_fraction,
     CompartmentState.is_contaminated,
     CompartmentState.due_on,
     CompartmentState.due_odometer_km,
@@ -117,8 +113,10 @@ def _row_parts(
     session: Session, organisation_id: int, vehicle_ids: Sequence[int], wanted: Sequence[Any]
 ) -> Iterator[list[tuple[Any, ...]]]:
     state = CompartmentState
+    # The driver of PostgreSQL would decode every value by itself; SQLite keeps texts anyway.
+    is_decoded = session.get_bind().dialect.name != "sqlite"
     query = (
-        select(*(cast(col(one), Text) if _type(one) is JSON else col(one) for one in wanted))
+        select(*(cast(col(one), Text) if is_decoded and _type(one) is JSON else col(one) for one in wanted))
         .select_from(state)
         .join(Compartment, col(Compartment.id) == state.compartment_id)
         .join(

@@ -29,13 +29,11 @@ def age_to_reading(
     now: datetime,
 ) -> FluidState:
     """Age the fluids from their last event to the vehicle's last reading, or to now where there is none."""
+    # Only the life used is projected; it ages alike whatever else is in the fluid, so that nothing more is read.
     state = fluid_state(
-        numbers_of(columns, "volume_15c_litres"),
+        numbers_of(columns, "total_litres"),
         life_used=numbers_of(columns, "life_used"),
         life_used_variance=numbers_of(columns, "life_used_variance"),
-        water_mass_fraction=numbers_of(columns, "water_mass_fraction"),
-        iron_mg_per_kg=numbers_of(columns, "iron_mg_per_kg"),
-        glycol_fraction=numbers_of(columns, "glycol_fraction"),
     )
     last_days = np.where(usage.odometer.n_readings > 0, usage.last_read_days(), days_of(now))[vehicle_row]
     exposure = Exposure(

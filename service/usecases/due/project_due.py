@@ -66,7 +66,7 @@ class FleetProjection:
     vehicle_row: NDArray[np.int64]
     parameters: CompartmentParameters
     fluid_now: FluidState
-    """Fluid aged to now by the expected use."""
+    """Life used, aged to now by the expected use; what else is in the fluid was not read and counts as none."""
 
     question: DueQuestion
     due: DueForecast
