@@ -158,3 +158,31 @@ def test_only_a_planner_registers(workshop, fleet, role):
     for path in ("/vehicles/new", "/vehicles/veh_1/change", "/compartments/cmp_1/change"):
         assert workshop.get(path).status_code == 403
         assert workshop.send(path, NEW | GEARBOX | {"form_token": token}).status_code == 403
+
+
+def test_logged_temperatures_and_a_life_of_its_own_are_typed_a_line_each(planner):
+    page, action = "/compartments/cmp_1/change", "/compartments/cmp_1/change"
+    typed = shown(planner.get(page).text) | {
+        "life_km": "120 000",
+        "oil_temperatures": "80 °C 700 h\r\n95: 250\r\n115,5 50",
+    }
+    assert planner.fill(page, action, **typed).status_code == 303
+    stored = planner.operator.get("/v1/compartments/cmp_1").json()
+    assert stored["life_km"] == 120_000
+    assert stored["oil_temperatures"] == [
+        {"celsius": 80, "hours": 700},
+        {"celsius": 95, "hours": 250},
+        {"celsius": 115.5, "hours": 50},
+    ]
+    assert "95 °C 250 h" in planner.get(page).text
+    assert "times the usual, as at a steady" in planner.get("/vehicles/veh_1").text
+    for lines, told in (
+        ("warm", "write a line such as"),
+        ("900 3", "Must be between"),
+        ("150 10", "which is no duty"),
+        ("\n".join(["80 1"] * 61), "At most 60 lines"),
+    ):
+        assert told in planner.fill(page, action, **typed | {"oil_temperatures": lines}).text
+    assert planner.fill(page, action, **typed | {"oil_temperatures": "", "life_km": ""}).status_code == 303
+    cleared = planner.operator.get("/v1/compartments/cmp_1").json()
+    assert (cleared["oil_temperatures"], cleared["life_km"]) == ([], None)

@@ -31,7 +31,13 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.usecases.fluids.own_ageing import WearByTemperature, own_lives, wear_by_temperature
+from service.usecases.fleet.register_compartments import MOST_SEALS
+from service.usecases.fluids.own_ageing import (
+    MOST_TEMPERATURES,
+    WearByTemperature,
+    own_lives,
+    wear_by_temperature,
+)
 
 VIN = Annotated[
     str, Field(strict=True, pattern=r"^[A-HJ-NPR-Z0-9]{17}$", description="17 characters, no I, O or Q.")
@@ -56,8 +62,6 @@ COMPARTMENT_EXAMPLE: dict[str, Any] = {
     "level_max_celsius": 45,
     "has_fluid_counter": True,
 }
-MOST_TEMPERATURES = 60
-MOST_SEALS = 20
 
 
 class VehicleCreate(Body):

@@ -22,6 +22,7 @@ from service.usecases.fluids.own_ageing import OWN_LIVES, own_ageing, own_lives
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
 from service.usecases.fluids.update_states import update_states
 
+MOST_SEALS: Final = 20
 MAY_BE_NOTHING: Final = frozenset(
     {
         "fluid",

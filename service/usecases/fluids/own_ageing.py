@@ -20,6 +20,7 @@ OWN_LIVES: Final = {
 }
 """What may be said of a compartment: the name of the parameter, and how many of its units one makes."""
 
+MOST_TEMPERATURES: Final = 60
 TEMPERATURES: Final = "/oil_temperatures"
 UNMOVED: Final = "Temperature does not change how distance wears this kind of fluid; leave it out."
 

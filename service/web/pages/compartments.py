@@ -1,6 +1,5 @@
 """Register a compartment of a vehicle, and change it."""
 
-import re
 from collections.abc import Callable
 from typing import Annotated, Any, Final
 
@@ -16,6 +15,7 @@ from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment
 from service.usecases.fleet.register_compartments import change_compartment, register_compartment
+from service.web.compartment_lines import seals_of, temperatures_of
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, path_part, render
@@ -25,8 +25,6 @@ from service.web.visits import Visit, doing, looking, status_of
 router = APIRouter()
 
 CompartmentPath = Annotated[str, Path(pattern=r"^cmp_[0-9]{1,19}$")]
-MOST_PARTS: Final = 20
-_PART: Final = re.compile(r"(?:(\d{1,3})\s*[x×*]?\s+)?(\S.*)")
 COLUMN_BY_FIELD: Final = {
     "name": "reference",
     "last_service_on": "baseline_on",
@@ -124,7 +122,11 @@ def _facts(reader: FormReader, presentation: Presentation) -> dict[str, Any]:
         "level_min_celsius": number("level_min_celsius", plausibility.EXPANSION_CELSIUS),
         "level_max_celsius": number("level_max_celsius", plausibility.EXPANSION_CELSIUS),
         "maker_notes": reader.note("maker_notes"),
-        "seals": _seals(reader),
+        "seals": seals_of(reader),
+        "life_km": number("life_km", plausibility.INTERVAL_KM, km_a_unit),
+        "life_months": number("life_months", plausibility.INTERVAL_MONTHS),
+        "life_hours": number("life_hours", plausibility.INTERVAL_HOURS),
+        "oil_temperatures": temperatures_of(reader),
         "last_service_on": reader.optional_day("last_service_on"),
         "last_service_odometer_km": number("last_service_odometer_km", plausibility.ODOMETER_KM, km_a_unit),
         "last_service_engine_hours": number("last_service_engine_hours", plausibility.ENGINE_HOURS),
@@ -136,21 +138,6 @@ def _facts(reader: FormReader, presentation: Presentation) -> dict[str, Any]:
 
 def _times(factor: float) -> Callable[[float], float]:
     return lambda typed: typed * factor
-
-
-def _seals(reader: FormReader) -> list[dict[str, Any]]:
-    lines = [line.strip() for line in reader.posted.text("seals").splitlines() if line.strip()]
-    if len(lines) > MOST_PARTS:
-        reader.refuse("seals", f"At most {MOST_PARTS} lines.")
-    seals = []
-    for line in lines[:MOST_PARTS]:
-        found = _PART.fullmatch(line)
-        pieces = 1 if found is None or found[1] is None else int(found[1])
-        part = line if found is None else found[2]
-        if not 1 <= pieces <= 100 or len(part) > 40:
-            reader.refuse("seals", f"{line[:40]}: write a line such as 2 × drain plug washer.")
-        seals.append({"part": part, "pieces": pieces})
-    return seals
 
 
 def _at_fields(error: ServiceError) -> ServiceError:

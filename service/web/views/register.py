@@ -13,6 +13,7 @@ from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.fluids import Fluid
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Compartment, Vehicle
+from service.usecases.fluids.own_ageing import own_lives
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 
@@ -76,6 +77,10 @@ COMPARTMENT_FIELDS: Final = (
     "last_service_odometer_km",
     "last_service_engine_hours",
     "seals",
+    "life_km",
+    "life_months",
+    "life_hours",
+    "oil_temperatures",
 )
 
 
@@ -156,6 +161,7 @@ def _values_of(row: Vehicle | None, depots: Mapping[int | None, str], distance_u
 def compartment_values(row: Compartment, fluid: str, presentation: Presentation) -> dict[str, str]:
     """What is stored, as it stands in the fields; a field that still reads so was not changed."""
     volume, distance = presentation.volume_value, presentation.distance_value
+    lives = own_lives(row.ageing)
     return {
         "name": row.reference,
         "kind": row.kind,
@@ -175,6 +181,12 @@ def compartment_values(row: Compartment, fluid: str, presentation: Presentation)
         else _number(distance(row.baseline_odometer_km), 1),
         "last_service_engine_hours": _number(row.baseline_engine_hours, 1),
         "seals": "\n".join(f"{seal['pieces']} × {seal['part']}" for seal in row.seals),
+        "life_km": "" if lives["life_km"] is None else _number(distance(lives["life_km"]), 1),
+        "life_months": _number(lives["life_months"], 1),
+        "life_hours": _number(lives["life_hours"], 1),
+        "oil_temperatures": "\n".join(
+            f"{_number(one['celsius'], 1)} °C {_number(one['hours'], 1)} h" for one in row.oil_temperatures
+        ),
     }
 
 

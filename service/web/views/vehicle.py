@@ -16,6 +16,7 @@ from service.store.tables.access import Token
 from service.store.tables.readings import Reading
 from service.store.tables.services import ReturnVisit
 from service.store.tables.visits import VisitPin
+from service.usecases.fluids.own_ageing import wear_by_temperature
 from service.usecases.plans.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import ENGLISH, tell, translate
 from service.web.forms import FormState
@@ -199,6 +200,14 @@ def _card(
         (translate("next_interval"), intervals or "–"),
         (translate("next_specification"), compartment.specification or "–"),
     ]
+    if compartment.oil_temperatures:
+        wear = wear_by_temperature(FluidKind(compartment.kind), compartment.oil_temperatures)
+        told = translate(
+            "next_wear_as",
+            times=presentation.number(wear.multiplier, 2),
+            celsius=presentation.celsius(wear.as_at_celsius),
+        )
+        facts.append((translate("next_wear"), told))
     if compartment.level_min_celsius is not None:
         window = (
             f"{presentation.celsius(compartment.level_min_celsius)} – "

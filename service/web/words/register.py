@@ -43,6 +43,15 @@ WORDS: Final = {
     "compartment_months": "Every … months",
     "compartment_hours": "Every … running hours",
     "compartment_partial": "The maker counts one drain and fill as the whole service",
+    "compartment_wear": "How fast its fluid wears",
+    "compartment_wear_hint": "Only where you know better than the usual figures of the kind: what would wear the fluid "
+    "out by itself.",
+    "compartment_life_km": "Life in {unit}",
+    "compartment_life_months": "Life in months",
+    "compartment_life_hours": "Life in running hours",
+    "compartment_temperatures": "Logged oil temperatures",
+    "compartment_temperatures_hint": "One a line with its hours, for instance 95 °C 250 h. They count instead of the "
+    "duty of the vehicle.",
     "compartment_last": "The last full change",
     "compartment_last_hint": "As far as somebody knows; empty means unknown.",
     "compartment_last_on": "Day",

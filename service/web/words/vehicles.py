@@ -58,6 +58,8 @@ WORDS: Final = {
     "next_holds": "Holds",
     "holds": "{total}, of which {drainable} drain",
     "next_interval": "Interval",
+    "next_wear": "Wear by temperature",
+    "next_wear_as": "{times} times the usual, as at a steady {celsius}",
     "next_specification": "Specification",
     "next_window": "Level window",
     "months": "{n} months",
