@@ -12,6 +12,7 @@ from pydantic import AwareDatetime, Field, SecretStr, field_validator, model_val
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 Environment = Literal["production", "development", "test"]
+LOOPBACK = (ip_network("127.0.0.0/8"), ip_network("::1/128"))
 
 
 class Settings(BaseSettings):
@@ -108,6 +109,7 @@ class Settings(BaseSettings):
             self.test_clock_start is not None
             or self.test_clock_speed != 1.0
             or self.test_clock_skew_seconds != 0.0
+            or self.test_clock_epoch_seconds is not None
         )
         if shifted and self.environment != "test":
             message = "SUMPWISE_TEST_CLOCK_* is for SUMPWISE_ENVIRONMENT=test only"
@@ -118,9 +120,21 @@ class Settings(BaseSettings):
         if self.environment == "production" and len(self.secret_key.get_secret_value()) < 32:
             message = "SUMPWISE_SECRET_KEY must have at least 32 characters in production"
             raise ValueError(message)
+        if self.environment == "production" and self.smtp_url.startswith("file:"):
+            message = "SUMPWISE_SMTP_URL must be a mail server in production; a folder sends nothing"
+            raise ValueError(message)
+        if self.environment == "production" and _holds_loopback(self.outbound_allow):
+            message = "SUMPWISE_OUTBOUND_ALLOW must not hold this machine's own addresses in production"
+            raise ValueError(message)
         return self
 
     @property
     def clock_start(self) -> datetime | None:
         """Start of the rehearsal clock, if one is asked for."""
         return self.test_clock_start
+
+
+def _holds_loopback(networks: str) -> bool:
+    """Whether a list of networks lets callers reach what listens on this machine alone."""
+    parts = (ip_network(part.strip()) for part in networks.split(",") if part.strip())
+    return any(part.version == own.version and part.overlaps(own) for part in parts for own in LOOPBACK)
