@@ -1,8 +1,9 @@
 """Questions about more rows than a database takes parameters (SQLite: 32,766; PostgreSQL: 65,535)."""
 
+import pytest
 from sqlmodel import Session, col, select
 
-from service.store.in_lists import is_one_of
+from service.store.in_lists import cut, is_one_of, written
 from service.store.repositories import due_lists
 from service.store.session import Database
 from service.store.tables.organisation import Organisation
@@ -38,3 +39,12 @@ def _asked(session: Session, keys: list[int]) -> tuple[object, object, object]:
         due_lists.last_events(session, 1, keys),
         due_lists.open_lines(session, 1, keys),
     )
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_postgresql_cuts_a_written_list_where_it_was_joined(database: Database):
+    words = ["VAN-1", "", "a,b", "{x}", '"', "\\", "NULL", "100 %", "Öl 油", " "]
+    with database.engine.connect() as connection:
+        read = connection.exec_driver_sql(f"SELECT {cut('text')}", (written(words),)).scalar_one()
+        none = connection.exec_driver_sql(f"SELECT {cut('integer')}", (written([]),)).scalar_one()
+    assert (read, none) == (words, [])

@@ -1,48 +1,78 @@
-"""Whose readings a batch brings: vehicles by the names that the sender uses, locked before anything else is read."""
+"""Whose readings a batch brings: vehicles by the names that the sender uses, locked before anything is read of them."""
 
 import json
 from collections.abc import Sequence
-from typing import Any, Final
+from itertools import compress
+from typing import Any, Final, NamedTuple
 
 from sqlmodel import Session
 
 from service.domain.external_ids import IdKind, format_id, parse_id
 from service.store.bulk import fetch_tuples
+from service.store.in_lists import cut, written
 
 # On PostgreSQL one writer at a time changes what is known of a vehicle, in the order of ids, so that two writers cannot
-# wait for each other. On SQLite they queue.
-_COLUMNS: Final = "vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class"
+# wait for each other; what is known is read once the locks are held, by a statement of its own, which alone sees what
+# the writer before wrote. On SQLite they queue.
 _ON_SQLITE: Final = """
-    SELECT {columns} FROM json_each(?) AS wanted CROSS JOIN vehicle
+    SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class,
+        CASE length(vehicle_usage.reading_end) WHEN ? THEN vehicle_usage.reading_end ELSE x'' END
+    FROM json_each(?) AS wanted CROSS JOIN vehicle LEFT JOIN vehicle_usage ON vehicle_usage.vehicle_id = vehicle.id
     WHERE vehicle.organisation_id = ? AND vehicle.{key} = wanted.value AND vehicle.retired_at IS NULL
 """
 _ON_POSTGRESQL: Final = """
-    SELECT {columns} FROM vehicle
-    WHERE vehicle.{key} = ANY (%s::{kind}[]) AND vehicle.organisation_id = %s AND vehicle.retired_at IS NULL
+    SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class FROM vehicle
+    WHERE vehicle.{key} = ANY ({wanted}) AND vehicle.organisation_id = %s AND vehicle.retired_at IS NULL
     ORDER BY vehicle.id FOR NO KEY UPDATE
+"""
+_ENDS_ON_POSTGRESQL: Final = """
+    SELECT coalesce(array_agg(vehicle_id), ARRAY[]::integer[]), coalesce(string_agg(reading_end, ''), '')
+    FROM vehicle_usage WHERE vehicle_id = ANY ({wanted}) AND organisation_id = %s AND length(reading_end) = %s
 """
 
 
-def lock_owners(session: Session, organisation_id: int, names: Sequence[str]) -> list[tuple[Any, ...]]:
-    """Rows of name, key, unit and class of the vehicles in use that have these numbers or ids; others are missing."""
+class Owners(NamedTuple):
+    """Vehicles in use, a column each, and what is kept of the ends of readings of those that have one."""
+
+    names: Sequence[str]
+    """As the sender wrote them."""
+
+    keys: Sequence[int]
+    units: Sequence[str]
+    classes: Sequence[str]
+    ended: Sequence[int]
+    """Keys of the vehicles that have an end, in any order."""
+
+    ends: bytes
+    """One after the other, in the same order."""
+
+
+def lock_owners(session: Session, organisation_id: int, names: Sequence[str], end_size: int) -> Owners:
+    """Find and lock the vehicles that have these numbers or ids; others are missing, as are ends of another size."""
     prefix = f"{IdKind.VEHICLE}_"
     numbers = {name: parse_id(IdKind.VEHICLE, name) for name in names if name.startswith(prefix)}
     ids = [number for number in numbers.values() if number is not None]
     rows: list[tuple[Any, ...]] = []
     if ids:
-        by_id = _fetch(session, organisation_id, ids, "id", "bigint")
+        by_id = _fetch(session, organisation_id, ids, end_size, "id", "bigint")
         rows += [(format_id(IdKind.VEHICLE, row[1]), *row[1:]) for row in by_id]
     if len(ids) < len(names):
         # An id cannot be a vehicle's own number, so nothing is found twice.
-        rows += _fetch(session, organisation_id, names, "reference", "text")
-    return rows
+        rows += _fetch(session, organisation_id, names, end_size, "reference", "text")
+    columns = list(zip(*rows, strict=True)) or [()] * 5
+    if session.get_bind().dialect.name == "sqlite":
+        ended, ends = list(compress(columns[1], columns[4])), b"".join(columns[4])
+    else:
+        query = _ENDS_ON_POSTGRESQL.format(wanted=cut("integer"))
+        ended, ends = fetch_tuples(session, query, (written(columns[1]), organisation_id, end_size))[0]
+    return Owners(columns[0], columns[1], columns[2], columns[3], ended, ends)
 
 
 def _fetch(
-    session: Session, organisation_id: int, wanted: Sequence[Any], key: str, kind: str
+    session: Session, organisation_id: int, wanted: Sequence[Any], end_size: int, key: str, kind: str
 ) -> list[tuple[Any, ...]]:
     if session.get_bind().dialect.name == "sqlite":
-        statement = _ON_SQLITE.format(columns=_COLUMNS, key=key)
-        return fetch_tuples(session, statement, (json.dumps(list(wanted)), organisation_id))
-    statement = _ON_POSTGRESQL.format(columns=_COLUMNS, key=key, kind=kind)
-    return fetch_tuples(session, statement, (list(wanted), organisation_id))
+        statement = _ON_SQLITE.format(key=key)
+        return fetch_tuples(session, statement, (end_size, json.dumps(wanted), organisation_id))
+    statement = _ON_POSTGRESQL.format(key=key, wanted=cut(kind))
+    return fetch_tuples(session, statement, (written(wanted), organisation_id))

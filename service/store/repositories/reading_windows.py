@@ -34,24 +34,11 @@ _ON_POSTGRESQL: Final = {
 }
 _BETWEEN: Final = "reading.taken_at >= wanted.lowest AND reading.taken_at <= wanted.highest"
 _NAMED: Final = "reading.source = wanted.lowest AND reading.reference = wanted.highest"
-_ENDS: Final = """
-    SELECT vehicle_id, reading_end FROM vehicle_usage
-    WHERE vehicle_id {wanted} AND organisation_id = {mark} AND reading_end IS NOT NULL
-"""
 _ANY: Final = """
     SELECT key FROM ({wanted}) AS wanted WHERE EXISTS (
         SELECT 1 FROM reading WHERE reading.organisation_id = {mark} AND reading.vehicle_id = wanted.key)
 """
 _EVER: Final = datetime(1, 1, 2, tzinfo=UTC), datetime(9999, 12, 30, tzinfo=UTC)
-
-
-def read_ends(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[tuple[Any, ...]]:
-    """Rows of the key and what is kept of the end, of those vehicles that have one."""
-    if session.get_bind().dialect.name == "sqlite":
-        statement = _ENDS.format(wanted="IN (SELECT value FROM json_each(?))", mark="?")
-        return fetch_tuples(session, statement, (json.dumps(vehicle_ids), organisation_id))
-    statement = _ENDS.format(wanted="= ANY (%s::integer[])", mark="%s")
-    return fetch_tuples(session, statement, (list(vehicle_ids), organisation_id))
 
 
 def vehicles_with_readings(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:

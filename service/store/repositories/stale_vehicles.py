@@ -1,14 +1,16 @@
 """Which vehicles' stored states no longer rest on everything that is known, and from when on."""
 
+import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.store.instants import aware_instants, sqlite_instant, sqlite_instants
+from service.store.in_lists import cut, written
+from service.store.instants import sqlite_instant, sqlite_instants
 
 # Rows that say all of this already are left alone. The columns of the source are key, at and reading_end.
 _MARK: Final = """
@@ -32,19 +34,27 @@ _MARK: Final = """
         OR (excluded.changed_from IS NOT NULL
             AND (vehicle_usage.reading_end IS NOT NULL OR excluded.reading_end IS NOT NULL))
 """
-# Most vehicles that report are marked from an earlier time on; then no index and no other column is looked at again.
-_MOVE_END_ON_SQLITE: Final = """
-    UPDATE vehicle_usage SET reading_end = ? WHERE vehicle_id = ? AND is_stale AND changed_from <= ?
+_ONE: Final = "SELECT ? AS key, ? AS at, NULL AS reading_end"
+_MANY: Final = """
+    SELECT key, at, NULL::bytea AS reading_end FROM unnest(%b::integer[], %b::timestamptz[]) AS rows (key, at)
 """
-_MOVE_END_ON_POSTGRESQL: Final = """
-    UPDATE vehicle_usage SET reading_end = rows.reading_end
-    FROM unnest(%b::integer[], %b::timestamptz[], %b::bytea[]) AS rows (key, at, reading_end)
-    WHERE vehicle_id = rows.key AND is_stale AND changed_from <= rows.at
+# A column comes as one value and is cut up by the database: the driver takes longer over a value than that over a row.
+_COLUMNS_ON_SQLITE: Final = """
+    SELECT listed.value AS key, CAST(substr(?, listed.key * {time} + 1, {time}) AS TEXT) AS at,
+        substr(?, listed.key * {end} + 1, {end}) AS reading_end
+    FROM json_each(?) AS listed
 """
-_ONE: Final = "SELECT ? AS key, ? AS at, ? AS reading_end"
-_MANY: Final = (
-    "SELECT * FROM unnest(%b::integer[], %b::timestamptz[], %b::bytea[]) AS rows (key, at, reading_end)"
-)
+_COLUMNS_ON_POSTGRESQL: Final = """
+    SELECT key, timestamptz 'epoch' + at * interval '1 microsecond' AS at,
+        substring(%b FROM (place::integer - 1) * {end} + 1 FOR {end}) AS reading_end
+    FROM unnest({keys}, {times}) WITH ORDINALITY AS rows (key, at, place)
+"""
+# Most vehicles that report are marked from an earlier time on; then no other column and, on PostgreSQL, no index is
+# looked at again. SQLite gains little by it, and may choose to go through the columns once for every vehicle there is.
+_MOVE_END: Final = """
+    UPDATE vehicle_usage SET reading_end = touched.reading_end FROM ({source}) AS touched
+    WHERE vehicle_id = touched.key AND is_stale AND changed_from <= touched.at
+"""
 
 
 def mark_stale(
@@ -61,56 +71,45 @@ def mark_stale(
     """
     if not vehicle_ids:
         return
+    session.flush()
+    connection = session.connection()
     at = changed_from or {}
-    times: list[Any] = [at.get(key) for key in vehicle_ids]
-    if session.get_bind().dialect.name == "sqlite":
-        times = [None if since is None else sqlite_instant(since) for since in times]
-    _mark(session, organisation_id, now, vehicle_ids, times, [None] * len(vehicle_ids))
+    times = [at.get(key) for key in vehicle_ids]
+    if connection.dialect.name == "sqlite":
+        statement = _MARK.format(mark="?", source=_ONE)
+        texts = [None if since is None else sqlite_instant(since) for since in times]
+        rows = [(organisation_id, sqlite_instant(now), *row) for row in zip(vehicle_ids, texts, strict=True)]
+        connection.exec_driver_sql(statement, rows)
+        return
+    statement = _MARK.format(mark="%s", source=_MANY)
+    connection.exec_driver_sql(statement, (organisation_id, now, list(vehicle_ids), times))
 
 
 def mark_read(
     session: Session,
     organisation_id: int,
     now: datetime,
-    vehicle_ids: Sequence[int],
+    vehicle_ids: NDArray[np.int64],
     changed_from: NDArray[np.datetime64],
-    reading_ends: Sequence[bytes | None],
+    reading_ends: bytes,
 ) -> None:
-    """Say the same of vehicles all of which have new readings, a column each.
-
-    `reading_ends` says how the readings end now; where it says nothing, the next one is judged by the stored ones.
-    """
-    if not vehicle_ids:
+    """Say the same of vehicles all of which have new readings, and how the readings of each end now."""
+    if not vehicle_ids.size:
         return
     session.flush()
     connection = session.connection()
+    keys, end = vehicle_ids.tolist(), len(reading_ends) // vehicle_ids.size
     if connection.dialect.name == "sqlite":
-        times: list[Any] = sqlite_instants(changed_from)
-        rows = list(zip(reading_ends, vehicle_ids, times, strict=True))
-        moved = connection.exec_driver_sql(_MOVE_END_ON_SQLITE, rows)
-    else:
-        times = aware_instants(changed_from)
-        columns = (list(vehicle_ids), times, list(reading_ends))
-        moved = connection.exec_driver_sql(_MOVE_END_ON_POSTGRESQL, columns)
-    if moved.rowcount < len(vehicle_ids):
-        _mark(session, organisation_id, now, vehicle_ids, times, reading_ends)
-
-
-def _mark(
-    session: Session,
-    organisation_id: int,
-    now: datetime,
-    vehicle_ids: Sequence[int],
-    times: Sequence[Any],
-    ends: Sequence[bytes | None],
-) -> None:
-    session.flush()
-    connection = session.connection()
-    if connection.dialect.name == "sqlite":
-        statement = _MARK.format(mark="?", source=_ONE)
-        fixed = organisation_id, sqlite_instant(now)
-        rows = [(*fixed, *row) for row in zip(vehicle_ids, times, ends, strict=True)]
-        connection.exec_driver_sql(statement, rows)
+        texts = sqlite_instants(changed_from)
+        source = _COLUMNS_ON_SQLITE.format(time=len(texts[0]), end=end)
+        columns: tuple[Any, ...] = "".join(texts).encode(), reading_ends, json.dumps(keys)
+        statement = _MARK.format(mark="?", source=source)
+        connection.exec_driver_sql(statement, (organisation_id, sqlite_instant(now), *columns))
         return
-    columns = [list(vehicle_ids), list(times), list(ends)]
-    connection.exec_driver_sql(_MARK.format(mark="%s", source=_MANY), (organisation_id, now, *columns))
+    source = _COLUMNS_ON_POSTGRESQL.format(end=end, keys=cut("integer"), times=cut("bigint"))
+    microseconds = changed_from.astype("datetime64[us]").astype(np.int64).tolist()
+    columns = reading_ends, written(keys), written(microseconds)
+    moved = connection.exec_driver_sql(_MOVE_END.format(source=source), columns)
+    if moved.rowcount < len(keys):
+        statement = _MARK.format(mark="%s", source=source)
+        connection.exec_driver_sql(statement, (organisation_id, now, *columns))

@@ -18,6 +18,7 @@ from service.units import km_from_miles
 from service.usecases.access.caller import Caller
 from service.usecases.readings.instant_columns import MICROSECOND, MICROSECONDS_PER_MINUTE
 from service.usecases.readings.reading_columns import ReadingColumns
+from service.usecases.readings.reading_ends import READING_END, ReadingEnds, load_ends
 from service.usecases.readings.row_outcomes import Marks, Places, RowOutcomes, RowResult
 from service.usecases.usage.engine_time import EPOCH, SECONDS_PER_DAY
 
@@ -69,20 +70,23 @@ class NewReadings:
         self.is_open[places] = False
 
 
-def read_new(session: Session, caller: Caller, now: datetime, sent: ReadingColumns) -> NewReadings:
-    """Find the vehicles, lock them, and refuse the rows that say nothing that can be stored."""
-    owner_of: dict[str, int] = {}
-    owner = np.fromiter(
-        (owner_of.setdefault(name, len(owner_of)) for name in sent.vehicle), np.int64, len(sent)
+def read_new(
+    session: Session, caller: Caller, now: datetime, sent: ReadingColumns
+) -> tuple[NewReadings, ReadingEnds]:
+    """Find the vehicles, lock them, and refuse the rows that say nothing that can be stored.
+
+    Gives the ends of the vehicles of the open rows besides.
+    """
+    owners = lock_owners(
+        session, caller.organisation_id, list(dict.fromkeys(sent.vehicle)), READING_END.itemsize
     )
-    vehicle_ids, own_unit, own_class = np.zeros(len(owner_of), dtype=np.int64), [""] * len(owner_of), {}
-    for name, key, unit, vehicle_class in lock_owners(session, caller.organisation_id, list(owner_of)):
-        place = owner_of[name]
-        vehicle_ids[place], own_unit[place], own_class[key] = key, unit, vehicle_class
+    key_of = dict(zip(owners.names, owners.keys, strict=True))
+    unit_of = dict(zip(owners.names, owners.units, strict=True))
+    class_of = dict(zip(owners.keys, owners.classes, strict=True))
+    row_vehicle = np.array([key_of.get(name, 0) for name in sent.vehicle], dtype=np.int64)
     if caller.vehicle_id is not None:
-        vehicle_ids[vehicle_ids != caller.vehicle_id] = 0
-    row_vehicle = vehicle_ids[owner]
-    units = [unit or own_unit[place] for unit, place in zip(sent.unit, owner.tolist(), strict=True)]
+        row_vehicle[row_vehicle != caller.vehicle_id] = 0
+    units = [unit or unit_of.get(name, "") for unit, name in zip(sent.unit, sent.vehicle, strict=True)]
     km = sent.odometer
     if _MILES in units:
         km = np.where(np.array(units) == _MILES, km_from_miles(km), km)
@@ -91,7 +95,7 @@ def read_new(session: Session, caller: Caller, now: datetime, sent: ReadingColum
         sent=sent,
         outcomes=RowOutcomes.of(len(sent)),
         vehicle_ids=known,
-        classes=[own_class.get(key, "") for key in known.tolist()],
+        classes=[class_of.get(key, "") for key in known.tolist()],
         vehicle=vehicle.astype(np.int64),
         taken_us=np.minimum(sent.taken_at.microseconds, (now - EPOCH) // MICROSECOND),
         unit=units,
@@ -101,7 +105,8 @@ def read_new(session: Session, caller: Caller, now: datetime, sent: ReadingColum
         is_open=np.ones(len(sent), dtype=np.bool_),
     )
     _refuse(new, now, row_vehicle == 0)
-    return _of_known_vehicles(new)
+    new = _of_known_vehicles(new)
+    return new, load_ends(session, caller.organisation_id, new.vehicle_ids, owners)
 
 
 def _refuse(new: NewReadings, now: datetime, is_unknown: Marks) -> None:

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.store.repositories.reading_windows import read_ends, vehicles_with_readings
+from service.store.repositories.reading_owners import Owners
+from service.store.repositories.reading_windows import vehicles_with_readings
+from service.usecases.readings.row_outcomes import Marks
 
 N_POINTS: Final = 4
 """A step is believed by the two before it and the one after; so the steps to three of these stand as they were."""
@@ -71,26 +73,24 @@ def blank_ends(n_vehicles: int) -> ReadingEnds:
     return ends
 
 
-def load_ends(session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]) -> ReadingEnds:
-    """Load ends of vehicles in ascending order; one that has readings but no end is not settled."""
+def load_ends(
+    session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64], owners: Owners
+) -> ReadingEnds:
+    """Take the ends of vehicles in ascending order; one that has readings but no end is not settled."""
     ends = blank_ends(vehicle_ids.size)
-    rows = read_ends(session, organisation_id, vehicle_ids.tolist())
-    rows = [row for row in rows if len(row[1]) == READING_END.itemsize]
-    at = np.searchsorted(vehicle_ids, np.array([row[0] for row in rows], dtype=np.int64))
-    ends[at] = np.frombuffer(b"".join(row[1] for row in rows), dtype=READING_END)
-    others = vehicle_ids[ends["last_days"] == -np.inf]
+    ended = np.array(owners.ended, dtype=np.int64)
+    is_wanted = np.isin(ended, vehicle_ids)
+    at = np.searchsorted(vehicle_ids, ended[is_wanted])
+    ends[at] = np.frombuffer(owners.ends, dtype=READING_END)[is_wanted]
+    others = vehicle_ids[~is_known(ends)]
     with_readings = vehicles_with_readings(session, organisation_id, others.tolist())
     ends["is_settled"] |= np.isin(vehicle_ids, others) & ~np.isin(vehicle_ids, list(with_readings))
     return ends
 
 
-def stored_ends(ends: ReadingEnds) -> list[bytes | None]:
-    """Form in which they are kept; none where it is not known."""
-    whole, size = ends.tobytes(), READING_END.itemsize
-    known = (ends["last_days"] > -np.inf).tolist()
-    return [
-        whole[place * size : (place + 1) * size] if is_known else None for place, is_known in enumerate(known)
-    ]
+def is_known(ends: ReadingEnds) -> Marks:
+    """Mark the ends that the next reading can be judged by."""
+    return np.asarray(ends["last_days"] > -np.inf)
 
 
 def window_ends(vehicle_ids: Sequence[int], ends: ReadingEnds) -> dict[int, WindowEnd]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from sqlalchemy.exc import IntegrityError
@@ -10,15 +10,16 @@ from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.errors import InvalidInputError
+from service.store.instants import aware_instants
 from service.store.repositories.intake import NewColumns, insert_reading_columns
 from service.store.repositories.reading_windows import read_named
-from service.store.repositories.stale_vehicles import mark_read
+from service.store.repositories.stale_vehicles import mark_read, mark_stale
 from service.usecases.access.caller import Caller
 from service.usecases.readings.doubtful_vehicles import judge_doubtful
 from service.usecases.readings.new_readings import NewReadings, read_new
 from service.usecases.readings.reading_columns import ReadingColumns, ReadingRow
-from service.usecases.readings.reading_ends import ReadingEnds, load_ends, stored_ends
-from service.usecases.readings.row_outcomes import OUTCOMES, REASONS, Marks, RowOutcomes, RowResult
+from service.usecases.readings.reading_ends import ReadingEnds, is_known
+from service.usecases.readings.row_outcomes import OUTCOME_NAMES, REASON_NAMES, Marks, RowOutcomes, RowResult
 from service.usecases.readings.screen_hours import check_new_hours
 from service.usecases.readings.settled_vehicles import judge_settled, may_be_settled
 from service.usecases.usage.usage_model import known_usage
@@ -69,8 +70,7 @@ def _judge_and_insert(
     session: Session, caller: Caller, now: datetime, sent: ReadingColumns, *, are_references_new: bool
 ) -> tuple[NewReadings, ReadingEnds]:
     organisation_id = caller.organisation_id
-    new = read_new(session, caller, now, sent)
-    ends = load_ends(session, organisation_id, new.vehicle_ids)
+    new, ends = read_new(session, caller, now, sent)
     may_be = may_be_settled(new, ends)
     if not are_references_new:
         may_be &= ~_with_known_reference(session, organisation_id, new, may_be)
@@ -99,21 +99,25 @@ def _with_known_reference(session: Session, organisation_id: int, new: NewReadin
 def _insert(session: Session, organisation_id: int, now: datetime, new: NewReadings) -> None:
     kept = np.flatnonzero(new.outcomes.is_stored)
     places = kept.tolist()
+
+    def listed(column: Sequence[Any]) -> Sequence[Any]:
+        return column if len(places) == len(column) else [column[place] for place in places]
+
     sent, outcomes = new.sent, new.outcomes
     columns = NewColumns(
         vehicle_id=new.vehicle_ids[new.vehicle[kept]],
         taken_at=new.taken_us[kept].astype("datetime64[us]"),
         utc_offset_minutes=sent.taken_at.offset_minutes[kept],
         odometer=sent.odometer[kept],
-        unit=[new.unit[place] for place in places],
+        unit=listed(new.unit),
         odometer_km=new.km[kept],
         used_km=new.used_km[kept],
         engine_hours=sent.engine_hours[kept],
         used_hours=new.used_hours[kept],
-        source=[sent.source[place] for place in places],
-        reference=[sent.reference[place] for place in places],
-        outcome=[OUTCOMES[code].value for code in outcomes.outcome[kept].tolist()],
-        reason=[None if code == 0 else str(REASONS[code]) for code in outcomes.reason[kept].tolist()],
+        source=listed(sent.source),
+        reference=listed(sent.reference),
+        outcome=[OUTCOME_NAMES[code] for code in outcomes.outcome[kept].tolist()],
+        reason=[REASON_NAMES[code] for code in outcomes.reason[kept].tolist()],
     )
     insert_reading_columns(session, organisation_id, now, columns)
 
@@ -121,14 +125,14 @@ def _insert(session: Session, organisation_id: int, now: datetime, new: NewReadi
 def _mark(session: Session, organisation_id: int, now: datetime, new: NewReadings, ends: ReadingEnds) -> None:
     """Say that the states of the vehicles have to be computed again, from their earliest new reading on."""
     kept = np.flatnonzero(new.outcomes.is_stored)
-    earliest = np.full(new.vehicle_ids.size, np.iinfo(np.int64).max)
-    np.minimum.at(earliest, new.vehicle[kept], new.taken_us[kept])
-    touched = np.unique(new.vehicle[kept])
-    mark_read(
-        session,
-        organisation_id,
-        now,
-        new.vehicle_ids[touched].tolist(),
-        earliest[touched].astype("datetime64[us]"),
-        stored_ends(ends[touched]),
+    earliest_us = np.full(new.vehicle_ids.size, np.iinfo(np.int64).max)
+    np.minimum.at(earliest_us, new.vehicle[kept], new.taken_us[kept])
+    earliest = earliest_us.astype("datetime64[us]")
+    is_touched = np.zeros(new.vehicle_ids.size, dtype=np.bool_)
+    is_touched[new.vehicle[kept]] = True
+    known, unknown = (np.flatnonzero(is_touched & marks) for marks in (is_known(ends), ~is_known(ends)))
+    mark_read(session, organisation_id, now, new.vehicle_ids[known], earliest[known], ends[known].tobytes())
+    changed_from = dict(
+        zip(new.vehicle_ids[unknown].tolist(), aware_instants(earliest[unknown]), strict=True)
     )
+    mark_stale(session, organisation_id, list(changed_from), now, changed_from)

@@ -11,8 +11,10 @@ from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
 
 OUTCOMES: Final = tuple(ReadingOutcome)
 REASONS: Final[tuple[ReadingReason | None, ...]] = (None, *ReadingReason)
-OUTCOME_PLACES: Final = {str(name): place for place, name in enumerate(OUTCOMES)}
-REASON_PLACES: Final = {None if name is None else str(name): place for place, name in enumerate(REASONS)}
+OUTCOME_NAMES: Final = tuple(map(str, OUTCOMES))
+REASON_NAMES: Final = tuple(None if name is None else str(name) for name in REASONS)
+OUTCOME_PLACES: Final = {name: place for place, name in enumerate(OUTCOME_NAMES)}
+REASON_PLACES: Final = {name: place for place, name in enumerate(REASON_NAMES)}
 
 ACCEPTED: Final = OUTCOME_PLACES[ReadingOutcome.ACCEPTED]
 HELD: Final = OUTCOME_PLACES[ReadingOutcome.HELD]
