@@ -102,14 +102,15 @@ def fetch_tuples(session: Session, statement: str, values: tuple[Any, ...]) -> l
 
 
 def fetch_numbers(session: Session, statement: str, values: tuple[Any, ...]) -> NDArray[np.float64]:
-    """Read rows of numbers one after the other: as objects all at once they would take several times the room."""
+    """Read rows of numbers a part at a time: as objects all at once they would take several times the room."""
     session.flush()
     connection = session.connection()
     result = connection.exec_driver_sql(statement, values, {BINARY_OPTION: True})
     cursor: Any = result.cursor
     n_columns = len(cursor.description)
+    parts = iter(lambda: cursor.fetchmany(ROWS_A_PART), [])
     with _as_database_error(connection, statement):
-        numbers = np.fromiter(chain.from_iterable(cursor), np.float64)
+        numbers = np.fromiter(chain.from_iterable(chain.from_iterable(parts)), np.float64)
     result.close()
     return numbers.reshape(-1, n_columns)
 

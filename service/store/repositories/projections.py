@@ -20,7 +20,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 
 
 class Changed(NamedTuple):
-    """What changed of a vehicle since its states were stored; where nothing is stored, its fluids did."""
+    """What changed under a vehicle's fluids since their states were stored; where nothing is stored, all did."""
 
     is_fluid_stale: bool
     changed_from: datetime | None
@@ -184,11 +184,11 @@ def read_earlier_usage(
 
 
 def read_changed(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, Changed]:
-    """Say of some vehicles what changed; those of which nothing did are left out."""
+    """Say of some vehicles what changed; those are left out whose use alone is to be estimated anew."""
     is_changed = (
         col(VehicleUsage.vehicle_id).is_(None)
-        | col(VehicleUsage.is_stale).is_(True)
         | col(VehicleUsage.is_fluid_stale).is_(True)
+        | (col(VehicleUsage.is_stale).is_(True) & col(VehicleUsage.changed_from).is_not(None))
     )
     query = (
         select(
