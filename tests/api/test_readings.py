@@ -191,6 +191,19 @@ def test_a_broken_file_is_refused_and_nothing_of_it_is_stored(fleet, content):
     assert fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"] == []
 
 
+def test_one_impossible_day_in_a_long_call_is_one_bad_row(fleet):
+    rows = [
+        reading(1, 84_000 + n) | {"taken_at": f"2026-04-01T{n // 60:02d}:{n % 60:02d}:00Z"}
+        for n in range(900)
+    ]
+    rows[700]["taken_at"] = "2026-02-30T07:30:00Z"
+    answer = send(fleet, *rows).json()
+    assert (answer["rejected"], answer["results"][700]["reason"]) == (1, "malformed")
+    lines = [f"VAN-07,{row['taken_at']},{row['odometer']}" for row in rows]
+    file = send_file(fleet, ("vehicle,taken_at,odometer\n" + "\n".join(lines)).encode()).json()
+    assert (file["rejected"], file["results"][700]["reason"]) == (1, "malformed")
+
+
 def test_a_ragged_row_is_one_bad_row(fleet):
     answer = send_file(
         fleet, CSV.encode() + b"VAN-07,2026-04-03T07:30:00Z\n", time_zone="Europe/Berlin"

@@ -71,3 +71,31 @@ def test_what_is_no_time_is_refused_by_itself_and_leaves_its_neighbours_alone(te
     assert list(refused) == [1]
     assert rule in refused[1]
     assert column.instant(0) == column.instant(2) == datetime.fromisoformat(SOUND)
+
+
+def test_a_day_that_no_calendar_has_in_a_long_column_is_refused_by_itself():
+    """NumPy 2.4.6 ends the process with a segmentation fault where it reads more than 500 texts and one is no date."""
+    texts = [SOUND] * 3000
+    texts[1234] = "2026-02-30T07:30:00+01:00"
+    column, refused = read(texts)
+    assert list(refused) == [1234]
+    assert column.instant(0) == column.instant(2999) == datetime.fromisoformat(SOUND)
+
+
+def test_every_day_of_the_calendar_and_no_other_is_one():
+    """Against Python's `date`, which follows ISO 8601: months of all lengths, leap years, 2000 and 2100."""
+    texts = [
+        f"{year}-{month:02d}-{day:02d}T23:59:59.123456Z"
+        for year in (1980, 1999, 2000, 2024, 2025, 2100)
+        for month in range(14)
+        for day in range(33)
+    ]
+    column, refused = read(texts)
+    for place, text in enumerate(texts):
+        try:
+            expected = datetime.fromisoformat(text)
+        except ValueError:
+            assert place in refused, text
+        else:
+            assert place not in refused, text
+            assert column.instant(place) == expected
