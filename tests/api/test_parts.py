@@ -205,3 +205,28 @@ def test_another_organisation_s_part_is_unknown(shop, join):
     other = join("Other Haulage")
     assert other.patch("/v1/parts/drain plug washer", {"lead_time_days": 1}).status_code == 404
     assert other.get("/v1/parts").json() == {"parts": []}
+
+
+def test_what_may_be_left_open_is_taken_away_by_null_and_the_rest_is_not(operator):
+    fluid = {"fluid": "Red Seven", "kind": "axle", "tank_litres": 500.0, "shelf_life_days": 900}
+    operator.post("/v1/fluids", fluid)
+    operator.post("/v1/parts", {"part": "washer", "room_pieces": 40})
+    changed = operator.patch("/v1/fluids/Red Seven", {"tank_litres": None, "shelf_life_days": None}).json()
+    assert (changed["tank_litres"], changed["shelf_life_days"]) == (None, None)
+    assert operator.patch("/v1/parts/washer", {"room_pieces": None}).json()["room_pieces"] is None
+    for path in ("/v1/fluids/Red Seven", "/v1/parts/washer"):
+        for name in ("lead_time_days", "service_level", "packs"):
+            answer = operator.patch(path, {name: None})
+            assert answer.status_code == 422
+            assert answer.json()["errors"][0]["pointer"] == f"/{name}"
+
+
+def test_an_edit_of_a_stale_article_is_refused(operator):
+    operator.post("/v1/fluids", {"fluid": "Red Seven", "kind": "axle"})
+    operator.post("/v1/parts", {"part": "washer"})
+    for path in ("/v1/fluids/Red Seven", "/v1/parts/washer"):
+        tag = operator.get(path).headers["ETag"]
+        fresh = operator.patch(path, {"lead_time_days": 9}, headers={"If-Match": tag})
+        assert fresh.status_code == 200
+        assert operator.get(path).json()["lead_time_days"] == 9
+        assert operator.patch(path, {"lead_time_days": 2}, headers={"If-Match": tag}).status_code == 412

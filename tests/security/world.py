@@ -105,7 +105,8 @@ def found_world(operator: Operator, operations: dict[str, Operation]) -> World:
     world.paths["reading"] = _readings(operator)
     made("record_movement")
     part = made("add_part")
-    world.own_paths["change_part", "part"], world.ids["part"] = part["part"], part["id"]
+    world.ids["part"] = part["id"]
+    world.own_paths |= {(f"{name}_part", "part"): part["part"] for name in ("get", "change")}
     world.bodies["add_part"] = {"part": f"{MARK}-ring"}
     for name in ("get", "place", "receive", "cancel"):
         state = "planned" if name == "place" else "placed"

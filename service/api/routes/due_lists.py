@@ -95,6 +95,21 @@ def post_publish(iso_week: WeekPath, unit: Writing) -> Response:
     return unit.answer(DueListRead.of(publish_now(unit.session, unit.caller, unit.now, iso_week, "api")))
 
 
+@router.get(
+    "/due-list-lines/{line}",
+    operation_id="get_due_line",
+    summary="Look at a line of a due list",
+    response_model=DueLineRead,
+    responses=describe_problems(404, 422),
+)
+def get_due_line(request: Request, line: IdPath, unit: Reading) -> Response:
+    """Look at one line of a published list, and at what became of it."""
+    unit.caller.require(Scope.READ)
+    row = due_lists.get_line(unit.session, unit.caller.organisation_id, line)
+    events = due_lists.events_of_lines(unit.session, unit.caller.organisation_id, [row.id])
+    return show(request, DueLineRead.of(row, events.get(row.id or 0, [])))
+
+
 @router.post(
     "/due-list-lines/{line}/events",
     operation_id="mark_due_line",

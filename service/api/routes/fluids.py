@@ -8,9 +8,10 @@ from service.api.answers import show
 from service.api.inputs import VehiclePath as FluidPath
 from service.api.problems import describe_problems
 from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, Pack, breaks_of
-from service.api.units_of_work import Reading, Writing
+from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fluids, stock_items
+from service.store.tables.fluids import Fluid
 from service.usecases.stock import register_fluids
 from service.usecases.stock.offer_packs import PackOffer
 
@@ -30,8 +31,7 @@ def post_fluid(body: FluidCreate, unit: Writing) -> Response:
     facts = body.model_dump(exclude={"fluid", "kind", "packs"})
     offers = _offers(body.packs) or ()
     row = register_fluids.add_fluid(unit.session, unit.caller, unit.now, body.fluid, body.kind, facts, offers)
-    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id, row)
-    return unit.created(FluidRead.of(row, packs), f"/v1/fluids/{row.reference}")
+    return unit.created(_read(unit, row), f"/v1/fluids/{row.reference}")
 
 
 @router.get(
@@ -49,22 +49,39 @@ def get_fluids(request: Request, unit: Reading) -> Response:
     return show(request, FluidList(fluids=[FluidRead.of(row, packs) for row in rows]))
 
 
+@router.get(
+    "/fluids/{fluid}",
+    operation_id="get_fluid",
+    summary="Look at a fluid",
+    response_model=FluidRead,
+    responses=describe_problems(404, 422),
+)
+def get_fluid(request: Request, fluid: FluidPath, unit: Reading) -> Response:
+    """Look at one fluid with its packs."""
+    unit.caller.require(Scope.READ)
+    return show(request, _read(unit, fluids.get_fluid(unit.session, unit.caller.organisation_id, fluid)))
+
+
 @router.patch(
     "/fluids/{fluid}",
     operation_id="change_fluid",
     summary="Change a fluid",
     response_model=FluidRead,
-    responses=describe_problems(404, 422),
+    responses=describe_problems(404, 412, 422),
 )
-def patch_fluid(fluid: FluidPath, body: FluidUpdate, unit: Writing) -> Response:
-    """Change what the body names; packs given replace all packs."""
-    changes = body.model_dump(exclude_unset=True, exclude={"packs"}, exclude_none=True)
+def patch_fluid(request: Request, fluid: FluidPath, body: FluidUpdate, unit: Writing) -> Response:
+    """Change what the body names, packs all together; with If-Match, only if nobody else changed it meanwhile."""
+    row = fluids.get_fluid(unit.session, unit.caller.organisation_id, fluid, for_update=True)
+    unit.require_match(request, _read(unit, row))
+    changes = body.model_dump(exclude_unset=True, exclude={"packs"})
     row = register_fluids.change_fluid(
         unit.session, unit.caller, unit.now, fluid, changes, _offers(body.packs)
     )
-    return unit.answer(
-        FluidRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
-    )
+    return unit.answer(_read(unit, row))
+
+
+def _read(unit: Unit, row: Fluid) -> FluidRead:
+    return FluidRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
 
 
 def _offers(packs: Sequence[Pack] | None) -> list[PackOffer] | None:

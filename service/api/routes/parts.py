@@ -9,9 +9,10 @@ from service.api.inputs import VehiclePath as PartPath
 from service.api.problems import describe_problems
 from service.api.schemas.fluids import breaks_of
 from service.api.schemas.parts import PartCreate, PartList, PartPack, PartRead, PartUpdate
-from service.api.units_of_work import Reading, Writing
+from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import stock_items
+from service.store.tables.parts import Part
 from service.usecases.stock import register_parts
 from service.usecases.stock.offer_packs import PackOffer
 
@@ -31,8 +32,7 @@ def post_part(body: PartCreate, unit: Writing) -> Response:
     facts = body.model_dump(exclude={"part", "packs"})
     offers = _offers(body.packs) or ()
     row = register_parts.add_part(unit.session, unit.caller, unit.now, body.part, facts, offers)
-    packs = stock_items.list_packs(unit.session, unit.caller.organisation_id, row)
-    shown = PartRead.of(row, packs)
+    shown = _read(unit, row)
     return unit.created(shown, f"/v1/parts/{shown.id}")
 
 
@@ -51,20 +51,37 @@ def get_parts(request: Request, unit: Reading) -> Response:
     return show(request, PartList(parts=[PartRead.of(row, packs) for row in rows]))
 
 
+@router.get(
+    "/parts/{part}",
+    operation_id="get_part",
+    summary="Look at a part",
+    response_model=PartRead,
+    responses=describe_problems(404, 422),
+)
+def get_part(request: Request, part: PartPath, unit: Reading) -> Response:
+    """Look at one part with its packs."""
+    unit.caller.require(Scope.READ)
+    return show(request, _read(unit, stock_items.get_part(unit.session, unit.caller.organisation_id, part)))
+
+
 @router.patch(
     "/parts/{part}",
     operation_id="change_part",
     summary="Change a part",
     response_model=PartRead,
-    responses=describe_problems(404, 422),
+    responses=describe_problems(404, 412, 422),
 )
-def patch_part(part: PartPath, body: PartUpdate, unit: Writing) -> Response:
-    """Change what the body names; packs given replace all packs."""
-    changes = body.model_dump(exclude_unset=True, exclude={"packs"}, exclude_none=True)
+def patch_part(request: Request, part: PartPath, body: PartUpdate, unit: Writing) -> Response:
+    """Change what the body names, packs all together; with If-Match, only if nobody else changed it meanwhile."""
+    row = stock_items.get_part(unit.session, unit.caller.organisation_id, part, for_update=True)
+    unit.require_match(request, _read(unit, row))
+    changes = body.model_dump(exclude_unset=True, exclude={"packs"})
     row = register_parts.change_part(unit.session, unit.caller, unit.now, part, changes, _offers(body.packs))
-    return unit.answer(
-        PartRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
-    )
+    return unit.answer(_read(unit, row))
+
+
+def _read(unit: Unit, row: Part) -> PartRead:
+    return PartRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
 
 
 def _offers(packs: Sequence[PartPack] | None) -> list[PackOffer] | None:

@@ -49,7 +49,7 @@ def post_token(body: TokenCreate, unit: Writing) -> Response:
         vehicle=body.vehicle,
     )
     shown = _with(token, secret)
-    return unit.created(shown, f"/v1/tokens/{shown.id}", remembered=_with(token, None))
+    return unit.created(shown, "/v1/tokens", remembered=_with(token, None))
 
 
 @router.post(

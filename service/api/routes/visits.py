@@ -50,8 +50,7 @@ def post_pin(body: PinCreate, unit: Writing) -> Response:
     """
     pin = pin_visit(unit.session, unit.caller, unit.now, NewPin(**body.model_dump()))
     vehicle = fleet.get_vehicle_by_id(unit.session, unit.caller.organisation_id, pin.vehicle_id)
-    shown = PinRead.of(pin, vehicle.reference)
-    return unit.created(shown, f"/v1/visits/pins/{shown.id}")
+    return unit.created(PinRead.of(pin, vehicle.reference), "/v1/visits/pins")
 
 
 @router.get(

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.inputs import (
+    NOT_NAMED,
     Body,
     Density,
     LeadTimeDays,
@@ -102,6 +103,13 @@ class FluidUpdate(FluidFields):
     """What to change; what is not named stays."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"lead_time_days": 10}]})
+
+    specifications: list[Line80] = Field(default=NOT_NAMED, max_length=30)
+    is_dyed: Yes = NOT_NAMED
+    lead_time_days: LeadTimeDays = NOT_NAMED
+    lead_time_sd_days: LeadTimeDays = NOT_NAMED
+    service_level: ServiceLevel = NOT_NAMED
+    packs: list[Pack] = Field(default=NOT_NAMED, max_length=20)
 
 
 class FluidRead(BaseModel):

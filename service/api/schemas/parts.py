@@ -4,7 +4,7 @@ from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import Body, LeadTimeDays, Line40, PackPieces, ShelfLifeDays
+from service.api.inputs import NOT_NAMED, Body, LeadTimeDays, Line40, PackPieces, ShelfLifeDays
 from service.api.schemas.fluids import PackTerms, ServiceLevel, terms_of
 from service.domain.external_ids import IdKind, format_id
 from service.store.tables.fluids import Pack
@@ -50,6 +50,11 @@ class PartUpdate(PartFields):
     """What to change; what is not named stays."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"lead_time_days": 10}]})
+
+    lead_time_days: LeadTimeDays = NOT_NAMED
+    lead_time_sd_days: LeadTimeDays = NOT_NAMED
+    service_level: ServiceLevel = NOT_NAMED
+    packs: list[PartPack] = Field(default=NOT_NAMED, max_length=20)
 
 
 class PartRead(BaseModel):
