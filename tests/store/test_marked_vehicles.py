@@ -3,6 +3,8 @@
 from datetime import timedelta
 
 import numpy as np
+import pytest
+from sqlalchemy import event
 from sqlmodel import select
 
 from service.store.repositories.stale_vehicles import mark_read, mark_stale
@@ -12,6 +14,7 @@ from tests.service_fixtures import START
 
 EARLY, LATE = START - timedelta(days=9), START - timedelta(days=2)
 HOUR = timedelta(hours=1)
+START_US = np.datetime64(START.replace(tzinfo=None), "us")
 
 
 def kept(session):
@@ -50,3 +53,26 @@ def test_one_call_after_another_moves_the_end_alone(operator, database):
             mark_read(session, operator.organisation_id, START, keys, instants, bytes([number]) * 7)
     with database.snapshot() as session:
         assert [row[2:] for row in kept(session)] == [(EARLY, bytes([1]) * 7)]
+
+
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
+def test_sqlite_finds_the_row_of_each_vehicle_by_its_key(operator, database):
+    """The oracle is SQLite's own plan; the other way round it would read all vehicles for each that was read."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
+    sent = []
+    event.listen(
+        database.engine,
+        "before_cursor_execute",
+        lambda *told: sent.append((told[2], told[3])) if told[2] else None,
+    )
+    with database.transaction() as session:
+        mark_read(session, operator.organisation_id, START, np.array([1]), np.array([START_US]), b"end")
+        asked = [one for one in sent if "reading_end" in one[0]]
+        plans = [
+            session.connection().exec_driver_sql(f"EXPLAIN QUERY PLAN {one[0]}", one[1]).all()
+            for one in asked
+        ]
+    moved, marked = ([row[3] for row in plan] for plan in plans)
+    assert moved[0].startswith("SCAN listed")
+    assert moved[1] == "SEARCH vehicle_usage USING INTEGER PRIMARY KEY (rowid=?)"
+    assert [step for step in marked if "vehicle_usage" in step] == []

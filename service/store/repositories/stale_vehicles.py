@@ -39,21 +39,24 @@ _MANY: Final = """
     SELECT key, at, NULL::bytea AS reading_end FROM unnest(%b::integer[], %b::timestamptz[]) AS rows (key, at)
 """
 # A column comes as one value and is cut up by the database: the driver takes longer over a value than that over a row.
-_COLUMNS_ON_SQLITE: Final = """
-    SELECT listed.value AS key, CAST(substr(?, listed.key * {time} + 1, {time}) AS TEXT) AS at,
-        substr(?, listed.key * {end} + 1, {end}) AS reading_end
+_ENDS_ON_SQLITE: Final = """
+    SELECT listed.value AS key, substr(?, listed.key * {end} + 1, {end}) AS reading_end FROM json_each(?) AS listed
+"""
+_ENDS_AND_TIMES_ON_SQLITE: Final = """
+    SELECT listed.value AS key, substr(?, listed.key * {end} + 1, {end}) AS reading_end,
+        CAST(substr(?, listed.key * {time} + 1, {time}) AS TEXT) AS at
     FROM json_each(?) AS listed
 """
-_COLUMNS_ON_POSTGRESQL: Final = """
-    SELECT key, timestamptz 'epoch' + at * interval '1 microsecond' AS at,
-        substring(%b FROM (place::integer - 1) * {end} + 1 FOR {end}) AS reading_end
-    FROM unnest({keys}, {times}) WITH ORDINALITY AS rows (key, at, place)
+_ENDS_AND_TIMES_ON_POSTGRESQL: Final = """
+    SELECT key, substring(%b FROM (place::integer - 1) * {end} + 1 FOR {end}) AS reading_end,
+        timestamptz 'epoch' + at * interval '1 microsecond' AS at
+    FROM unnest({times}, {keys}) WITH ORDINALITY AS rows (at, key, place)
 """
-# Most vehicles that report are marked from an earlier time on; then no other column and, on PostgreSQL, no index is
-# looked at again. SQLite gains little by it, and may choose to go through the columns once for every vehicle there is.
-_MOVE_END: Final = """
+# Most vehicles that report are marked from an earlier time on; then no index and no other column is looked at again.
+# IS TRUE, so that SQLite goes through the columns once, and not once for every vehicle that its index of them has.
+_MOVE_ENDS: Final = """
     UPDATE vehicle_usage SET reading_end = touched.reading_end FROM ({source}) AS touched
-    WHERE vehicle_id = touched.key AND is_stale AND changed_from <= touched.at
+    WHERE vehicle_id = touched.key AND is_stale IS TRUE AND changed_from <= {earliest}
 """
 
 
@@ -100,16 +103,21 @@ def mark_read(
     connection = session.connection()
     keys, end = vehicle_ids.tolist(), len(reading_ends) // vehicle_ids.size
     if connection.dialect.name == "sqlite":
-        texts = sqlite_instants(changed_from)
-        source = _COLUMNS_ON_SQLITE.format(time=len(texts[0]), end=end)
-        columns: tuple[Any, ...] = "".join(texts).encode(), reading_ends, json.dumps(keys)
-        statement = _MARK.format(mark="?", source=source)
-        connection.exec_driver_sql(statement, (organisation_id, sqlite_instant(now), *columns))
+        earliest, listed = sqlite_instants(changed_from.min(keepdims=True))[0], json.dumps(keys)
+        move = _MOVE_ENDS.format(source=_ENDS_ON_SQLITE.format(end=end), earliest="?")
+        moved = connection.exec_driver_sql(move, (reading_ends, listed, earliest))
+        if moved.rowcount < len(keys):
+            times = "".join(sqlite_instants(changed_from)).encode()
+            source = _ENDS_AND_TIMES_ON_SQLITE.format(end=end, time=len(earliest))
+            fixed = organisation_id, sqlite_instant(now)
+            connection.exec_driver_sql(
+                _MARK.format(mark="?", source=source), (*fixed, reading_ends, times, listed)
+            )
         return
-    source = _COLUMNS_ON_POSTGRESQL.format(end=end, keys=cut("integer"), times=cut("bigint"))
     microseconds = changed_from.astype("datetime64[us]").astype(np.int64).tolist()
-    columns = reading_ends, written(keys), written(microseconds)
-    moved = connection.exec_driver_sql(_MOVE_END.format(source=source), columns)
+    source = _ENDS_AND_TIMES_ON_POSTGRESQL.format(end=end, times=cut("bigint"), keys=cut("integer"))
+    columns = reading_ends, written(microseconds), written(keys)
+    moved = connection.exec_driver_sql(_MOVE_ENDS.format(source=source, earliest="touched.at"), columns)
     if moved.rowcount < len(keys):
         statement = _MARK.format(mark="%s", source=source)
         connection.exec_driver_sql(statement, (organisation_id, now, *columns))

@@ -82,9 +82,9 @@ def load_ends(
     is_wanted = np.isin(ended, vehicle_ids)
     at = np.searchsorted(vehicle_ids, ended[is_wanted])
     ends[at] = np.frombuffer(owners.ends, dtype=READING_END)[is_wanted]
-    others = vehicle_ids[~is_known(ends)]
-    with_readings = vehicles_with_readings(session, organisation_id, others.tolist())
-    ends["is_settled"] |= np.isin(vehicle_ids, others) & ~np.isin(vehicle_ids, list(with_readings))
+    others = np.flatnonzero(~is_known(ends))
+    with_readings = vehicles_with_readings(session, organisation_id, vehicle_ids[others].tolist())
+    ends["is_settled"][others] = ~np.isin(vehicle_ids[others], list(with_readings))
     return ends
 
 

@@ -125,14 +125,13 @@ def _insert(session: Session, organisation_id: int, now: datetime, new: NewReadi
 def _mark(session: Session, organisation_id: int, now: datetime, new: NewReadings, ends: ReadingEnds) -> None:
     """Say that the states of the vehicles have to be computed again, from their earliest new reading on."""
     kept = np.flatnonzero(new.outcomes.is_stored)
+    owners = new.vehicle[kept]
     earliest_us = np.full(new.vehicle_ids.size, np.iinfo(np.int64).max)
-    np.minimum.at(earliest_us, new.vehicle[kept], new.taken_us[kept])
+    np.minimum.at(earliest_us, owners, new.taken_us[kept])
     earliest = earliest_us.astype("datetime64[us]")
-    is_touched = np.zeros(new.vehicle_ids.size, dtype=np.bool_)
-    is_touched[new.vehicle[kept]] = True
-    known, unknown = (np.flatnonzero(is_touched & marks) for marks in (is_known(ends), ~is_known(ends)))
+    is_touched = np.bincount(owners, minlength=new.vehicle_ids.size) > 0
+    known, unknown = is_touched & is_known(ends), is_touched & ~is_known(ends)
     mark_read(session, organisation_id, now, new.vehicle_ids[known], earliest[known], ends[known].tobytes())
-    changed_from = dict(
-        zip(new.vehicle_ids[unknown].tolist(), aware_instants(earliest[unknown]), strict=True)
-    )
-    mark_stale(session, organisation_id, list(changed_from), now, changed_from)
+    others = new.vehicle_ids[unknown].tolist()
+    changed_from = dict(zip(others, aware_instants(earliest[unknown]), strict=True))
+    mark_stale(session, organisation_id, others, now, changed_from)
