@@ -6,6 +6,15 @@ from itertools import pairwise
 from typing import Final
 
 from service.domain.fluid_kinds import COOLANT_KINDS, FluidKind
+from service.domain.grades import (
+    brake_fluid,
+    coolant_freezing,
+    iso_3448,
+    iso_4406,
+    sae_j300,
+    sae_j306,
+    viscosity_index_table,
+)
 from service.domain.grades.brake_fluid import HIGHEST_WATER_FRACTION, surveyed_vapour_lock_celsius
 from service.domain.grades.coolant_freezing import HIGHEST_GLYCOL_FRACTION, Glycol, freezing_celsius
 from service.domain.grades.iso_3448 import viscosity_class
@@ -36,6 +45,8 @@ class GradeShown:
     grade: str
     meaning: str
     properties: tuple[LaboratoryProperty, ...]
+    source: str
+    """Where the table came to us from; hardly any from the standard itself."""
 
 
 def contradictions(values: Mapping[str, float]) -> list[FieldError]:
@@ -61,29 +72,35 @@ def grades_shown(kind: FluidKind, values: Mapping[str, float]) -> list[GradeShow
 def _viscosity(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeShown]:
     at_40, at_100 = values.get(_AT_40), values.get(_AT_100)
     if at_100 is not None and kind in _ENGINE_OILS:
-        yield _of_grades("SAE J300", hot_grades(at_100), "an engine oil")
+        yield _of_grades("SAE J300", hot_grades(at_100), "an engine oil", sae_j300.SOURCE)
     if at_100 is not None and kind in _GEAR_OILS:
-        yield _of_grades("SAE J306", gear_grades(at_100), "a gear oil")
+        yield _of_grades("SAE J306", gear_grades(at_100), "a gear oil", sae_j306.SOURCE)
     if at_40 is not None and kind is FluidKind.HYDRAULIC:
         number = viscosity_class(at_40)
         grade = "between two classes" if number is None else f"VG {number}"
         meaning = "Viscosity class of a hydraulic oil, ten percent about its middle at 40 °C."
-        yield GradeShown(standard="ISO 3448", grade=grade, meaning=meaning, properties=(_AT_40,))
+        yield GradeShown(
+            standard="ISO 3448", grade=grade, meaning=meaning, properties=(_AT_40,), source=iso_3448.SOURCE
+        )
     if at_40 is not None and at_100 is not None:
         index = rounded_viscosity_index(at_40, at_100)
         if index is not None:
             meaning = "Viscosity index: the higher, the less the oil thins as it warms."
             yield GradeShown(
-                standard="ASTM D2270", grade=str(index), meaning=meaning, properties=(_AT_40, _AT_100)
+                standard="ASTM D2270",
+                grade=str(index),
+                meaning=meaning,
+                properties=(_AT_40, _AT_100),
+                source=viscosity_index_table.SOURCE,
             )
 
 
-def _of_grades(standard: str, grades: frozenset[int], what: str) -> GradeShown:
+def _of_grades(standard: str, grades: frozenset[int], what: str, source: str) -> GradeShown:
     grade = " or ".join(str(one) for one in sorted(grades)) or "outside every grade"
     meaning = (
         f"By its viscosity at 100 °C, that of {what} of this grade; compare with the grade that was filled."
     )
-    return GradeShown(standard=standard, grade=grade, meaning=meaning, properties=(_AT_100,))
+    return GradeShown(standard=standard, grade=grade, meaning=meaning, properties=(_AT_100,), source=source)
 
 
 def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeShown]:
@@ -93,6 +110,7 @@ def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeSho
             grade=cleanliness(*(values[count] for count in _COUNTS)),
             meaning="Cleanliness: particles from 4, 6 and 14 µm up; one number more is twice as many.",
             properties=_COUNTS,
+            source=iso_4406.SOURCE,
         )
     glycol = values.get(LaboratoryProperty.GLYCOL_FRACTION)
     if glycol is not None and glycol <= HIGHEST_GLYCOL_FRACTION and kind in COOLANT_KINDS:
@@ -103,6 +121,7 @@ def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeSho
             meaning=f"Where a coolant freezes with this share by volume of ethylene glycol; of propylene glycol, "
             f"at {propylene:.0f} °C.",
             properties=(LaboratoryProperty.GLYCOL_FRACTION,),
+            source=coolant_freezing.SOURCE,
         )
     water = values.get(LaboratoryProperty.WATER_FRACTION)
     if water is not None and water <= HIGHEST_WATER_FRACTION and kind is FluidKind.BRAKE_FLUID:
@@ -112,4 +131,5 @@ def _contents(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeSho
             meaning="Where brake fluid with so much water by mass began to form vapour in a survey of cars in use, "
             "between the measured points by a curve.",
             properties=(LaboratoryProperty.WATER_FRACTION,),
+            source=brake_fluid.SURVEY_SOURCE,
         )

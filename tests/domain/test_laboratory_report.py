@@ -26,6 +26,7 @@ def test_what_is_measured_has_its_name(kind, values, shown):
     (one,) = grades_shown(kind, values)
     assert (one.standard, one.grade) == shown
     assert one.meaning.endswith(".")
+    assert one.standard in one.source
     assert set(one.properties) == set(values)
 
 

@@ -131,6 +131,7 @@ class GradeRead(BaseModel):
     grade: str
     meaning: str
     properties: list[LaboratoryProperty]
+    source: str = Field(description="Where its table came to us from.")
 
     @classmethod
     def of(cls, shown: GradeShown) -> Self:
@@ -140,6 +141,7 @@ class GradeRead(BaseModel):
             grade=shown.grade,
             meaning=shown.meaning,
             properties=list(shown.properties),
+            source=shown.source,
         )
 
 

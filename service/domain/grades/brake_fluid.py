@@ -71,7 +71,9 @@ _SHAPE_PERCENT: Final = 1.5
 _SURVEY_FLOOR_CELSIUS: Final = 139.59
 _SURVEY_DROP_CELSIUS: Final = 110.41
 _SURVEY_DECAY_PERCENT: Final = 0.99497
-"""Derived: the exponential through 250, 180 and 145 °C at 0, 1 and 3 percent of TRL report LR903, abstract."""
+SURVEY_SOURCE: Final = (
+    "derived: the exponential through 250, 180 and 145 °C at 0, 1 and 3 percent of the abstract of TRL LR903"
+)
 
 
 def boiling_floor_celsius(grade: BrakeFluidGrade, water_fraction: float) -> float:

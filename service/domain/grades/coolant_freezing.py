@@ -18,8 +18,9 @@ class Glycol(StrEnum):
 
 _VOLUME_PERCENT: Final = (0, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60)
 
-# ASHRAE 2001 glycol data by volume, as held by the property library CoolProp 8.0.0 (10 to 60 percent);
-# plain water freezes at 0 °C.
+SOURCE: Final = "ASHRAE 2001 glycol data by volume, as held by the property library CoolProp 8.0.0"
+"""From 10 percent; plain water freezes at 0 °C."""
+
 _FREEZING_CELSIUS: Final[Mapping[Glycol, tuple[float, ...]]] = MappingProxyType(
     {
         Glycol.ETHYLENE: (

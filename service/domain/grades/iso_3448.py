@@ -3,8 +3,9 @@
 from decimal import Decimal
 from typing import Final
 
-# ISO 3448 / ASTM D2422, twenty classes, from trade pages: class and mid-point at 40 °C in mm²/s.
-# The two thickest are from memory, not verified against the document.
+SOURCE: Final = "ISO 3448, from pages of the trade; the two thickest classes from memory"
+
+# Class and mid-point at 40 °C in mm²/s; ASTM D2422 has the same twenty.
 _MID_POINTS: Final = (
     *((2, "2.2"), (3, "3.2"), (5, "4.6"), (7, "6.8"), (10, "10"), (15, "15"), (22, "22"), (32, "32")),
     *((46, "46"), (68, "68"), (100, "100"), (150, "150"), (220, "220"), (320, "320"), (460, "460")),

@@ -6,8 +6,10 @@ from typing import Final
 
 from service.errors import InvalidInputError
 
-# ISO 4406, upper bounds in particles per millilitre of codes 0 to 28, as printed on two filter-trade pages.
-# The printed bounds are rounded: a formula with powers of two gives other codes near them.
+SOURCE: Final = "ISO 4406, as printed on two pages of the filter trade"
+
+# Upper bounds of codes 0 to 28. The printed bounds are rounded: a formula with powers of two gives other codes near
+# them.
 _UPPER_BOUNDS_PER_ML: Final = (
     *(0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64, 1.3, 2.5, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0),
     *(320.0, 640.0, 1300.0, 2500.0, 5000.0, 1e4, 2e4, 4e4, 8e4, 1.6e5, 3.2e5, 6.4e5, 1.3e6, 2.5e6),

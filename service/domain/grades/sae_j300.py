@@ -24,7 +24,7 @@ class WinterGrade:
     minimum_100c_mm2_per_s: float
 
 
-# SAE J300 JAN2015, as printed on two pages of the trade.
+SOURCE: Final = "SAE J300 JAN2015, as printed on two pages of the trade"
 HOT_GRADES: Final = (
     HotGrade(8, 4.0, 6.1, 1.7),
     HotGrade(12, 5.0, 7.1, 2.0),

@@ -22,7 +22,7 @@ class WinterGearGrade:
     minimum_100c_mm2_per_s: float
 
 
-# SAE J306 FEB2019, from a chart of the trade. A 2025 revision adds thinner grades.
+SOURCE: Final = "SAE J306 FEB2019, from a chart of the trade; a revision of 2025 adds thinner grades"
 GEAR_GRADES: Final = (
     GearGrade(65, 3.8, 5.0),
     GearGrade(70, 5.0, 6.5),

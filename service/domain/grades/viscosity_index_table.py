@@ -2,8 +2,9 @@
 
 from typing import Final
 
-# ASTM D2270-10(2016), table 1, values as held by the property library chemicals 1.5.2. All in mm²/s:
-# viscosity at 100 °C, then L (series of viscosity index 0) and H (series of viscosity index 100) at 40 °C.
+SOURCE: Final = "ASTM D2270-10(2016), table 1, as held by the property library chemicals 1.5.2"
+
+# All in mm²/s: viscosity at 100 °C, then those at 40 °C of the series of viscosity index 0 (L) and 100 (H).
 _ROWS: Final = """
 2 7.994 6.394 | 2.1 8.64 6.894 | 2.2 9.309 7.41 | 2.3 10 7.944 | 2.4 10.71 8.496 |
 2.5 11.45 9.063 | 2.6 12.21 9.647 | 2.7 13 10.25 | 2.8 13.8 10.87 | 2.9 14.63 11.5 |
