@@ -73,20 +73,28 @@ def listed(values: Sequence[Any] | NDArray[Any]) -> Sequence[Any]:
     return every
 
 
-def put_columns(session: Session, table: Table, fixed: Sequence[str], columns: Columns) -> None:
+def rows_as_bytes(table: NDArray[Any]) -> NDArray[np.void]:
+    """Give a table as a column, the numbers of each row as they lie in memory."""
+    rows = np.ascontiguousarray(table)
+    return rows.view(np.dtype((np.void, rows.shape[1] * rows.itemsize)))[:, 0]
+
+
+def put_columns(
+    session: Session, table: Table, fixed: Sequence[str], columns: Columns, same: Mapping[str, Any]
+) -> None:
     """Overwrite the rows that are there and add those that are missing.
 
     The first name in `fixed` is the key; the others never change either, so that nothing that points at them and no
-    index on them is looked at again.
+    index on them is looked at again. `same` holds what all rows say.
     """
     connection = session.connection()
-    names = [name for name in columns if name not in fixed] + list(fixed)
     n_rows = len(columns[fixed[0]])
+    shared = {name: _driver_values(connection, table, name, [value])[0] for name, value in same.items()}
     if connection.dialect.name == "postgresql" and n_rows >= COPY_FROM_ROWS:
-        _put_staged(connection, table, fixed, {name: columns[name] for name in names})
+        _put_staged(connection, table, fixed, columns, shared)
     elif n_rows:
-        values = _driver_columns(connection, table, {name: columns[name] for name in names})
-        _put_each(connection, table, fixed, names, values)
+        own = dict(zip(columns, _driver_columns(connection, table, columns), strict=True))
+        _put_each(connection, table, fixed, {**own, **{name: [one] * n_rows for name, one in shared.items()}})
 
 
 def fetch_tuples(session: Session, statement: str, values: tuple[Any, ...]) -> list[tuple[Any, ...]]:
@@ -131,45 +139,56 @@ def fetch_parts(session: Session, query: Executable) -> Iterator[list[tuple[Any,
 
 
 def _put_each(
-    connection: Connection,
-    table: Table,
-    fixed: Sequence[str],
-    names: Sequence[str],
-    values: Sequence[Sequence[Any]],
+    connection: Connection, table: Table, fixed: Sequence[str], values: Mapping[str, Sequence[Any]]
 ) -> None:
     mark, key = _mark(connection), fixed[0]
-    changes = ", ".join(f"{name} = {mark}" for name in names if name not in fixed)
+    changing = [name for name in values if name not in fixed]
+    changes = ", ".join(f"{name} = {mark}" for name in changing)
     update = f"UPDATE {table.name} SET {changes} WHERE {key} = {mark}"  # noqa: S608
     cursor: Any = connection.connection.cursor()
     with _as_database_error(connection, update):
         # Row after row, as the driver takes them: a list of them all would be made and thrown away.
-        cursor.executemany(update, zip(*values[: names.index(key) + 1], strict=True))
-    if cursor.rowcount < len(values[0]):
-        insert = f"{_insert(connection, table, names)} ON CONFLICT ({key}) DO NOTHING"
-        connection.exec_driver_sql(insert, list(zip(*values, strict=True)))
+        cursor.executemany(update, zip(*(values[name] for name in (*changing, key)), strict=True))
+    if cursor.rowcount < len(values[key]):
+        insert = f"{_insert(connection, table, list(values))} ON CONFLICT ({key}) DO NOTHING"
+        connection.exec_driver_sql(insert, list(zip(*values.values(), strict=True)))
 
 
-def _put_staged(connection: Connection, table: Table, fixed: Sequence[str], columns: Columns) -> None:
-    """Send the rows into a table of their own and take them over from there, in two statements."""
-    names = list(columns)
-    key, listed = fixed[0], ", ".join(names)
+def _put_staged(
+    connection: Connection, table: Table, fixed: Sequence[str], columns: Columns, shared: Mapping[str, Any]
+) -> None:
+    """Send the rows into a table of their own and take them over from there."""
+    key = fixed[0]
+    changing = {name: values for name, values in columns.items() if name == key or name not in fixed}
+    marked = {name: value for name, value in shared.items() if name not in fixed}
+    changes = [f"{name} = staged.{name}" for name in changing if name != key]
+    changes += [f"{name} = %s" for name in marked]
+    with _staged(connection, table, changing):
+        updated = connection.exec_driver_sql(
+            f"UPDATE {table.name} SET {', '.join(changes)} FROM staged WHERE {table.name}.{key} = staged.{key}",  # noqa: S608
+            tuple(marked.values()),
+        )
+    if updated.rowcount < len(columns[key]):
+        with _staged(connection, table, columns):
+            connection.exec_driver_sql(
+                f"INSERT INTO {table.name} ({', '.join([*columns, *shared])})"  # noqa: S608
+                f" SELECT {', '.join([*columns, *['%s'] * len(shared)])} FROM staged ON CONFLICT ({key}) DO NOTHING",
+                tuple(shared.values()),
+            )
+
+
+@contextmanager
+def _staged(connection: Connection, table: Table, columns: Columns) -> Iterator[None]:
+    """Hold columns in a table `staged` of this transaction's own."""
     connection.exec_driver_sql(
-        f"CREATE TEMP TABLE staged ON COMMIT DROP AS SELECT {listed} FROM {table.name} WITH NO DATA"  # noqa: S608
+        f"CREATE TEMP TABLE staged ON COMMIT DROP AS SELECT {', '.join(columns)} FROM {table.name} WITH NO DATA"  # noqa: S608
     )
     arrays = {name: values for name, values in columns.items() if isinstance(values, np.ndarray)}
     if len(arrays) == len(columns):
         _copy_arrays(connection, table, "staged", arrays)
     else:
         _copy_columns(connection, table, "staged", columns)
-    changes = ", ".join(f"{name} = staged.{name}" for name in names if name not in fixed)
-    updated = connection.exec_driver_sql(
-        f"UPDATE {table.name} SET {changes} FROM staged WHERE {table.name}.{key} = staged.{key}"  # noqa: S608
-    )
-    if updated.rowcount < len(columns[key]):
-        connection.exec_driver_sql(
-            f"INSERT INTO {table.name} ({listed}) SELECT {listed} FROM staged"  # noqa: S608
-            f" ON CONFLICT ({key}) DO NOTHING"
-        )
+    yield
     connection.exec_driver_sql("DROP TABLE staged")
 
 

@@ -2,18 +2,16 @@
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from itertools import chain
 from typing import Any, Final, NamedTuple
 
-import numpy as np
 from sqlalchemy import JSON, Boolean, ColumnElement, Date, Text, cast, func, select, true, update
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
 from service.store.bulk import ROWS_A_PART, Columns, fetch_parts, put_columns
 from service.store.in_lists import is_one_of
-from service.store.instants import sqlite_instant
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -117,18 +115,18 @@ def _row_parts(
     is_decoded = session.get_bind().dialect.name != "sqlite"
     query = (
         select(*(cast(col(one), Text) if is_decoded and _type(one) is JSON else col(one) for one in wanted))
-        .select_from(state)
-        .join(Compartment, col(Compartment.id) == state.compartment_id)
+        .select_from(Vehicle)
         .join(
-            Vehicle,
-            (col(Vehicle.organisation_id) == Compartment.organisation_id)
-            & (col(Vehicle.id) == Compartment.vehicle_id),
+            state,
+            (col(state.organisation_id) == Vehicle.organisation_id) & (col(state.vehicle_id) == Vehicle.id),
+        )
+        .join(Compartment, col(Compartment.id) == state.compartment_id)
+        # PostgreSQL begins with what is asked for: with vehicles, of which there are fewest.
+        .where(
+            col(Vehicle.organisation_id) == organisation_id,
+            is_one_of(session, col(Vehicle.id), vehicle_ids),
         )
         # The states' index on vehicles has this order, so that SQLite need not sort whole rows.
-        .where(
-            col(state.organisation_id) == organisation_id,
-            is_one_of(session, col(state.vehicle_id), vehicle_ids),
-        )
         .order_by(col(state.vehicle_id), col(state.compartment_id))
     )
     return fetch_parts(session, query)
@@ -262,29 +260,27 @@ def mark_all_stale(session: Session, organisation_id: int) -> None:
     )
 
 
-def put_usage(session: Session, columns: Columns) -> None:
-    """Store the use of these vehicles anew."""
-    _put(session, VehicleUsage, ("vehicle_id", "organisation_id"), columns)
+def put_usage(session: Session, organisation_id: int, columns: Columns, same: Mapping[str, Any]) -> None:
+    """Store the use of these vehicles anew; `same` is what is said of all of them."""
+    fixed = "vehicle_id", "organisation_id"
+    _put(session, VehicleUsage, fixed, columns, {"organisation_id": organisation_id, **same})
 
 
 def put_states(session: Session, columns: Columns) -> None:
     """Store the states of these compartments anew."""
-    _put(session, CompartmentState, ("compartment_id", "organisation_id", "vehicle_id"), columns)
+    _put(session, CompartmentState, ("compartment_id", "organisation_id", "vehicle_id"), columns, {})
 
 
-def put_projections(session: Session, as_of: datetime, columns: Columns) -> None:
+def put_projections(session: Session, organisation_id: int, as_of: datetime, columns: Columns) -> None:
     """Store the projections of these compartments anew, all as of one instant."""
-    is_sqlite = session.get_bind().dialect.name == "sqlite"
-    written = (
-        sqlite_instant(as_of) if is_sqlite else np.datetime64(as_of.astimezone(UTC).replace(tzinfo=None))
-    )
-    instants = np.full(len(columns["compartment_id"]), written, dtype=object if is_sqlite else "M8[us]")
     fixed = "compartment_id", "organisation_id", "vehicle_id"
-    _put(session, Projection, fixed, {"as_of": instants, **columns})
+    _put(session, Projection, fixed, columns, {"organisation_id": organisation_id, "as_of": as_of})
 
 
-def _put(session: Session, table: Any, fixed: Sequence[str], columns: Columns) -> None:
+def _put(
+    session: Session, table: Any, fixed: Sequence[str], columns: Columns, same: Mapping[str, Any]
+) -> None:
     """Write below the object layer."""
     session.flush()
-    put_columns(session, table.__table__, fixed, columns)
+    put_columns(session, table.__table__, fixed, columns, same)
     session.expire_all()

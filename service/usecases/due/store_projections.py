@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from service.domain.zones import zone_named
 from service.engine.usage.predict import odometer_quantiles
+from service.store.bulk import rows_as_bytes
 from service.store.repositories import fleet, projections
 from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection, project_due
 from service.usecases.fluids.recommend_exchange import recommend_exchange
@@ -27,13 +28,13 @@ def store_projections(
     projection = project_due(
         session, organisation_id, vehicle_ids, usage, now, zone, projections.PROJECTED_COLUMNS
     )
-    projections.put_projections(session, now, _columns(organisation_id, usage, projection))
+    projections.put_projections(session, organisation_id, now, _columns(usage, projection))
     return len(projection)
 
 
-def _columns(organisation_id: int, usage: FleetUsage, projection: FleetProjection) -> dict[str, Any]:
+def _columns(usage: FleetUsage, projection: FleetProjection) -> dict[str, Any]:
     """Columns of the table of projections."""
-    n, probabilities = len(projection), np.array(DUE_PROBABILITIES)
+    probabilities = np.array(DUE_PROBABILITIES)
     at_days = usage.season.operational_days(np.full(len(usage.odometer), days_of(projection.now)))
     odometer = odometer_quantiles(usage.odometer, at_days, probabilities)
     odometer[usage.odometer.n_readings == 0] = np.nan
@@ -43,25 +44,18 @@ def _columns(organisation_id: int, usage: FleetUsage, projection: FleetProjectio
     recommended = recommend_exchange(projection.compartments)
     return {
         "compartment_id": np.array(projection.compartments["id"], np.int64),
-        "organisation_id": np.full(n, organisation_id),
         "vehicle_id": np.array(projection.compartments["vehicle_id"], np.int64),
         **_by_quantile("odometer_{}_km", odometer),
         **_by_quantile("life_used_{}", life_used),
         **_by_quantile("due_{}_on", projection.due_days),
         "limit_reached": projection.limit_names(),
-        "limit_probabilities": _packed(projection.probabilities_by_limit()),
+        "limit_probabilities": rows_as_bytes(projection.probabilities_by_limit().astype(np.float32)),
         "overdue_probability": projection.due.overdue_probability,
-        "week_probabilities": _packed(projection.due.week_probability),
+        "week_probabilities": rows_as_bytes(projection.due.week_probability.astype(np.float32)),
         "litres": recommended.litres,
         "n_rounds": recommended.n_rounds,
         "method": np.array(recommended.method, dtype=np.str_),
     }
-
-
-def _packed(rows: NDArray[np.floating[Any]]) -> NDArray[np.void]:
-    """Numbers of each row in single precision, as bytes."""
-    table = np.ascontiguousarray(rows, dtype=np.float32)
-    return table.view(np.dtype((np.void, table.shape[1] * table.itemsize)))[:, 0]
 
 
 def _by_quantile(name: str, values: NDArray[Any]) -> dict[str, NDArray[Any]]:

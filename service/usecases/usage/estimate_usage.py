@@ -16,7 +16,7 @@ from service.engine.usage.initial import rests_on
 from service.engine.usage.predict import outlook_moments, outlook_of, positive_mean
 from service.engine.usage.season import NO_SEASON, Season
 from service.engine.usage.state import STATE_WIDTH, UsageState
-from service.store.bulk import Columns
+from service.store.bulk import Columns, rows_as_bytes
 from service.store.repositories import projections
 from service.store.repositories.meter_histories import MeterHistory, meter_histories
 from service.store.repositories.projections import StoredUsage
@@ -140,28 +140,15 @@ def store_usage(
     session: Session, organisation_id: int, vehicle_ids: Sequence[int], usage: FleetUsage, now: datetime
 ) -> None:
     """Store states that rest on all readings of some vehicles."""
-    n = len(vehicle_ids)
     columns: Columns = {
-        "vehicle_id": list(vehicle_ids),
-        "organisation_id": [organisation_id] * n,
-        "usage_state": _blobs(usage.odometer),
-        "hours_state": _blobs(usage.hours),
+        "vehicle_id": np.array(vehicle_ids, np.int64),
+        "usage_state": rows_as_bytes(usage.odometer.to_array()),
+        "hours_state": rows_as_bytes(usage.hours.to_array()),
         "n_readings": usage.odometer.n_readings.astype(np.int64),
         "last_odometer_km": usage.odometer.last_odometer_km,
-        "is_stale": [False] * n,
-        "is_fluid_stale": [False] * n,
-        "changed_from": [None] * n,
-        "updated_at": [now] * n,
     }
-    projections.put_usage(session, columns)
-
-
-def _blobs(state: UsageState) -> list[bytes]:
-    """One row of floats a vehicle, as bytes."""
-    table = state.to_array()
-    width = table.shape[1] * table.itemsize
-    written = table.tobytes()
-    return [written[start : start + width] for start in range(0, len(written), width)]
+    current = {"is_stale": False, "is_fluid_stale": False, "changed_from": None, "updated_at": now}
+    projections.put_usage(session, organisation_id, columns, current)
 
 
 def operational_days(season: Season, history: MeterHistory) -> Floats:
