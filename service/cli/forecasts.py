@@ -1,6 +1,7 @@
 """Forecasts for files, with the engine, screening and defaults of the service; and how good they are."""
 
 import csv
+import math
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -73,17 +74,24 @@ def accuracy(
             f"{card.method:24}{_horizon(card.horizon_days):>8}{card.n_exercises:>7}{card.absolute_error_km:>10.0f}"
             f"{card.absolute_error_days:>8.1f}{card.pinball_km:>9.1f}{card.coverage_fraction:>9.1%}"
         )
-    typer.echo(f"{'dates':24}{'horizon':>8}{'n':>7}{'open':>7}{'days':>8}{'plain':>8}{'P10-P90':>9}")
+    if found.dates:
+        typer.echo(f"{'dates':24}{'horizon':>8}{'n':>7}{'open':>7}{'days':>8}{'plain':>8}{'P10-P90':>9}")
+    else:
+        typer.echo("No dates can be judged yet.")
     for date_card in found.dates:
-        typer.echo(
-            f"{'service':24}{_horizon(date_card.horizon_days):>8}{date_card.n_dates:>7}{date_card.n_open:>7}"
-            f"{date_card.absolute_error_days:>8.1f}{date_card.plain_absolute_error_days:>8.1f}"
-            f"{date_card.held_fraction:>9.1%}"
-        )
+        typer.echo(_date_line(date_card))
     if out is not None:
         _write_cards(out, found.cards, [name for name in Scorecard.__slots__ if name != "pit_fraction"])
     if dates_out is not None:
         _write_cards(dates_out, found.dates, DateScorecard.__slots__)
+
+
+def _date_line(card: DateScorecard) -> str:
+    known = f"{'service':24}{_horizon(card.horizon_days):>8}{card.n_dates:>7}{card.n_open:>7}"
+    if card.n_dates == 0:
+        return f"{known}  none can be judged yet"
+    errors = f"{card.absolute_error_days:>8.1f}{card.plain_absolute_error_days:>8.1f}"
+    return f"{known}{errors}{card.held_fraction:>9.1%}"
 
 
 def _horizon(days: float) -> str:
@@ -94,7 +102,12 @@ def _write_cards(out: Path, cards: Sequence[Scorecard | DateScorecard], names: S
     with out.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(names)
-        writer.writerows([getattr(card, name) for name in names] for card in cards)
+        writer.writerows([_cell(getattr(card, name)) for name in names] for card in cards)
+
+
+def _cell(value: float | str) -> float | str:
+    """Leave the cell of a number that nobody has empty."""
+    return "" if isinstance(value, float) and math.isnan(value) else value
 
 
 def _rows(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:

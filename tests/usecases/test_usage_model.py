@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from sqlalchemy import insert
+from sqlalchemy import delete, insert
 
 from service.cli import forecasts
 from service.engine.demand.usage_shock import DEFAULT_LOG_SD
@@ -189,3 +189,39 @@ def test_dates_given_for_distances_ahead_held_about_as_often_as_promised(databas
         assert score["absolute_error_days"] < 0.8 * score["plain_absolute_error_days"]
     assert 0.7 < dates[None]["held_p10_p90"] <= 1.0
     assert sum(dates[days]["n_dates"] for days in (90, 180, 365)) == dates[None]["n_dates"]
+
+
+def test_dates_that_nobody_can_judge_yet_are_told_in_words(
+    database, fleet, clock, monkeypatch, tmp_path, capsys
+):
+    """Histories that end before the last date that was given: no number in the table, the file or the answer."""
+
+    @contextmanager
+    def opened():
+        yield database, clock, None
+
+    monkeypatch.setattr(forecasts, "opened_database", opened)
+    for days, words in ((225, "none can be judged yet"), (60, "No dates can be judged yet.")):
+        with database.transaction() as session:
+            session.execute(delete(Reading).where(Reading.taken_at > START - timedelta(days=1095 - days)))
+        files = {"out": tmp_path / f"{days}.csv", "dates_out": tmp_path / f"dates_{days}.csv"}
+        forecasts.accuracy(**files, organisation=None)
+        printed = capsys.readouterr().out
+        assert words in printed
+        assert all("nan" not in text for text in (printed, *(file.read_text() for file in files.values())))
+    with (tmp_path / "dates_225.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert [(row["n_dates"], row["held_fraction"], row["absolute_error_days"]) for row in rows] == [
+        ("0", "", "")
+    ] * len(rows)
+    assert rows
+
+
+def test_the_answer_has_no_number_where_no_date_can_be_judged_yet(database, fleet):
+    with database.transaction() as session:
+        session.execute(delete(Reading).where(Reading.taken_at > START - timedelta(days=1095 - 225)))
+    dates = fleet.get("/v1/accuracy").json()["dates"]
+    assert dates
+    for score in dates:
+        assert score["n_dates"] == 0 < score["n_open"]
+        assert score["held_p10_p90"] is score["absolute_error_days"] is None
