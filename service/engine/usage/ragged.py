@@ -20,14 +20,25 @@ def check_readings(time_days: Floats, odometer_km: Floats, offsets: Integers) ->
     InvalidInputError
         If the shapes disagree, a value is not finite or a vehicle's times decrease.
     """
-    if offsets.ndim != 1 or offsets.size < 1 or offsets[0] != 0 or bool(np.any(np.diff(offsets) < 0)):
-        raise InvalidInputError.at("/offsets", "must start at 0 and never decrease")
-    if time_days.shape != odometer_km.shape or time_days.ndim != 1 or offsets[-1] != time_days.size:
-        raise InvalidInputError.at("/offsets", "must end at the number of readings")
+    check_offsets(time_days, odometer_km, offsets)
     if not bool(np.all(np.isfinite(time_days)) and np.all(np.isfinite(odometer_km))):
         raise InvalidInputError.at("/odometer_km", "times and readings must be finite numbers")
     if bool(np.any(within_vehicles(time_days[1:] < time_days[:-1], offsets))):
         raise InvalidInputError.at("/time_days", "must not decrease within a vehicle")
+
+
+def check_offsets(time_days: Floats, odometer_km: Floats, offsets: Integers) -> None:
+    """Refuse histories whose shapes disagree, whatever they hold.
+
+    Raises
+    ------
+    InvalidInputError
+        If the offsets do not cut the readings into vehicles.
+    """
+    if offsets.ndim != 1 or offsets.size < 1 or offsets[0] != 0 or bool(np.any(np.diff(offsets) < 0)):
+        raise InvalidInputError.at("/offsets", "must start at 0 and never decrease")
+    if time_days.shape != odometer_km.shape or time_days.ndim != 1 or offsets[-1] != time_days.size:
+        raise InvalidInputError.at("/offsets", "must end at the number of readings")
 
 
 def within_vehicles(steps: Booleans, offsets: Integers) -> Booleans:
