@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.screening import clean
+from service.engine.screening import clean, reasons
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.errors import InvalidInputError
@@ -241,13 +241,18 @@ def test_plainly_clean_histories_are_what_the_chains_would_accept_whole(seed, pr
     assert np.all(result.outcome_on_arrival[passed] == A)
 
 
-def test_neither_blocks_nor_parts_nor_the_order_of_vehicles_change_a_decision():
+def test_neither_blocks_nor_parts_nor_the_order_of_vehicles_change_a_decision(monkeypatch):
     keyed = keyed_fleet(3, "pool_vehicles", n=30)
     whole = screen_readings(entries(keyed.time_days, keyed.keyed_km, keyed.offsets))
     for block, part in ((1, 10**6), (7, 10**6), (7, 100), (4096, 1)):
         again = screen_readings(entries(keyed.time_days, keyed.keyed_km, keyed.offsets), block, part)
         for name in Screening.__slots__:
             np.testing.assert_array_equal(getattr(again, name), getattr(whole, name))
+    for module in (clean, reasons):
+        monkeypatch.setattr(module, "BLOCK_READINGS", 50)
+    in_small_blocks = screen_readings(entries(keyed.time_days, keyed.keyed_km, keyed.offsets))
+    for name in Screening.__slots__:
+        np.testing.assert_array_equal(getattr(in_small_blocks, name), getattr(whole, name))
     order = np.random.default_rng(0).permutation(30)
     at = np.concatenate([np.arange(keyed.offsets[v], keyed.offsets[v + 1]) for v in order])
     offsets = np.concatenate([[0], np.cumsum(np.diff(keyed.offsets)[order])])
