@@ -15,26 +15,33 @@ class Bounds:
     minimum: float
     maximum: float
     reason: str
+    finest: float = 0.0
+    """What is nearer to zero than this, and not zero, is no measurement."""
 
     def hold(self, value: float) -> bool:
         """Whether a number is finite and inside; below a least of zero lies minus zero too, which no meter shows."""
         return (
             math.isfinite(value)
             and self.minimum <= value <= self.maximum
+            and (value == 0.0 or abs(value) >= self.finest)
             and (value != 0.0 or self.minimum != 0.0 or math.copysign(1.0, value) > 0.0)
         )
 
     def check(self, pointer: str, value: float) -> float:
         """Give the number back, minus zero as zero, or refuse it and say what would be right."""
         if not self.hold(value):
-            raise InvalidInputError.at(
-                pointer, f"Must be between {self.minimum:,.12g} and {self.maximum:,.12g}. {self.reason}"
-            )
+            least = f"0, or between {self.finest:,.12g}" if self.finest else f"between {self.minimum:,.12g}"
+            raise InvalidInputError.at(pointer, f"Must be {least} and {self.maximum:,.12g}. {self.reason}")
         return value + 0.0
 
 
-ODOMETER_KM: Final = Bounds(0, 2_500_000, "No road vehicle shows more; check the unit and the digits.")
-ENGINE_HOURS: Final = Bounds(0, 200_000, "More than 22 years without a stop; check the digits.")
+# Finer than any meter shows: a metre, and a third of a second. Buses of vehicles tell 5 m and 0.05 h; from memory.
+ODOMETER_KM: Final = Bounds(
+    0, 2_500_000, "No road vehicle shows more; check the unit and the digits.", finest=0.001
+)
+ENGINE_HOURS: Final = Bounds(
+    0, 200_000, "More than 22 years without a stop; check the digits.", finest=0.0001
+)
 KM_PER_DAY: Final = Bounds(0, 2_500, "More than 24 hours at over 100 km/h.")
 ENGINE_HOURS_PER_DAY: Final = Bounds(0, 24, "A day has 24 hours.")
 

@@ -58,6 +58,18 @@ def test_good_rows_are_stored_beside_bad_ones(fleet):
     assert len(fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"]) == 2
 
 
+def test_what_is_not_nothing_and_less_than_a_meter_shows_is_refused(fleet):
+    answer = send(
+        fleet,
+        reading(1, 0.0),
+        reading(2, 1e-320),
+        reading(3, 0.5, engine_hours=5e-324),
+        reading(4, 0.0006, unit="mi"),
+        reading(5, 0.001, engine_hours=0.05),
+    )
+    assert [row["reason"] for row in answer.json()["results"]] == [None, *["out_of_range"] * 3, None]
+
+
 def test_a_call_of_which_nothing_can_be_stored_is_a_422_that_names_the_rows(fleet):
     answer = send(fleet, reading(1, 84_000) | {"vehicle": "NOBODY"})
     assert answer.status_code == 422

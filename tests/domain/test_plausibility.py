@@ -8,9 +8,11 @@ import pytest
 from service.domain.plausibility import (
     DENSITY_KG_PER_M3,
     EASTERNMOST,
+    ENGINE_HOURS,
     FLUID_CELSIUS,
     ODOMETER_KM,
     WESTERNMOST,
+    Bounds,
     is_offset_in_use,
     past_instant,
     planned_day,
@@ -32,6 +34,14 @@ def test_odometers_outside_are_refused_with_the_bounds(value: float) -> None:
         ODOMETER_KM.check("/odometer", value)
     assert caught.value.errors[0].pointer == "/odometer"
     assert "2,500,000" in caught.value.errors[0].detail
+
+
+@pytest.mark.parametrize(("bounds", "least"), [(ODOMETER_KM, 0.001), (ENGINE_HOURS, 0.0001)])
+def test_a_meter_shows_nothing_or_what_a_meter_can_show(bounds: Bounds, least: float) -> None:
+    assert [bounds.check("/meter", value) for value in (0.0, least, 0.05)] == [0.0, least, 0.05]
+    for value in (5e-324, 1e-320, 1e-9, least * 0.99):
+        with pytest.raises(InvalidInputError, match=f"Must be 0, or between {least} and"):
+            bounds.check("/meter", value)
 
 
 def test_where_less_than_nothing_can_be_minus_zero_is_zero() -> None:

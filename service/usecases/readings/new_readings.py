@@ -122,9 +122,16 @@ def _refuse(new: NewReadings, now: datetime, is_unknown: Marks) -> None:
         result = _refused_time(sent.taken_at.instant(place), now)
         new.close(place, result.outcome, result.reason or ReadingReason.TOO_OLD)
         new.outcomes.note(place, result)
-    bounds = plausibility.ODOMETER_KM
-    is_outside = ~np.isnan(new.km) & ~((new.km >= bounds.minimum) & (new.km <= bounds.maximum))
-    new.close(new.is_open & is_outside, rejected, ReadingReason.OUT_OF_RANGE)
+    meters = (new.km, plausibility.ODOMETER_KM), (sent.engine_hours, plausibility.ENGINE_HOURS)
+    for values, bounds in meters:
+        new.close(new.is_open & _are_outside(values, bounds), rejected, ReadingReason.OUT_OF_RANGE)
+
+
+def _are_outside(values: NDArray[np.float64], bounds: plausibility.Bounds) -> Marks:
+    """Mark the numbers that bounds do not hold, of a column whose signs are right."""
+    is_shown = (values == 0.0) | (values >= bounds.finest)
+    is_inside = is_shown & (values >= bounds.minimum) & (values <= bounds.maximum)
+    return np.asarray(~np.isnan(values) & ~is_inside)
 
 
 def _can_be_past(sent: ReadingColumns, now: datetime) -> Marks:
