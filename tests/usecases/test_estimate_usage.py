@@ -5,6 +5,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from service.store import bulk
 from service.store.repositories import projections
 from service.store.repositories.meter_histories import meter_histories
 from service.store.repositories.stale_vehicles import mark_stale
@@ -133,6 +134,26 @@ def test_a_service_without_a_new_reading_leaves_the_states_as_they_were(database
         stored = projections.read_earlier_usage(session, operator.organisation_id, vehicles)
     assert stored[vehicles[0]].changed_from is None
     assert_like_a_replay(database, operator, vehicles)
+
+
+@pytest.mark.parametrize("copied_from", [1, 1_000])
+def test_few_states_and_many_are_stored_as_they_were_estimated(
+    database, operator, clock, vehicles, copied_from, monkeypatch
+):
+    monkeypatch.setattr(bulk, "COPY_FROM_ROWS", copied_from)
+    rng = np.random.default_rng(7)
+    rows = [history(f"VAN-{number}", 8, rng, with_hours=number == 1) for number in (1, 2, 3)]
+    for first, last in ((0, 4), (4, 8)):
+        send(operator, *(row for own in rows for row in own[first:last]))
+        refresh(database, operator, clock)
+        with database.snapshot() as session:
+            kept = current_usage(session, operator.organisation_id, vehicles)
+            stored = projections.read_earlier_usage(session, operator.organisation_id, vehicles)
+            anew = estimate_usage(session, operator.organisation_id, vehicles)
+        assert kept.is_stored
+        assert [stored[key].changed_from for key in vehicles] == [None] * len(vehicles)
+        np.testing.assert_allclose(kept.odometer.to_array(), anew.odometer.to_array(), rtol=1e-9, atol=1e-9)
+        np.testing.assert_allclose(kept.hours.to_array(), anew.hours.to_array(), rtol=1e-9, atol=1e-9)
 
 
 def test_another_class_is_another_prior_and_needs_the_whole_history(database, operator, clock, vehicles):
