@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 
+from service.usecases.readings import screen_hours
 from tests.api.test_machine_sources import link, source
 from tests.api.test_machine_sources import send as send_document
 from tests.service_fixtures import START
@@ -214,3 +215,14 @@ def test_a_machine_source_that_goes_on_by_itself_is_not_shifted(operator, source
     send_document(operator, source, ("M-1", at(30).replace("+00:00", "Z"), None, 4_240.0))
     assert send(operator, (40, 163.0), **facts) == ["accepted"]
     assert used(operator, "VAN-07")[-2:] == [4_240.0, 4_320.0]
+
+
+def test_only_what_came_since_is_judged_anew(fleet, monkeypatch):
+    assert send(fleet, *((day, 4_000.0 + HOURS_A_DAY * day) for day in range(100))) == ["accepted"] * 100
+    read = []
+    inner = screen_hours.read_since
+    monkeypatch.setattr(screen_hours, "read_since", lambda *told: read.append(inner(*told)) or read[-1])
+    late = stored(fleet)[95]
+    assert fleet.patch(f"/v1/readings/{late['id']}", {"decision": "discard"}).status_code == 200
+    assert [len(rows) for rows in read] == [5]
+    assert len(used(fleet)) == 99

@@ -137,6 +137,26 @@ def first_accepted(session: Session, organisation_id: int, vehicle_id: int) -> t
     return taken_at, used_km or 0.0
 
 
+def last_hours(
+    session: Session, organisation_id: int, vehicle_id: int, before: datetime
+) -> tuple[float, float] | None:
+    """Days since 1970 and hours of a vehicle's latest believed hours before an instant; none if there are none."""
+    query = (
+        core_select(days_since_epoch(session, col(Reading.taken_at)), col(Reading.used_hours))
+        .where(
+            col(Reading.organisation_id) == organisation_id,
+            col(Reading.vehicle_id) == vehicle_id,
+            col(Reading.taken_at) < before,
+            col(Reading.outcome) == ReadingOutcome.ACCEPTED,
+            col(Reading.used_hours).is_not(None),
+        )
+        .order_by(col(Reading.taken_at).desc(), col(Reading.id).desc())
+        .limit(1)
+    )
+    row = session.connection().execute(query).first()
+    return None if row is None else (row[0], row[1])
+
+
 def _used(organisation_id: int, vehicle_id: int) -> tuple[ColumnElement[bool], ...]:
     return (
         col(Reading.organisation_id) == organisation_id,

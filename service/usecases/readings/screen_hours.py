@@ -173,23 +173,19 @@ def _note_stored_hours(new: NewReadings, ends: ReadingEnds, stored: Sequence[Any
 
 def can_show_hours(session: Session, caller: Caller, vehicle_id: int, at: datetime, hours: float) -> bool:
     """Whether the meter that a vehicle had until then may have shown this."""
-    walk = _Walk(machines=_machines(session, caller.organisation_id))
-    at_days = days_of(at)
-    for row in _rows(session, caller.organisation_id, vehicle_id):
-        if row.at_days < at_days - ROUNDING_DAYS:
-            walk.take(row, _stored(row))
-    return walk.runs_on(at_days, hours + walk.shift)
+    walk = _walk_until(session, caller.organisation_id, vehicle_id, at - ROUNDING)
+    return walk.runs_on(days_of(at), hours + walk.shift)
 
 
 def judge_hours_anew(
     session: Session, caller: Caller, now: datetime, vehicle_id: int, since: datetime
 ) -> None:
     """Judge the hours of a vehicle again from a time on, and write down what changed."""
-    walk = _Walk(machines=_machines(session, caller.organisation_id))
-    since_days = days_of(since) - ROUNDING_DAYS
+    begin = since - ROUNDING
+    walk = _walk_until(session, caller.organisation_id, vehicle_id, begin)
     changes: list[tuple[_Row, _Verdict]] = []
-    for row in _rows(session, caller.organisation_id, vehicle_id):
-        verdict = _stored(row) if row.at_days < since_days else walk.judge(row)
+    for row in _rows(session, caller.organisation_id, vehicle_id, begin):
+        verdict = walk.judge(row)
         walk.take(row, verdict)
         if verdict != _stored(row):
             changes.append((row, verdict))
@@ -201,9 +197,21 @@ def judge_hours_anew(
     tell_changes(session, caller, now, told)
 
 
-def _rows(session: Session, organisation_id: int, vehicle_id: int) -> Iterable[_Row]:
-    """Every reading of a vehicle's hours that nobody discarded, in the order of time."""
-    stored: Sequence[Any] = read_since(session, organisation_id, {vehicle_id: None})
+def _walk_until(session: Session, organisation_id: int, vehicle_id: int, until: datetime) -> _Walk:
+    """What is believed of a vehicle's hours before an instant."""
+    walk = _Walk(machines=_machines(session, organisation_id))
+    last = readings.last_hours(session, organisation_id, vehicle_id, until)
+    if last is not None:
+        walk.last_days, walk.last_hours = last
+    replaced = readings.replaced_hour_meters(session, organisation_id, [vehicle_id], REPLACEMENT_SOURCE)
+    shifts = [shift for _, at_days, shift in replaced if at_days < days_of(until)]
+    walk.shift = shifts[-1] if shifts else 0.0
+    return walk
+
+
+def _rows(session: Session, organisation_id: int, vehicle_id: int, since: datetime) -> Iterable[_Row]:
+    """Every reading of a vehicle's hours from an instant on that nobody discarded, in the order of time."""
+    stored: Sequence[Any] = read_since(session, organisation_id, {vehicle_id: since})
     rows = (_Row(*row) for row in stored)
     return [row for row in rows if row.engine_hours is not None and row.outcome != ReadingOutcome.REJECTED]
 
