@@ -16,7 +16,7 @@ from service.store.session import Database
 from tests.faults.ingest import sender
 from tests.faults.nodes import Node, Store, serving
 
-N_SLOW = 20
+N_SLOW = 50
 PATIENCE_SECONDS = 2.0
 HALF_HEAD = b"POST /v1/vehicles HTTP/1.1\r\nHost: x\r\nContent-Le"
 HALF_BODY = b"POST /v1/vehicles HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n{"
@@ -61,7 +61,7 @@ def test_half_sent_requests_are_cut_off_while_others_are_answered(node: Node, be
     seconds = [_seconds_until_closed(client, began) for client in clients]
     assert len(seconds) == N_SLOW
     assert max(seconds) < PATIENCE_SECONDS + 10.0
-    assert float(np.quantile(waits, 0.9)) < 1.0
+    assert float(np.quantile(waits, 0.99)) < 1.0
 
 
 def test_a_body_that_trickles_is_cut_off_as_well(node: Node):
