@@ -77,7 +77,7 @@ def _shares(certain: Certain, block: LimitBlock, reached: Reached) -> FloatArray
     for limit, share in zip(block.present, reached.shares, strict=True):
         shares[:, limit] = share
     rest = np.where(np.isfinite(certain.calendar_days), Limit.CALENDAR, Limit.NONE)
-    shares[np.arange(n), rest] = 1.0 - reached.by_end
+    shares[np.arange(n), rest] = 1.0 - reached.by_end.astype(np.float64)
     shares[certain.is_contaminated] = 0.0
     shares[certain.is_contaminated, Limit.CONTAMINATION] = 1.0
     return shares

@@ -1,10 +1,12 @@
 """The normal scores of the limits of one block of compartments that have the same kinds of limit."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import DTypeLike
 
+from service.engine.due import precision
 from service.engine.due.bivariate import CORRELATION_BOUND
 from service.engine.due.condition import Ageing, LifeGain, condition_score, life_variance
 from service.engine.due.limits import FloatArray, IntArray, Limit, Meter
@@ -38,6 +40,11 @@ class LimitBlock:
     hour_meter: Meter | None
     km_hours_correlation: float
 
+    @property
+    def score_type(self) -> np.dtype[np.floating[Any]]:
+        """Precision of scores: that of the work for several limits, whose probabilities are joined in it."""
+        return np.dtype(np.float64) if len(self.present) == 1 else precision.WORK
+
     def motion_on_grid(self, grid_days: FloatArray) -> Motion:
         """Motion at days ahead common to all columns, shape (n_days, n).
 
@@ -61,9 +68,9 @@ class LimitBlock:
             hours=meter_table(self.hour_meter, rows, days_ahead),
         )
 
-    def scores(self, motion: Motion) -> FloatArray:
+    def scores(self, motion: Motion, dtype: DTypeLike) -> Floats:
         """Score each present limit, shape (n_limits, n): it has been reached with probability Phi(score)."""
-        scores = np.empty((len(self.present), self.vehicle_row[motion.columns].size))
+        scores = np.empty((len(self.present), self.vehicle_row[motion.columns].size), dtype=dtype)
         for limit, score in zip(self.present, scores, strict=True):
             if limit is Limit.DISTANCE and motion.km is not None:
                 offset, slope = motion.km.passage_terms()

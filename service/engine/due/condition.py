@@ -105,14 +105,14 @@ def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, ga
     one doubt drives both. A log-normal variable of coefficient of variation s has skewness s³ + 3 s, so
     s = 2 sinh(asinh(skewness / 2) / 3). Within .007 of that model by simulation, cv .2 to .4.
     """
-    mean = np.maximum(gain.mean_fraction, _SMALLEST_GAIN)
+    mean = gain.mean_fraction + _SMALLEST_GAIN
     with np.errstate(over="ignore"):  # a skewness beyond all bounds counts as the largest
         spread, scale = _law(mean, gain.meter_variance, life_used_sd, rate_cv)
     log_variance = spread * spread
     np.log1p(log_variance, out=log_variance)
     spread *= scale
     spread *= np.subtract(life_left, mean, out=mean)
-    np.maximum(spread, -1.0, out=spread)
+    np.clip(spread, -1.0, np.inf, out=spread)
     with np.errstate(divide="ignore"):  # at the law's lowest value: reached for certain
         score: Floats = np.log1p(spread, out=spread)
     score += np.multiply(log_variance, 0.5, out=mean)
@@ -136,7 +136,7 @@ def _law(
     gain_variance += from_meters
     both *= both
     both += from_meters
-    np.maximum(both, _SMALLEST_VARIANCE, out=both)
+    both += _SMALLEST_VARIANCE
     np.sqrt(both, out=both)
     scale = np.divide(1.0, both, out=both)
     per_gain = np.divide(gain_variance, mean, out=from_meters)
@@ -146,7 +146,7 @@ def _law(
     skewness += np.multiply(per_gain, gain_variance, out=gain_variance)
     for _ in range(3):
         skewness *= scale
-    np.minimum(skewness, _LARGEST_SKEWNESS, out=skewness)
+    np.clip(skewness, 0.0, _LARGEST_SKEWNESS, out=skewness)
     skewness *= 0.5
     # exp(asinh(x) / 3), whose difference from its inverse is 2 sinh(asinh(x) / 3).
     root = skewness * skewness
@@ -155,4 +155,5 @@ def _law(
     root += skewness
     np.cbrt(root, out=root)
     root -= np.divide(1.0, root, out=skewness)
-    return np.maximum(root, _SMALLEST_SPREAD, out=root), scale
+    root += _SMALLEST_SPREAD
+    return root, scale

@@ -7,9 +7,9 @@ import numpy as np
 
 from service.engine.due.block import LimitBlock
 from service.engine.due.joint import FirstLimit, first_probability
-from service.engine.due.limits import FloatArray
 from service.engine.due.motion import Motion
 from service.engine.due.normal import normal_probability
+from service.engine.due.precision import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,29 +20,28 @@ class Course:
     shape (k, n).
     """
 
-    scores: FloatArray
-    reached: FloatArray
-    by_day: FloatArray
+    scores: Floats
+    reached: Floats
+    by_day: Floats
 
 
-def scores_by_day(block: LimitBlock, motion: Motion) -> FloatArray:
+def scores_by_day(block: LimitBlock, motion: Motion) -> Floats:
     """Score each present limit on every grid day, shape (k, n_limits, n), never falling."""
     n_days = motion.days_ahead.size
-    scores = np.empty((n_days, len(block.present), block.vehicle_row.size))
-    scores[0] = block.scores(motion.on_day(0))
+    scores = np.empty((n_days, len(block.present), block.vehicle_row.size), dtype=block.score_type)
+    scores[0] = block.scores(motion.on_day(0), block.score_type)
     for day in range(1, n_days):
-        np.maximum(block.scores(motion.on_day(day)), scores[day - 1], out=scores[day])
+        today = block.scores(motion.on_day(day), block.score_type)
+        np.maximum(today, scores[day - 1], out=scores[day])
     return scores
 
 
-def course_of(first: FirstLimit, scores: FloatArray, n_asked: Sequence[int]) -> Course:
+def course_of(first: FirstLimit, scores: Floats, n_asked: Sequence[int]) -> Course:
     """Follow several limits and the first of them over the grid days.
 
     On each day only the first `n_asked` columns are of interest; the others stand still.
     """
-    course = Course(
-        scores=scores, reached=np.empty_like(scores), by_day=np.empty((len(n_asked), scores.shape[-1]))
-    )
+    course = Course(scores=scores, reached=np.empty_like(scores), by_day=np.empty_like(scores[:, 0]))
     for day, n in enumerate(n_asked):
         today, reached, by_day = scores[day, :, :n], course.reached[day], course.by_day[day]
         between = {pair: dependence.of_first(n) for pair, dependence in first.between.items()}

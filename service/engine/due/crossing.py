@@ -6,12 +6,13 @@ from typing import Final, Protocol
 import numpy as np
 
 from service.engine.due.limits import FloatArray, IntArray
+from service.engine.due.precision import Floats
 
-# A due date is shown as a day; a hundredth of one is never seen.
-DAY_TOLERANCE: Final = 0.01
-
-# What the last step may be wrong by, as a share of its length. Chosen by measured error.
-_STEP_ERROR: Final = 0.3
+# A due date is shown as a day; a thousandth of one is never seen.
+DAY_TOLERANCE: Final = 0.001
+# After a step as short as this a date is right to the tolerance, even one that is known almost for certain, about which
+# interpolation errs most. Chosen by measured error, held by `tests/engine/due/test_precision.py`.
+_LAST_STEP_DAYS: Final = 6e-4
 _MOST_ROUNDS: Final = 60
 _HALVE_AFTER: Final = 6
 N_AROUND: Final = 4
@@ -21,10 +22,10 @@ _LARGEST_INT8: Final = 127
 class Rising(Protocol):
     """A level that only rises with time, and its score, which rises nearly in a straight line."""
 
-    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
+    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> Floats:
         """Give the level of each named column at its own day."""
 
-    def score_of(self, level: FloatArray) -> FloatArray:
+    def score_of(self, level: Floats) -> FloatArray:
         """Turn levels into scores."""
 
 
@@ -33,7 +34,7 @@ class Grid:
     """Levels of n columns on rising days common to all: shapes (k,) and (k, n), k at least 4. They never fall."""
 
     days: FloatArray
-    levels: FloatArray
+    levels: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +56,7 @@ class _Brackets:
         return _Brackets(**{name: getattr(self, name).take(rows, axis=-1) for name in self.__slots__})
 
 
-def crossing_days(rising: Rising, grid: Grid, levels: FloatArray, end_days: FloatArray) -> FloatArray:
+def crossing_days(rising: Rising, grid: Grid, levels: Floats, end_days: FloatArray) -> FloatArray:
     """Find the days ahead at which what rises first reaches each level.
 
     Parameters
@@ -64,8 +65,8 @@ def crossing_days(rising: Rising, grid: Grid, levels: FloatArray, end_days: Floa
         What rises, column by column.
     grid : Grid
         The same on k days, from day 0 to the horizon.
-    levels : ndarray, shape (q, n), float64
-        Levels to reach.
+    levels : ndarray, shape (q, n)
+        Levels to reach, in the precision of the grid's.
     end_days : ndarray, shape (n,), float64
         Day after which each column's crossings are of no interest. [d]
 
@@ -93,8 +94,8 @@ def crossing_days(rising: Rising, grid: Grid, levels: FloatArray, end_days: Floa
         last_point = point
         point, doubt = _next_point(brackets)
         step = np.abs(point * point - last_point * last_point)
-        is_settled = (doubt < DAY_TOLERANCE) & (step * _STEP_ERROR < DAY_TOLERANCE)
-        is_settled |= np.diff(brackets.ends**2, axis=0)[0] < DAY_TOLERANCE
+        is_settled = (doubt < DAY_TOLERANCE) & (step < _LAST_STEP_DAYS)
+        is_settled |= np.diff(brackets.ends**2, axis=0)[0] < _LAST_STEP_DAYS
         answer[brackets.place[is_settled]] = point[is_settled] ** 2
         rest = np.flatnonzero(~is_settled)
         brackets = brackets.take(rest)
@@ -102,7 +103,7 @@ def crossing_days(rising: Rising, grid: Grid, levels: FloatArray, end_days: Floa
     return answer.reshape(levels.shape)
 
 
-def _count_below(rows: FloatArray, levels: FloatArray) -> IntArray:
+def _count_below(rows: Floats, levels: Floats) -> IntArray:
     """Count the grid days before each level is reached, shape (q, n)."""
     count = np.zeros(levels.shape, dtype=np.int8 if len(rows) < _LARGEST_INT8 else np.int16)
     is_below = np.empty(levels.shape, dtype=np.bool_)
@@ -113,7 +114,7 @@ def _count_below(rows: FloatArray, levels: FloatArray) -> IntArray:
 
 
 def _open_brackets(
-    rising: Rising, grid: Grid, levels: FloatArray, n_before: IntArray, end_days: FloatArray
+    rising: Rising, grid: Grid, levels: Floats, n_before: IntArray, end_days: FloatArray
 ) -> tuple[_Brackets, FloatArray]:
     """Bracket what is reached between two grid days of interest, and give a first point in each bracket."""
     n_days, n = grid.levels.shape

@@ -13,10 +13,11 @@ from service.engine.due.block import LimitBlock
 from service.engine.due.limits import FloatArray, IntArray
 from service.engine.due.motion import Motion
 from service.engine.due.normal import normal_probability
+from service.engine.due.precision import Floats
 
 Between = dict[tuple[int, int], Dependence]
 
-_SMALLEST_PROBABILITY: Final = 1e-300
+_SMALLEST_PROBABILITY: Final = 1e-30
 _SMALLEST_ODDS: Final = 1e-16
 
 
@@ -36,34 +37,41 @@ class FirstLimit:
         """Whether the block has one limit only."""
         return len(self.block.present) == 1
 
-    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> FloatArray:
+    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> Floats:
         """Give the level of the named columns, each at its own days ahead, shape (m,)."""
-        scores = self.block.scores(self.block.motion_at(columns, days_ahead))
+        scores = self.block.scores(self.block.motion_at(columns, days_ahead), self.block.score_type)
         if self.is_alone:
-            alone: FloatArray = scores[0]
+            alone: Floats = scores[0]
             return alone
         between = {pair: dependence.of_columns(columns) for pair, dependence in self.between.items()}
         return first_probability(scores, normal_probability(scores), between)
 
-    def level_of(self, probability: FloatArray) -> FloatArray:
+    def level_of(self, probability: FloatArray) -> Floats:
         """Turn the probability that the first limit has been reached into a level."""
-        level: FloatArray = special.ndtri(probability) if self.is_alone else probability
+        level: Floats = special.ndtri(probability) if self.is_alone else probability.astype(precision.WORK)
         return level
 
-    def score_of(self, level: FloatArray) -> FloatArray:
+    def score_of(self, level: Floats) -> FloatArray:
         """Turn a level into its score."""
         if self.is_alone:
-            return level
-        odds = np.clip(level, _SMALLEST_ODDS, 1.0 - _SMALLEST_ODDS)
+            return level.astype(np.float64, copy=False)
+        odds = level.astype(np.float64)
+        np.clip(odds, _SMALLEST_ODDS, 1.0 - _SMALLEST_ODDS, out=odds)
         odds /= 1.0 - odds
         return np.log(odds, out=odds)
 
-    def probability_of(self, level: FloatArray) -> FloatArray:
+    def probability_of(self, level: Floats) -> Floats:
         """Turn a level back into the probability."""
         return normal_probability(level) if self.is_alone else level
 
+    def probability_on(self, motion: Motion) -> Floats:
+        """Give the probability at one time for all columns, in double precision: no rounding hides one more limit."""
+        scores = self.block.scores(motion, np.float64)
+        reached = normal_probability(scores)
+        return reached[0] if self.is_alone else first_probability(scores, reached, self.between)
 
-def first_probability(scores: FloatArray, reached: FloatArray, between: Between) -> FloatArray:
+
+def first_probability(scores: Floats, reached: Floats, between: Between) -> Floats:
     """Give the probability that at least one of two or three limits has been reached.
 
     Parameters
@@ -75,7 +83,7 @@ def first_probability(scores: FloatArray, reached: FloatArray, between: Between)
 
     Returns
     -------
-    ndarray, shape (n,), float64
+    ndarray, shape (n,), precision of `scores`
         Never less than the probability of any one limit: another limit only brings the date forward.
 
     Notes
@@ -84,18 +92,21 @@ def first_probability(scores: FloatArray, reached: FloatArray, between: Between)
     P(AB) P(BC) / P(B), that is, two limits taken as independent given that the third is not reached; within .02 of
     the trivariate distribution and .0005 on average (measured), and on the early side where the limits move together.
     """
-    alive, bounds = 1.0 - reached, scores.astype(precision.WORK)
-    both = {
-        (a, b): alive[a] * alive[b] + dependence.excess(bounds[a], bounds[b])
-        for (a, b), dependence in between.items()
-    }
-    probability: FloatArray = 1.0 - (both[0, 1] if len(scores) == 2 else _three_alive(alive, both))
+    bounds = scores.astype(precision.WORK, copy=False)
+    excess = {(a, b): dependence.excess(bounds[a], bounds[b]) for (a, b), dependence in between.items()}
+    probability: Floats
+    if len(scores) == 2:  # added up from the small, which keeps the digits of small ones
+        probability = reached[0] + reached[1] - reached[0] * reached[1] - excess[0, 1]
+    else:
+        alive = 1.0 - reached
+        both = {(a, b): alive[a] * alive[b] + excess[a, b] for a, b in between}
+        probability = 1.0 - _three_alive(alive, both)
     for one in reached:
         np.maximum(probability, one, out=probability)
-    return np.minimum(probability, 1.0, out=probability)
+    return np.clip(probability, 0.0, 1.0, out=probability)
 
 
-def joined(block: LimitBlock, motion: Motion, scores: FloatArray) -> FirstLimit:
+def joined(block: LimitBlock, motion: Motion, scores: Floats) -> FirstLimit:
     """Join the limits of a block, given its motion and scores on a grid, shape (n_days, n_limits, n).
 
     Notes
@@ -106,11 +117,10 @@ def joined(block: LimitBlock, motion: Motion, scores: FloatArray) -> FirstLimit:
     n_days, n_limits, n = scores.shape
     if n_limits == 1:
         return FirstLimit(block=block, between={})
-    n_before = np.zeros(n, dtype=np.int16)
+    n_before = np.zeros(n, dtype=np.int64)
     for today in scores[: n_days - 1]:
         n_before += (today < 0.0).all(axis=0)
-    columns = np.arange(n, dtype=np.int64)
-    correlations = block.correlations(block.motion_at(columns, motion.days_ahead[n_before, 0]))
+    correlations = block.correlations(motion.on_days(n_before))
     places = combinations(range(n_limits), 2)
     between = {
         (a, b): Dependence.of(correlations[block.present[a], block.present[b]], precision.WORK)
@@ -119,7 +129,7 @@ def joined(block: LimitBlock, motion: Motion, scores: FloatArray) -> FirstLimit:
     return FirstLimit(block=block, between=between)
 
 
-def _three_alive(alive: FloatArray, both: dict[tuple[int, int], FloatArray]) -> FloatArray:
+def _three_alive(alive: Floats, both: dict[tuple[int, int], Floats]) -> Floats:
     chains = (
         both[0, 1] * both[0, 2] / np.maximum(alive[0], _SMALLEST_PROBABILITY),
         both[0, 1] * both[1, 2] / np.maximum(alive[1], _SMALLEST_PROBABILITY),
@@ -127,5 +137,5 @@ def _three_alive(alive: FloatArray, both: dict[tuple[int, int], FloatArray]) -> 
     )
     largest = np.maximum(np.maximum(chains[0], chains[1]), chains[2])
     by_pairs = np.minimum(np.minimum(both[0, 1], both[0, 2]), both[1, 2])
-    alive_all: FloatArray = np.minimum(by_pairs, largest)
+    alive_all: Floats = np.minimum(by_pairs, largest)
     return alive_all

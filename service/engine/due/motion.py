@@ -36,6 +36,18 @@ class MeterTable:
             repeat=self.repeat,
         )
 
+    def on_days(self, places: IntArray) -> "MeterTable":
+        """Take for each column of the block a day of its own."""
+        repeat = np.arange(places.size) if self.repeat is None else self.repeat
+        at = places * self.mean.shape[-1] + repeat
+        return MeterTable(
+            offset=self.offset.take(at),
+            slope=self.slope.take(at),
+            mean=self.mean.take(at),
+            variance=self.variance.take(at),
+            repeat=None,
+        )
+
     def passage_terms(self) -> tuple[FloatArray, FloatArray]:
         """Offset and slope of the passage score, one column a compartment."""
         if self.repeat is None:
@@ -65,6 +77,15 @@ class Motion:
             days_ahead=self.days_ahead[place],
             km=None if self.km is None else self.km.on_day(place),
             hours=None if self.hours is None else self.hours.on_day(place),
+        )
+
+    def on_days(self, places: IntArray) -> "Motion":
+        """Take for each column of the block a day of its own out of a grid."""
+        return Motion(
+            columns=self.columns,
+            days_ahead=self.days_ahead[places, 0],
+            km=None if self.km is None else self.km.on_days(places),
+            hours=None if self.hours is None else self.hours.on_days(places),
         )
 
 

@@ -10,6 +10,7 @@ from service.engine.due.course import course_of, scores_by_day
 from service.engine.due.crossing import N_AROUND, Grid, crossing_days
 from service.engine.due.joint import FirstLimit, joined
 from service.engine.due.limits import FloatArray, IntArray
+from service.engine.due.precision import Floats
 from service.engine.due.shares import far_apart, first_limit_shares
 
 # Steps of the grid that brackets the roots, even in the square root of time. Chosen by measured speed.
@@ -68,9 +69,9 @@ class Reached:
     """Answers without calendar and contamination: shapes (q, n), (w, n), (n,), (n,) and (n_limits, n)."""
 
     days_ahead: FloatArray
-    by_week_end: FloatArray
-    by_now: FloatArray
-    by_end: FloatArray
+    by_week_end: Floats
+    by_now: Floats
+    by_end: Floats
     shares: FloatArray
 
 
@@ -93,7 +94,7 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
     if first.is_alone:
         grid = Grid(days=days, levels=scores[:, 0])
         by_end = _by_end(first, grid, end_days)
-        shares = by_end[np.newaxis]
+        shares = by_end[np.newaxis].astype(np.float64)
     else:
         course = course_of(first, scores, n_asked)
         grid = Grid(days=days, levels=course.by_day)
@@ -104,7 +105,7 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
     return Reached(
         days_ahead=crossing_days(first, grid, levels, end_days),
         by_week_end=first.probability_of(grid.levels[question.days.week_places]),
-        by_now=first.probability_of(grid.levels[0]),
+        by_now=first.probability_on(motion.on_day(0)),
         by_end=by_end,
         shares=shares,
     )
@@ -129,7 +130,7 @@ def _n_asked(question: Question) -> list[int]:
     return n_asked
 
 
-def _by_end(first: FirstLimit, grid: Grid, end_days: FloatArray) -> FloatArray:
+def _by_end(first: FirstLimit, grid: Grid, end_days: FloatArray) -> Floats:
     """Give the probability that a limit is reached by each column's end day."""
     before = np.searchsorted(grid.days, end_days, side="right") - 1
     level = grid.levels[before, np.arange(end_days.size)]

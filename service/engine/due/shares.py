@@ -16,11 +16,11 @@ _STEP: Final = 1.0
 
 _LEAST_RISE: Final = 1e-30
 
-Given: TypeAlias = dict[tuple[int, int], tuple[FloatArray, FloatArray]]
+Given: TypeAlias = dict[tuple[int, int], tuple[Floats, Floats]]
 
 
 def first_limit_shares(
-    first: FirstLimit, course: Course, days: FloatArray, n_asked: Sequence[int], by_end: FloatArray
+    first: FirstLimit, course: Course, days: FloatArray, n_asked: Sequence[int], by_end: Floats
 ) -> FloatArray:
     """Split the probability that a limit is reached by an end day among two or three present limits.
 
@@ -39,7 +39,7 @@ def first_limit_shares(
 
     Returns
     -------
-    ndarray, shape (n_limits, n)
+    ndarray, shape (n_limits, n), float64
         One row for each present limit; they add up to `by_end`.
 
     Notes
@@ -48,7 +48,7 @@ def first_limit_shares(
     that the others are not reached, given that this one just is).
     """
     given = {pair: _given_other(one.correlation) for pair, one in first.between.items()}
-    shares: FloatArray = np.zeros_like(course.scores[0])
+    shares = np.zeros_like(course.scores[0])
     split = np.zeros_like(by_end)
     before: int | None = None
     for day in far_apart(days):
@@ -61,8 +61,11 @@ def first_limit_shares(
         shares[:, :n] += weights
         split[:n] = until_now
         before = day
-    shares += (by_end - split) / len(shares)
-    return shares
+    # Seven digits add up to by_end only nearly.
+    exact: FloatArray = shares.astype(np.float64)
+    exact += _LEAST_RISE
+    exact *= by_end / np.add.reduce(exact, axis=0)
+    return exact
 
 
 def far_apart(days: FloatArray) -> list[int]:
@@ -72,18 +75,17 @@ def far_apart(days: FloatArray) -> list[int]:
     return places
 
 
-def _given_other(correlation: Floats) -> tuple[FloatArray, FloatArray]:
+def _given_other(correlation: Floats) -> tuple[Floats, Floats]:
     """Correlation of two scores, and one by the standard deviation that either has, given the other."""
-    r: FloatArray = correlation.astype(np.float64)
-    return r, 1.0 / np.sqrt(1.0 - r * r)
+    return correlation, 1.0 / np.sqrt(1.0 - correlation * correlation)
 
 
-def _rises_before_others(given: Given, course: Course, before: int | None, day: int, n: int) -> FloatArray:
+def _rises_before_others(given: Given, course: Course, before: int | None, day: int, n: int) -> Floats:
     """Rise of each limit's probability since the day before, times that the others are not reached by halfway.
 
     For the first n columns.
     """
-    rises: FloatArray = course.reached[day, :, :n].copy()
+    rises: Floats = course.reached[day, :, :n].copy()
     middles = course.scores[day, :, :n]
     if before is not None:
         rises -= course.reached[before, :, :n]
@@ -96,6 +98,5 @@ def _rises_before_others(given: Given, course: Course, before: int | None, day: 
         not_reached = normal_probability(scores)
         rises[a] *= not_reached[0]
         rises[b] *= not_reached[1]
-    # Where nothing rises, the mass is split evenly.
-    rises += _LEAST_RISE
-    return rises
+    # Where nothing rises, or rounding has it fall, the mass is split evenly.
+    return np.clip(rises, _LEAST_RISE, 1.0, out=rises)

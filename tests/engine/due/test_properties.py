@@ -109,7 +109,7 @@ def test_quantiles_and_weeks_tell_the_same(seed: int) -> None:
 
 @given(seeds)
 def test_one_more_limit_never_delays(seed: int) -> None:
-    """Each kind of limit taken away in turn; .02 days is twice the tolerance of a date."""
+    """Each kind of limit taken away in turn; .02 days is well above the tolerance of a date."""
     fleet = Fleet(seed)
     all_limits = fleet.ask()
     nothing = np.full(fleet.limits.vehicle_row.size, np.nan)
@@ -166,6 +166,11 @@ def test_order_and_block_size_do_not_change_a_bit(seed: int, block_rows: int) ->
     assert_same_bits(whole, fleet.ask(block_rows=block_rows))
     order = np.random.default_rng(seed).permutation(fleet.limits.vehicle_row.size)
     assert_same_bits(whole, fleet.ask(pick(fleet.limits, order), block_rows=block_rows), order)
+
+
+def test_a_block_as_large_as_they_come_says_what_small_ones_say() -> None:
+    fleet = Fleet(28, n_vehicles=6_000)
+    assert_same_bits(fleet.ask(), fleet.ask(block_rows=1_000))
 
 
 @given(seeds)
