@@ -1,11 +1,12 @@
 """How long it takes to take readings in: 10,000 of them in one call, validated, screened and stored.
 
-The raw baseline is the driver's own way with many rows, `executemany` or binary COPY, with the same rows in the same
-order into the same table, for an organisation whose fleet and earlier readings are the same: every key, check and index,
-the same fill of the trees, one transaction that reaches the disk on SQLite (the server of the tests syncs for neither
-side). It gets the rows as the driver takes them. On SQLite it is not the fastest there is: a hundred rows a statement, as
-the service stores them, take two thirds to three quarters of its time. Reading a body, finding vehicles, screening and answering are the service's
-own, so all of that counts against it, and so does HTTP within this process. The figure to watch is the ratio.
+The raw baseline is the driver's own way with many rows, `executemany` or binary COPY, with the same rows in the
+same order into the same table, for an organisation whose fleet and earlier readings are the same: every key, check
+and index, the same fill of the trees, one transaction that reaches the disk on SQLite (the server of the tests
+syncs for neither side). It gets the rows as the driver takes them. On SQLite it is not the fastest there is: a
+hundred rows a statement, as the service stores them, take two thirds to three quarters of its time. Reading a body,
+finding vehicles, screening and answering are the service's own, so all of that counts against it, and so does HTTP
+within this process. The figure to watch is the ratio.
 """
 
 import gc
