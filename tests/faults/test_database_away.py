@@ -92,6 +92,7 @@ def test_a_database_that_was_away_loses_and_doubles_nothing(server: Any, store: 
     assert book.statuses[503] > 0
     assert differences(book, stored, CHUNK_ROWS) == {"lost": 0, "doubled": 0, "torn": 0, "phantom": 0}
     assert len(stored) == sum(len(batch.rows) for batch in book.batches)
+    assert seconds < 1.0, "a database that is there again is used at once"
     record_property("seconds until reads recovered", round(seconds, 1))
     record_property("batches sent again, readings", f"{n_unknown} {len(stored)}")
 

@@ -20,6 +20,32 @@ OF_ANOTHER_FORMAT = {"take_fleet_document"}
 STORES_NOTHING = {"plan_exchange", "plan_policy"}
 """A question too long for an address; whoever may read may ask it."""
 
+FOR_ADMINISTRATORS = {
+    "add_machine_source",
+    "change_machine_source",
+    "change_organisation",
+    "create_token",
+    "end_machine_source",
+    "end_subscription",
+    "get_calendar_feed",
+    "get_subscription",
+    "list_calendar_feeds",
+    "list_changes",
+    "list_deliveries",
+    "list_subscriptions",
+    "list_tokens",
+    "make_calendar_feed",
+    "pull_machine_source",
+    "retry_delivery",
+    "revoke_calendar_feed",
+    "revoke_token",
+    "rotate_machine_source_secret",
+    "rotate_subscription_secret",
+    "rotate_token",
+    "subscribe",
+}
+"""Who may do what, who is told, who may send; nobody without that scope, whatever else he may do."""
+
 OPEN_TO_ALL = OPERATORS_OWN | OPENED_BY_THEIR_ADDRESS | OPENED_BY_A_SIGNATURE
 """Operations that ask for no token; a new one has to be entered here by somebody who means it."""
 

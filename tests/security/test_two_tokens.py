@@ -16,7 +16,7 @@ from service.domain.roles import Scope
 from service.store.repositories.access import hash_secret
 from service.store.tables.access import Token
 from service.store.tables.all import SQLModel
-from tests.security.operations import OF_ANOTHER_FORMAT, OPEN_TO_ALL, Operation
+from tests.security.operations import FOR_ADMINISTRATORS, OF_ANOTHER_FORMAT, OPEN_TO_ALL, Operation
 from tests.security.world import MARK, World, found_world, send
 from tests.service_fixtures import START, Operator
 
@@ -139,6 +139,27 @@ def test_a_token_that_may_only_read_writes_nothing(world, operations, database, 
                 wrong.append(f"{name}: {answer.status_code}")
     assert wrong == []
     assert everything() == before
+
+
+def test_whoever_may_do_everything_but_administer_does_not_administer(
+    world, operations, database, everything
+):
+    member = _with_token(
+        database, world.operator, scopes=[scope for scope in Scope if scope is not Scope.ADMIN]
+    )
+    wrong = []
+    for name in sorted(FOR_ADMINISTRATORS):
+        before = everything()
+        kind, body = _bodies(world, operations[name])[0]
+        answer = send(member, operations[name], world, body=body, kind=kind)
+        if answer.status_code != 403 or everything() != before:
+            wrong.append(f"{name}: {answer.status_code}")
+    for name, operation in operations.items():
+        if operation.is_secured and name not in FOR_ADMINISTRATORS:
+            kind, body = _bodies(world, operation)[0]
+            if send(member, operation, world, body=body, kind=kind).status_code == 403:
+                wrong.append(f"{name}: is for administrators as well")
+    assert wrong == []
 
 
 @pytest.mark.parametrize("scope", [scope for scope in Scope if scope is not Scope.READ])
