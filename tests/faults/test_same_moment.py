@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import pytest
+from sqlmodel import col, select
 
 from service.store.repositories.depots import add_depot_once
 from service.store.tables.organisation import Depot
@@ -130,6 +131,59 @@ def test_of_two_edits_of_the_same_version_one_is_refused(operator):
         for duty in ("severe", "mixed")
     ]
     assert sorted(answer.status_code for answer in at_once(calls)) == [200, 412]
+
+
+def test_an_order_is_placed_cancelled_and_received_once(operator):
+    """OWASP ASVS 5.0, 2.3.4: of several who decide at the same moment one does, and the stock shows it once."""
+    fluid = {"fluid": "ATF-A", "kind": "axle", "packs": [{"litres": 20, "price_minor": 16_500}]}
+    assert operator.post("/v1/fluids", fluid).status_code == 201
+    order = {
+        "fluid": "ATF-A",
+        "packs": [{"count": 3, "litres": 20}],
+        "expected_on": "2026-05-11",
+        "state": "planned",
+    }
+    whole = {"packs": order["packs"]}
+
+    def decided(*steps: tuple[str, Any], n_times: int = 4) -> tuple[Counter[int], str]:
+        path = f"/v1/purchase-orders/{made['id']}"
+        calls = [lambda step=step: operator.post(f"{path}/{step[0]}", step[1]) for step in steps] * n_times
+        statuses = Counter(answer.status_code for answer in at_once(calls))
+        return statuses, operator.get(path).json()["state"]
+
+    made = operator.post("/v1/purchase-orders", order).json()
+    assert decided(("place", {"expected_on": "2026-05-11"})) == ({200: 1, 409: 3}, "placed")
+    assert decided(("receive", whole)) == ({200: 1, 409: 3}, "received")
+    made = operator.post("/v1/purchase-orders", order).json()
+    assert decided(("cancel", None)) == ({200: 1, 409: 3}, "cancelled")
+    made = operator.post("/v1/purchase-orders", {**order, "state": "placed"}).json()
+    statuses, state = decided(("cancel", None), ("receive", whole), n_times=2)
+    assert statuses == {200: 1, 409: 3}
+    litres = sum(row["litres"] for row in operator.get("/v1/stock/movements").json()["movements"])
+    assert litres == {"received": 120.0, "cancelled": 60.0}[state]
+
+
+def test_nothing_is_left_of_what_is_posted_while_its_vehicle_goes(operator, database):
+    from service.store.tables.readings import Reading
+    from service.store.tables.vehicles import Vehicle
+
+    for number in range(4):
+        assert operator.post("/v1/vehicles", VAN | {"vehicle": f"VAN-{number}"}).status_code == 201
+        name = f"VAN-{number}"
+        row = {"vehicle": name, "odometer": 84_000.0}
+        calls = [
+            lambda day=day, row=row: operator.post(
+                "/v1/readings", {"readings": [row | {"taken_at": f"2026-04-{day:02d}T07:30:00Z"}]}
+            )
+            for day in range(1, 9)
+        ]
+        answers = at_once([lambda name=name: operator.delete(f"/v1/vehicles/{name}"), *calls])
+        assert answers[0].status_code in {204, 409}
+        assert {answer.status_code for answer in answers[1:]} <= {200, 422}
+    with database.engine.connect() as connection:
+        known = {key for (key,) in connection.execute(select(col(Vehicle.id)))}
+        held = {key for (key,) in connection.execute(select(col(Reading.vehicle_id)))}
+    assert held <= known
 
 
 @pytest.mark.parametrize("seconds", [3.0])
