@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from service.api.schemas.readings import ReadingResults
+from service.store.repositories import reading_owners
 
 VAN = {"vehicle": "VAN-07", "class": "van"}
 
@@ -68,6 +69,23 @@ def test_what_is_not_nothing_and_less_than_a_meter_shows_is_refused(fleet):
         reading(5, 0.001, engine_hours=0.05),
     )
     assert [row["reason"] for row in answer.json()["results"]] == [None, *["out_of_range"] * 3, None]
+
+
+@pytest.mark.parametrize("many", [1, 1_000])
+def test_vehicles_are_found_one_by_one_or_with_the_whole_fleet(fleet, join, monkeypatch, many):
+    monkeypatch.setattr(reading_owners, "MANY_NAMES", many)
+    join("Others").post("/v1/vehicles", {"vehicle": "THEIRS", "class": "van"})
+    fleet.post("/v1/vehicles", {"vehicle": "RETIRED", "class": "van"})
+    assert fleet.delete("/v1/vehicles/RETIRED").status_code == 204
+    for day in (1, 2):
+        names = ("VAN-07", "RETIRED", "THEIRS", "TRUCK-1", fleet.get("/v1/vehicles/VAN-07").json()["id"])
+        rows = [
+            reading(day, 84_000 + 60 * day) | {"vehicle": name, "engine_hours": 9.0 * day + place}
+            for place, name in enumerate(names)
+        ]
+        told = [row["reason"] for row in send(fleet, *rows).json()["results"]]
+        assert told[1:4] == ["unknown_vehicle", "unknown_vehicle", None], told
+        assert told[4] != "unknown_vehicle"
 
 
 def test_a_call_of_which_nothing_can_be_stored_is_a_422_that_names_the_rows(fleet):
