@@ -5,6 +5,7 @@ import sys
 from typing import Literal
 
 import structlog
+from structlog.tracebacks import ExceptionDictTransformer
 
 
 def configure_logs(form: Literal["json", "text"], level: str) -> None:
@@ -14,9 +15,14 @@ def configure_logs(form: Literal["json", "text"], level: str) -> None:
         structlog.stdlib.add_log_level,
         structlog.processors.TimeStamper(fmt="iso", utc=True),
     ]
-    last: list[structlog.typing.Processor] = [structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty())]
+    # Both would add the variables of every frame to a failure: tokens, passwords and what people wrote.
+    plain = structlog.dev.ConsoleRenderer(
+        colors=sys.stderr.isatty(), exception_formatter=structlog.dev.plain_traceback
+    )
+    frames = structlog.processors.ExceptionRenderer(ExceptionDictTransformer(show_locals=False))
+    last: list[structlog.typing.Processor] = [plain]
     if form == "json":
-        last = [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer()]
+        last = [frames, structlog.processors.JSONRenderer()]
     structlog.configure(
         processors=[*shared, structlog.stdlib.ProcessorFormatter.wrap_for_formatter],
         logger_factory=structlog.stdlib.LoggerFactory(),

@@ -98,6 +98,7 @@ def test_a_lock_that_is_held_too_long_refuses_writers_and_answers_readers(store:
             assert [answer.status_code for answer in reads.result()] == [200] * 5
         assert _register(node, secret, 0).status_code == 201, "what was refused was not stored"
         assert store.execute("SELECT count(*) FROM vehicle") == [(2,)]
+        assert secret not in node.log.read_text(), "a failure is logged without what was in its variables"
 
 
 @pytest.mark.slow
