@@ -167,6 +167,7 @@ def _sqlite_engine(url: str, pool_size: int, timeout_seconds: float, synchronous
     engine = create_engine(
         url,
         json_serializer=_json_text,
+        hide_parameters=True,  # errors are logged
         connect_args={"isolation_level": None, "check_same_thread": False, "timeout": timeout_seconds},
         pool_size=pool_size,
         max_overflow=pool_size,
@@ -202,6 +203,7 @@ def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engi
     engine = create_engine(
         url,
         json_serializer=_json_text,
+        hide_parameters=True,  # errors are logged
         connect_args={"options": settings, "connect_timeout": max(2, int(timeout_seconds))},
         pool_size=pool_size,
         max_overflow=pool_size,

@@ -5,6 +5,8 @@ import subprocess
 import sys
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
 
 PROGRAM = """
 import sys
@@ -36,3 +38,10 @@ def test_no_variable_of_a_failure_is_in_the_log(form):
     if form == "json":
         lines = [json.loads(line) for line in ran.stderr.splitlines()]
         assert [line["event"] for line in lines] == ["it_failed", "its own words"]
+
+
+def test_no_value_of_a_statement_that_failed_is_in_its_error(database):
+    with pytest.raises(DBAPIError) as caught, database.engine.connect() as connection:
+        connection.execute(text("SELECT :value FROM nowhere"), {"value": "very-secret"})
+    assert "nowhere" in str(caught.value)
+    assert "very-secret" not in str(caught.value)
