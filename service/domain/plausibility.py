@@ -30,9 +30,13 @@ class Bounds:
     def check(self, pointer: str, value: float) -> float:
         """Give the number back, minus zero as zero, or refuse it and say what would be right."""
         if not self.hold(value):
-            least = f"0, or between {self.finest:,.12g}" if self.finest else f"between {self.minimum:,.12g}"
-            raise InvalidInputError.at(pointer, f"Must be {least} and {self.maximum:,.12g}. {self.reason}")
+            raise InvalidInputError.at(pointer, self._told(value))
         return value + 0.0
+
+    def _told(self, value: float) -> str:
+        if 0.0 < abs(value) < self.finest:
+            return f"Finer than any meter shows: must be 0, or at least {self.finest:,.12g}."
+        return f"Must be between {self.minimum:,.12g} and {self.maximum:,.12g}. {self.reason}"
 
 
 # Finer than any meter shows: a metre, and a third of a second. Buses of vehicles tell 5 m and 0.05 h; from memory.
