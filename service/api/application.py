@@ -101,6 +101,8 @@ def build_api(
         lifespan=lifespan,
         docs_url=None,
         redoc_url=None,
+        # A redirection would name the host that the sender named.
+        redirect_slashes=False,
     )
     app.state.database = database
     app.state.clock = clock
@@ -116,11 +118,7 @@ def build_api(
         app.include_router(router, prefix="/v1")
     app.add_middleware(
         InTurn,
-        turns=Turns(
-            n_threads=threads_for(database),
-            is_one_writer=database.is_sqlite,
-            longest_wait_seconds=database.timeout_seconds,
-        ),
+        turns=Turns(threads_for(database), is_one_writer=database.is_sqlite),
         known=app.state.known_callers,
     )
     app.add_middleware(

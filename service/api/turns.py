@@ -42,6 +42,11 @@ UPLOAD_TYPE: Final = "text/csv"
 SQLITE_THREADS: Final = 4
 """More threads fight over the interpreter lock: 40 answer a quarter of the requests that 4 do."""
 
+LONGEST_WAIT_SECONDS: Final = 4.5
+"""For a place: who hears within five seconds that the others are stuck can still do something else. Who has a place may
+wait longer, for a lock.
+"""
+
 RETRY_AFTER_SECONDS: Final = 5
 RETRY_AFTER_FULL_SECONDS: Final = 1
 NO_PLACE: Final = "Too many calls at once; nothing was stored, send the same call again."
@@ -82,8 +87,7 @@ def threads_for(database: Database) -> int:
 class Turns:
     """The places that requests take, by kind."""
 
-    def __init__(self, n_threads: int, *, is_one_writer: bool, longest_wait_seconds: float) -> None:
-        self._longest_wait_seconds = longest_wait_seconds
+    def __init__(self, n_threads: int, *, is_one_writer: bool) -> None:
         self._places = {
             Work.READ: FairPlaces(n_threads),
             Work.WRITE: FairPlaces(1 if is_one_writer else max(1, n_threads // 2)),
@@ -101,7 +105,7 @@ class Turns:
             If the queue is full.
         """
         try:
-            await asyncio.wait_for(self._places[work].take(key), self._longest_wait_seconds)
+            await asyncio.wait_for(self._places[work].take(key), LONGEST_WAIT_SECONDS)
         except TimeoutError:
             raise NoPlaceError from None
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from sqlalchemy import text
 
+from service.api.turns import LONGEST_WAIT_SECONDS
 from tests.faults.ingest import sender
 from tests.faults.nodes import Node, Store, serving
 
@@ -17,7 +18,7 @@ TIMEOUT_SECONDS = 2
 SHORT_SECONDS = 0.7
 N_CALLS = 12
 SETTINGS = {"DATABASE_TIMEOUT_SECONDS": str(TIMEOUT_SECONDS), "DATABASE_POOL_SIZE": "4"}
-LONGEST_SECONDS = 2 * TIMEOUT_SECONDS + 1
+LONGEST_SECONDS = LONGEST_WAIT_SECONDS + TIMEOUT_SECONDS + 1
 """A wait for a place, a wait for the lock, and the answer itself."""
 
 WRITERS_OUT = "LOCK TABLE vehicle IN EXCLUSIVE MODE"
@@ -99,6 +100,23 @@ def test_a_lock_that_is_held_too_long_refuses_writers_and_answers_readers(store:
         assert _register(node, secret, 0).status_code == 201, "what was refused was not stored"
         assert store.execute("SELECT count(*) FROM vehicle") == [(2,)]
         assert secret not in node.log.read_text(), "a failure is logged without what was in its variables"
+
+
+@pytest.mark.slow
+def test_who_gets_no_place_hears_of_it_within_five_seconds(store: Store):
+    _, secret = store.found()
+    with (
+        serving(store, **SETTINGS | {"DATABASE_TIMEOUT_SECONDS": "7"}) as node,
+        held(store),
+        ThreadPoolExecutor(N_CALLS) as pool,
+    ):
+        calls = [pool.submit(_timed, _register, node, secret, number) for number in range(N_CALLS)]
+        answers = [call.result() for call in calls]
+    assert {answer.status_code for answer, _ in answers} == {503}
+    early = [seconds for _, seconds in answers if seconds < 5.0]
+    late = [seconds for _, seconds in answers if seconds >= 7.0]
+    assert len(early) + len(late) == N_CALLS
+    assert 1 <= len(late) <= 2, "only who had a place waits for the lock"
 
 
 @pytest.mark.slow
