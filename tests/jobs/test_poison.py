@@ -1,5 +1,7 @@
 """One organisation whose data break a job is alone with it: the others' work is done, and somebody hears of it."""
 
+from datetime import timedelta
+
 import pytest
 from sqlmodel import select
 
@@ -49,6 +51,9 @@ def test_a_list_that_cannot_be_drafted_keeps_no_other_from_coming_out(keys, data
     assert run_weekly(database, clock.now(), "node") == N_ORGANISATIONS - 1
     assert with_lists(database) == {*keys} - {keys[1]}
     assert failures(database) == [(keys[1], "ZeroDivisionError")]
+    clock.advance(timedelta(seconds=30))
+    assert run_weekly(database, clock.now(), "node") == 0
+    assert failures(database) == [(keys[1], "ZeroDivisionError")], "a tick later it is no other failure"
 
 
 def test_a_zone_that_is_no_longer_one_keeps_no_other_from_its_list_and_is_alerted(keys, database, clock):

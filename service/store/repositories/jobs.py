@@ -56,19 +56,13 @@ def note_failure(
     node: str,
     reason: tuple[str, str],
 ) -> None:
-    """Keep a failed run, its code and what was said, for somebody to see."""
-    code, detail = reason
-    session.add(
-        JobFailure(
-            organisation_id=organisation_id,
-            job=job,
-            period=period,
-            at=now,
-            code=code,
-            detail=detail[:1000],
-            node=node,
-        )
-    )
+    """Keep a failed run, its code and what was said, for somebody to see; failing likewise again renews that row."""
+    code, detail = reason[0], reason[1][:1000]
+    row = latest_failure(session, organisation_id, job, period)
+    if row is None or (row.code, row.detail) != (code, detail):
+        row = JobFailure(organisation_id=organisation_id, job=job, period=period, code=code, detail=detail)
+    row.at, row.node = now, node
+    session.add(row)
 
 
 def latest_failure(session: Session, organisation_id: int, job: str, period: str) -> JobFailure | None:
