@@ -88,3 +88,10 @@ def test_whoever_is_known_pays_for_nobody_s_guesses(operator, join):
     token = next(one["id"] for one in operator.get("/v1/tokens").json()["tokens"])
     assert operator.delete(f"/v1/tokens/{token}").status_code == 204
     assert [operator.get("/v1/vehicles").status_code for _ in range(2)] == [401, 429]
+
+
+@pytest.mark.parametrize("path", ["/v1/vehicles/", "/vehicles/", "/v1/vehicles/VAN-1/"])
+def test_no_answer_leads_to_a_host_that_the_sender_named(operator, path):
+    answer = operator.get(path, headers={"Host": "elsewhere.example"}, follow_redirects=False)
+    assert "elsewhere" not in answer.headers.get("Location", "")
+    assert answer.status_code == 404
