@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Mapping
 from hashlib import sha256
 from typing import Any
+from urllib.parse import quote, urlencode
 
 from fastapi import Request, Response
 from pydantic import BaseModel
@@ -93,9 +94,15 @@ def number_in(cursor: str | None, name: str) -> int | None:
     return number
 
 
+def address_of(request: Request) -> str:
+    """Path of a call as it stands in addresses: what came decoded is encoded again."""
+    return quote(request.scope["path"], errors="replace")
+
+
 def next_link(request: Request, position: Mapping[str, Any] | None) -> dict[str, str]:
     """Link header (RFC 8288) to the next page, nothing on the last one."""
     if position is None:
         return {}
-    url = request.url.include_query_params(cursor=encode_cursor(position))
-    return {"Link": f'<{url.path}?{url.query}>; rel="next"'}
+    asked = [(name, value) for name, value in request.query_params.multi_items() if name != "cursor"]
+    query = urlencode([*asked, ("cursor", encode_cursor(position))])
+    return {"Link": f'<{address_of(request)}?{query}>; rel="next"'}

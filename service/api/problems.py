@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from service import errors
+from service.api.answers import address_of
 from service.api.secret_paths import loggable_path
 
 log = structlog.get_logger("api")
@@ -87,7 +88,7 @@ def render_problem(
         title=HTTPStatus(status).phrase,
         status=status,
         detail=detail,
-        instance=request.url.path.encode("ascii", "replace").decode(),
+        instance=address_of(request),
         request_id=getattr(request.state, "request_id", None),
         errors=[ProblemField(pointer=field.pointer, detail=field.detail) for field in fields],
     )

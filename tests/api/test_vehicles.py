@@ -39,6 +39,28 @@ def test_vehicles_are_listed_a_page_at_a_time_along_the_link_header(operator):
     assert seen == [f"VAN-{number}" for number in range(5)]
 
 
+@pytest.mark.parametrize("number", ["Łódź 1", "СА 1234 ВР", "50% #1?", "B-XY 123"])
+def test_links_and_problems_hold_an_address_whatever_the_number_is_written_in(operator, number):
+    """RFC 8288, 3.1 and RFC 9457, 3.1.5: a link's target and a problem's instance are URI references."""
+    created = operator.post("/v1/vehicles", VAN | {"vehicle": number})
+    address = created.headers["Location"]
+    rows = [
+        {"vehicle": number, "taken_at": f"2026-04-0{day}T08:00:00Z", "odometer": 1000 + day}
+        for day in (1, 2, 3)
+    ]
+    assert operator.post("/v1/readings", {"readings": rows}).json()["accepted"] == 3
+    seen, path = [], f"{address}/readings?limit=2"
+    while path:
+        page = operator.get(path)
+        assert page.status_code == 200, page.text
+        seen += [reading["odometer"] for reading in page.json()["readings"]]
+        path = page.links.get("next", {}).get("url")
+        assert path is None or path.startswith(f"{address}/readings?")
+    assert seen == [1001, 1002, 1003]
+    refused = operator.post(f"{address}/compartments", {"kind": "gearbox"})
+    assert refused.json()["instance"] == f"{address}/compartments"
+
+
 @pytest.mark.parametrize("number", ["1_0", "%2B5", "5.0", "%205", "٥", "0x5", "-1", "0", "501", "9" * 30, ""])
 @pytest.mark.parametrize("address", ["vehicles?limit=", "stock/forecast?weeks=", "audit?object_number="])
 def test_a_number_in_an_address_is_plain_digits(operator, address, number):
