@@ -11,7 +11,7 @@ import typer
 
 from service.cli.context import EXIT_UNAVAILABLE, load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
-from service.jobs.spare_memory import give_back_memory
+from service.jobs.spare_memory import give_back_memory, share_one_heap
 from service.logs import configure_logs
 from service.main import build_app, build_database, build_scheduler
 from service.settings import Settings
@@ -41,6 +41,7 @@ def run_server(settings: Settings, announce: Callable[[], None] | None = None) -
     from service.api.connections import protocol_with_patience
 
     configure_logs(settings.log_format, settings.log_level)
+    share_one_heap()
     gc.disable()
     app = build_app(settings)
     # What was built by now stays: looking through it for garbage costs a bulk call a third of its time.
@@ -79,6 +80,7 @@ def run_scheduler(
     """
     with opened_database() as (database, clock, settings):
         configure_logs(settings.log_format, settings.log_level)
+        share_one_heap()
         work = build_scheduler(settings, database, clock)
         if once:
             work.tick()

@@ -58,11 +58,22 @@ def note_failure(
 ) -> None:
     """Keep a failed run, its code and what was said, for somebody to see; failing likewise again renews that row."""
     code, detail = reason[0], reason[1][:1000]
-    row = latest_failure(session, organisation_id, job, period)
-    if row is None or (row.code, row.detail) != (code, detail):
-        row = JobFailure(organisation_id=organisation_id, job=job, period=period, code=code, detail=detail)
-    row.at, row.node = now, node
-    session.add(row)
+    before = latest_failure(session, organisation_id, job, period)
+    if before is not None and (before.code, before.detail) == (code, detail):
+        before.at, before.node = now, node
+        session.add(before)
+        return
+    session.add(
+        JobFailure(
+            organisation_id=organisation_id,
+            job=job,
+            period=period,
+            at=now,
+            code=code,
+            detail=detail,
+            node=node,
+        )
+    )
 
 
 def latest_failure(session: Session, organisation_id: int, job: str, period: str) -> JobFailure | None:
