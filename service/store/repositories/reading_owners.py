@@ -1,8 +1,8 @@
 """Whose readings a batch brings: vehicles by the names that the sender uses, locked before anything is read of them."""
 
 import json
-from collections.abc import Sequence
-from itertools import compress
+from collections.abc import Mapping, Sequence
+from itertools import chain, compress
 from typing import Any, Final, NamedTuple
 
 from sqlmodel import Session
@@ -11,9 +11,9 @@ from service.domain.external_ids import IdKind, format_id, parse_id
 from service.store.bulk import fetch_tuples
 from service.store.in_lists import cut, written
 
-# On PostgreSQL one writer at a time changes what is known of a vehicle, in the order of ids, so that two writers cannot
-# wait for each other; what is known is read once the locks are held, by a statement of its own, which alone sees what
-# the writer before wrote. On SQLite they queue.
+# On PostgreSQL one writer at a time changes what is known of a vehicle. All are locked by one statement in the order of
+# ids, so that two writers cannot wait for each other whatever names they use; what is known is read once the locks are
+# held, by a statement of its own, which alone sees what the writer before wrote. On SQLite they queue.
 _ON_SQLITE: Final = """
     SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class,
         CASE length(vehicle_usage.reading_end) WHEN ?1 THEN vehicle_usage.reading_end ELSE x'' END
@@ -26,9 +26,10 @@ MANY_NAMES: Final = 1_000
 
 _ON_POSTGRESQL: Final = """
     SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class FROM vehicle
-    WHERE vehicle.{key} = ANY ({wanted}) AND vehicle.organisation_id = %s AND vehicle.retired_at IS NULL
+    WHERE vehicle.organisation_id = %s AND ({condition}) AND vehicle.retired_at IS NULL
     ORDER BY vehicle.id FOR NO KEY UPDATE
 """
+_KINDS: Final = {"id": "bigint", "reference": "text"}
 _ENDS_ON_POSTGRESQL: Final = """
     SELECT coalesce(array_agg(vehicle_id), ARRAY[]::integer[]), coalesce(string_agg(reading_end, ''), '')
     FROM vehicle_usage WHERE vehicle_id = ANY ({wanted}) AND organisation_id = %s AND length(reading_end) = %s
@@ -57,15 +58,15 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
     Vehicles that nobody asked for may be among them.
     """
     prefix = f"{IdKind.VEHICLE}_"
-    numbers = {name: parse_id(IdKind.VEHICLE, name) for name in names if name.startswith(prefix)}
-    ids = [number for number in numbers.values() if number is not None]
-    rows: list[tuple[Any, ...]] = []
-    if ids:
-        by_id = _fetch(session, organisation_id, ids, end_size, "id", "bigint")
-        rows += [(format_id(IdKind.VEHICLE, row[1]), *row[1:]) for row in by_id]
+    numbers = (parse_id(IdKind.VEHICLE, name) for name in names if name.startswith(prefix))
+    ids = [number for number in numbers if number is not None]
+    wanted: dict[str, Sequence[Any]] = {"id": ids} if ids else {}
     if len(ids) < len(names):
-        # An id cannot be a vehicle's own number, so nothing is found twice.
-        rows += _fetch(session, organisation_id, names, end_size, "reference", "text")
+        wanted["reference"] = names
+    rows = _fetch(session, organisation_id, wanted, end_size) if names else []
+    if ids:
+        # An id cannot be a vehicle's own number, so no name stands for two.
+        rows += [(format_id(IdKind.VEHICLE, row[1]), *row[1:]) for row in rows]
     columns = list(zip(*rows, strict=True)) or [()] * 5
     if session.get_bind().dialect.name == "sqlite":
         ended, ends = list(compress(columns[1], columns[4])), b"".join(columns[4])
@@ -76,11 +77,19 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
 
 
 def _fetch(
-    session: Session, organisation_id: int, wanted: Sequence[Any], end_size: int, key: str, kind: str
+    session: Session, organisation_id: int, wanted: Mapping[str, Sequence[Any]], end_size: int
 ) -> list[tuple[Any, ...]]:
-    if session.get_bind().dialect.name != "sqlite":
-        statement = _ON_POSTGRESQL.format(key=key, wanted=cut(kind))
-        return fetch_tuples(session, statement, (written(wanted), organisation_id))
+    if session.get_bind().dialect.name == "sqlite":
+        parts = (_fetch_unlocked(session, organisation_id, *one, end_size) for one in wanted.items())
+        return list(chain.from_iterable(parts))
+    condition = " OR ".join(f"vehicle.{key} = ANY ({cut(_KINDS[key])})" for key in wanted)
+    values = organisation_id, *map(written, wanted.values())
+    return fetch_tuples(session, _ON_POSTGRESQL.format(condition=condition), values)
+
+
+def _fetch_unlocked(
+    session: Session, organisation_id: int, key: str, wanted: Sequence[Any], end_size: int
+) -> list[tuple[Any, ...]]:
     if len(wanted) >= MANY_NAMES and _is_most_of_fleet(session, organisation_id, len(wanted)):
         statement = _ON_SQLITE.format(source="vehicle", condition="TRUE")
         return fetch_tuples(session, statement, (end_size, organisation_id))
