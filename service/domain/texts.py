@@ -13,8 +13,11 @@ NOTE_CHARACTERS: Final = 4_000
 _BIDI_CONTROLS: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _LINE_SEPARATORS: Final = frozenset("\u2028\u2029")
 _NOTE_CONTROLS: Final = frozenset("\n\t")
-_BLANK: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
-"""Letters and marks that are drawn as nothing, beside those of the categories of spaces and formats."""
+_UNSEEN: Final = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2065\u2800\u3164\uffa0").union(
+    *(map(chr, codes) for codes in (range(0x180B, 0x1810), range(0xFE00, 0xFE10), range(0xFFF0, 0xFFF9))),
+    map(chr, range(0xE0000, 0xE1000)),
+)
+"""Drawn as nothing, beside the category of formats: Unicode's Default_Ignorable_Code_Point, and empty Braille."""
 
 _LONGEST_COMPOSITION: Final = 4
 """How many characters may compose into one; a bound on work before normalising, not a rule of its own."""
@@ -34,7 +37,7 @@ def clean_note(pointer: str, value: str, *, maximum: int = NOTE_CHARACTERS) -> s
 def clean_vehicle_reference(pointer: str, value: str) -> str:
     """Give the fleet's own number of a vehicle, or refuse one that could not stand in an address."""
     reference = clean_line(pointer, value, maximum=VEHICLE_REFERENCE_CHARACTERS)
-    if any(unicodedata.category(character) == "Cf" for character in reference):
+    if any(map(_is_unseen, reference)):
         raise InvalidInputError.at(pointer, "Must not contain invisible characters.")
     if looks_like_an_id(reference):
         raise InvalidInputError.at(
@@ -65,7 +68,11 @@ def _clean(pointer: str, value: str, *, maximum: int, minimum: int, allowed_cont
 
 
 def _is_blank(character: str) -> bool:
-    return character in _BLANK or unicodedata.category(character) in {"Cf", "Zs"}
+    return _is_unseen(character) or unicodedata.category(character) == "Zs"
+
+
+def _is_unseen(character: str) -> bool:
+    return character in _UNSEEN or unicodedata.category(character) == "Cf"
 
 
 def _is_forbidden(character: str) -> bool:

@@ -37,7 +37,22 @@ def test_a_line_has_nothing_that_controls_hides_or_overflows(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["\u200b", "\ufeff\u00ad", "\u3164", " \u2800\u200d ", "\u115f\u1160", "\uffa0", "\u034f"]
+    "text",
+    [
+        "\u200b",
+        "\ufeff\u00ad",
+        "\u3164",
+        " \u2800\u200d ",
+        "\u115f\u1160",
+        "\uffa0",
+        "\u034f",
+        "\ufe0f",
+        "\ufe00\u180b",
+        "\u180f",
+        "\U000e0100",
+        "\U000e01ef",
+        "\u2065\ufff8",
+    ],
 )
 def test_a_line_shows_something(text: str) -> None:
     """Letters and marks that are drawn as nothing (Unicode, Default_Ignorable_Code_Point), and empty Braille."""
@@ -55,7 +70,7 @@ def test_no_text_has_what_is_no_character(text: str) -> None:
 
 
 def test_joined_signs_and_marks_of_direction_are_kept() -> None:
-    for text in ("\U0001f468\u200d\U0001f527", "\u0645\u06cc\u200c\u0631", "\u05d0\u200e7"):
+    for text in ("\U0001f468\u200d\U0001f527", "\u2764\ufe0f 7", "\u0645\u06cc\u200c\u0631", "\u05d0\u200e7"):
         assert clean_line("/name", text) == text
 
 
@@ -91,7 +106,22 @@ def test_vehicle_numbers_of_a_fleet(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["veh_123", "veh_1", "x" * 41, "", "a/b", "a\\b", ".", "..", "VAN\u200b07", "VAN\u200f07"]
+    "text",
+    [
+        "veh_123",
+        "veh_1",
+        "x" * 41,
+        "",
+        "a/b",
+        "a\\b",
+        ".",
+        "..",
+        "VAN\u200b07",
+        "VAN\u200f07",
+        "VAN\ufe0f07",
+        "VAN-07\u3164",
+        "VAN-07\U000e0100",
+    ],
 )
 def test_vehicle_numbers_that_an_address_or_an_id_could_be_mistaken_for(text: str) -> None:
     with pytest.raises(InvalidInputError):
