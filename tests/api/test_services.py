@@ -258,6 +258,20 @@ def test_a_level_may_be_told_where_the_maker_gives_no_window(fleet):
     assert "no fluid is named" in answer.json()["warnings"][0]
 
 
+def test_less_filled_than_drained_is_recorded_with_a_warning(fleet):
+    """A quart is 0.946 L (NIST Handbook 44, Appendix C), so that slip is small; half a fill is not."""
+    short = fleet.post("/v1/services", service(work((4, 4), (4, 2.5))))
+    assert short.status_code == 201, short.text
+    (told,) = short.json()["warnings"]
+    assert "gearbox: 1.50 L less went in than came out" in told
+    shown = fleet.get(short.headers["Location"]).json()
+    assert shown["warnings"] == [told]
+    even = service(work((4, 3.8)), done_at="2026-05-01T15:10:00+02:00")
+    assert fleet.post("/v1/services", even).json()["warnings"] == []
+    line = service(work(method="line_exchange", passed_litres=9), done_at="2026-05-01T16:10:00+02:00")
+    assert fleet.post("/v1/services", line).json()["warnings"] == []
+
+
 def test_an_older_service_needs_a_word_that_it_is_meant(fleet):
     fleet.post("/v1/services", service(work((4, 4))))
     older = service(work((4, 4)), done_at="2026-03-01T09:00:00Z", odometer=82_000)

@@ -150,6 +150,25 @@ def test_a_reason_lets_an_open_step_pass_and_is_kept(mechanic):
     assert work["override_reason"] == "Tester broken, booked for Monday"
 
 
+def test_a_job_with_less_filled_than_drained_says_so(mechanic):
+    short = DONE | ROUNDS | {"cmp_1-filled-3": "1,5"}
+    closed = mechanic.fill(SHEET, ACTION, **short)
+    assert closed.headers["location"].endswith("told=job_closed_short")
+    assert "less went in than came out" in mechanic.get(closed.headers["location"]).text
+
+
+def test_work_older_than_what_is_on_record_is_told_as_a_late_entry(mechanic):
+    assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS).status_code == 303
+    older = DONE | ROUNDS | {"done_at": "2026-04-30T09:00"}
+    refused = mechanic.fill(SHEET, ACTION, **older)
+    assert refused.status_code == 422
+    assert "a later service on record" in refused.text
+    assert re.search("of [^<]* 06:15[.]", refused.text), "told as the clock on the wall showed it"
+    assert 'name="late_entry"' in refused.text
+    assert mechanic.fill(SHEET, ACTION, **older, late_entry="yes").status_code == 303
+    assert len(services(mechanic)) == 2
+
+
 def test_a_sheet_saved_half_done_is_finished_by_somebody_else(mechanic):
     half = {"cmp_1-on": "yes", "cmp_1-drained-1": "3,4", "note": "plug was tight", "do": "save"}
     assert (

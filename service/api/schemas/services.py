@@ -29,6 +29,7 @@ from service.domain.visual_grades import VisualGrade
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Service
 from service.usecases.readings.row_outcomes import RowResult
+from service.usecases.services.fill_advice import short_fill_advice
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
 
 WORK_EXAMPLE: dict[str, Any] = {
@@ -267,6 +268,11 @@ def _warnings(reading: RowResult | None, works: Sequence[WorkRead]) -> list[str]
         f"{work.compartment}: no fluid is named, so no stock was drawn and no specification checked."
         for work in works
         if work.fluid is None
+    ]
+    found += [
+        f"{work.compartment}: {advice}"
+        for work in works
+        if (advice := short_fill_advice(work.rounds)) is not None
     ]
     if reading is not None and reading.reason is not None and reading.outcome is ReadingOutcome.HELD:
         found.append(f"The meter reading is held. {REASON_TEXTS[reading.reason].sentence}")

@@ -61,8 +61,8 @@ def _check_time(
     if last is not None and done_at < last and not new.late_entry:
         raise InvalidInputError.at(
             "/done_at",
-            f"The vehicle has a later service on record, of {last:%Y-%m-%d %H:%M} UTC. Check the date; if it "
-            "is right, send late_entry: true.",
+            f"The vehicle has a later service on record, of {last.astimezone(done_at.tzinfo):%Y-%m-%d %H:%M}. "
+            "Check the date; if it is right, mark this one as a late entry (late_entry).",
         )
     return done_at
 

@@ -15,6 +15,7 @@ from service.domain.units_of_distance import DistanceUnit
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.units import km_from_miles
 from service.usecases.services.close_job import FinishedWork, close_job, drop_draft, save_draft
+from service.usecases.services.fill_advice import short_fill_advice
 from service.usecases.services.prepare_job import Job, JobPart, prepare_job
 from service.usecases.services.render_job_sheet import render_job_sheet
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
@@ -74,14 +75,15 @@ def post_sheet(request: Request, vehicle: VehiclePath, form: Form) -> Response:
                 return visit.done(f"{here}/job-sheet", told="job_emptied")
             visit.caller.require(Scope.WORKSHOP)
             job = prepare_job(visit.session, visit.caller, visit.now, vehicle)
-            _close(visit, job, form, keys)
-            return visit.done(here, told="job_closed")
+            works = _close(visit, job, form, keys)
+            is_short = any(short_fill_advice(one.work.rounds) for one in works)
+            return visit.done(here, told="job_closed_short" if is_short else "job_closed")
     except (InvalidInputError, ConflictError) as error:
         told = type(error)(error.detail, [_at_field(one, keys) for one in error.errors])
         return _show(request, vehicle, FormState.after(form, told), error)
 
 
-def _close(visit: Visit, job: Job, posted: Posted, keys: list[str]) -> None:
+def _close(visit: Visit, job: Job, posted: Posted, keys: list[str]) -> list[FinishedWork]:
     """Read the form and close the job; `keys` learns which compartments the errors count."""
     reader = FormReader(posted)
     parts = [part for part in job.parts if reader.flag(f"{part.key}-on")]
@@ -101,9 +103,11 @@ def _close(visit: Visit, job: Job, posted: Posted, keys: list[str]) -> None:
         engine_hours=reader.optional_number("engine_hours", plausibility.ENGINE_HOURS),
         done_by=reader.optional_line("done_by", maximum=80),
         note="\n".join(filter(None, (reader.note("note"), *torques))) or None,
+        late_entry=reader.flag("late_entry"),
     )
     reader.finish()
     close_job(visit.session, visit.caller, visit.now, service, works)
+    return works
 
 
 def _work(reader: FormReader, part: JobPart, litres_a_unit: float) -> FinishedWork:
