@@ -5,6 +5,7 @@ secret that was revoked is forgotten with its first refusal.
 """
 
 from collections import OrderedDict
+from contextlib import suppress
 from typing import Final
 
 from starlette.requests import Request
@@ -25,7 +26,10 @@ class KnownCallers:
         """Remember for whom a secret spoke."""
         if secret is None:
             return
-        self._organisations[hash_secret(secret)] = organisation_id
+        hashed = hash_secret(secret)
+        self._organisations[hashed] = organisation_id
+        with suppress(KeyError):  # another thread may have forgotten it just now
+            self._organisations.move_to_end(hashed)
         if len(self._organisations) > MOST_KNOWN:
             self._organisations.popitem(last=False)
 

@@ -1,0 +1,12 @@
+"""Whose secrets are remembered."""
+
+from service.api import known_callers
+from service.api.known_callers import KnownCallers
+
+
+def test_who_was_not_seen_for_longest_is_forgotten_first(monkeypatch):
+    monkeypatch.setattr(known_callers, "MOST_KNOWN", 2)
+    known = KnownCallers()
+    for secret in ("busy", "idle", "busy", "new"):
+        known.note(secret, 1)
+    assert [known.knows(secret) for secret in ("busy", "idle", "new")] == [True, False, True]
