@@ -15,11 +15,12 @@ from typer.testing import CliRunner
 
 from service.cli.app import app
 from service.domain.weeks import IsoWeek
-from service.errors import ConflictError, InvalidInputError
+from service.errors import ConflictError, InvalidInputError, NotFoundError
 from service.store.repositories import whole_organisation
 from service.store.session import Database
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
+from service.usecases.access.found_organisation import find_organisation
 from service.usecases.access.move_organisation import export_organisation, restore_organisation
 from service.usecases.week.publish_due_list import draft_list
 from tests.service_fixtures import START
@@ -194,3 +195,10 @@ def test_rows_are_one_json_object_a_line(full: Database):
     lines = members(exported(full))["tables/vehicle.jsonl"].splitlines()
     keys = [json.loads(line)["id"] for line in lines]
     assert keys == sorted(keys)
+
+
+def test_whoever_begins_without_an_organisation_is_told_to_make_one(database: Database):
+    with database.snapshot() as session, pytest.raises(NotFoundError, match="organisations create"):
+        find_organisation(session, None)
+    with database.snapshot() as session, pytest.raises(NotFoundError, match="organisations list"):
+        find_organisation(session, "Nobody's")

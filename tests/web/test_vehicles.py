@@ -1,11 +1,13 @@
 """Vehicles as pages: look for one, look at it, post a reading, decide on held ones."""
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
+from service.documents.presentation import Presentation
 from service.domain.roles import Role
+from service.web.views.vehicle import due_span
 from tests.web.conftest import hidden_in
 
 VAN = "/vehicles/VAN-01"
@@ -153,3 +155,15 @@ def test_a_vehicle_without_anything_is_a_page_too(planner):
     page = planner.get("/vehicles/NEW-1")
     assert page.status_code == 200
     assert "No readings yet" in page.text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (date(2028, 7, 8), date(2029, 1, 2), "2028-07-08 – 2029-01-02"),
+        (date(2028, 7, 8), None, "later than 2028-07-08"),
+        (None, None, "–"),
+    ],
+)
+def test_a_span_whose_end_lies_beyond_the_horizon_says_when_it_begins(low, high, told):
+    assert due_span(low, high, Presentation()) == told

@@ -46,6 +46,10 @@ def find_organisation(session: Session, name: str | None) -> Organisation:
     if name is not None:
         rows = [row for row in rows if row.name == name]
     if len(rows) != 1:
+        if name is None and not rows:
+            raise NotFoundError(
+                'There is no organisation yet; make one: `sumpwise organisations create "My workshop"`.'
+            )
         raise NotFoundError(
             "Name one organisation with --organisation; `sumpwise organisations list` shows them."
         )
