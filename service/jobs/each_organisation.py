@@ -22,8 +22,9 @@ def each_organisation(database: Database, job: str, work: Callable[[int], int]) 
     for organisation_id in organisation_ids:
         try:
             total += work(organisation_id)
-        except UnavailableError:
-            raise
-        except Exception:
+        except Exception as error:
+            # A lock that is held on its rows is its own trouble; a database that is away is everybody's.
+            if isinstance(error, UnavailableError) and not database.is_reachable():
+                raise
             log.exception("job_failed", job=job, organisation_id=organisation_id)
     return total

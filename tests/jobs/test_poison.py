@@ -5,9 +5,11 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
+from service.errors import UnavailableError
 from service.jobs import clock as clock_room
 from service.jobs import fleet_projection, weekly_run
 from service.jobs.clock import Tick
+from service.jobs.each_organisation import each_organisation
 from service.jobs.fleet_projection import FleetProjection
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists
@@ -96,3 +98,29 @@ def test_a_fleet_that_cannot_be_projected_keeps_no_other_from_it(keys, database,
     monkeypatch.setattr(fleet_projection, "chunks_of", breaks_for(keys[1], 1, watch))
     FleetProjection(database, clock, "node").run_if_due()
     assert set(seen) == {*keys} - {keys[1]}
+
+
+def test_a_lock_on_one_fleet_s_rows_keeps_no_other_from_its_turn(keys, database):
+    seen = []
+
+    def work(organisation_id):
+        if organisation_id == keys[1]:
+            raise UnavailableError("held")
+        seen.append(organisation_id)
+        return 1
+
+    assert each_organisation(database, "work", work) == N_ORGANISATIONS - 1
+    assert set(seen) == {*keys} - {keys[1]}
+
+
+def test_nobody_is_tried_while_the_database_is_away(keys, database, monkeypatch):
+    seen = []
+
+    def work(organisation_id):
+        seen.append(organisation_id)
+        raise UnavailableError("away")
+
+    monkeypatch.setattr(database, "is_reachable", lambda: False)
+    with pytest.raises(UnavailableError):
+        each_organisation(database, "work", work)
+    assert len(seen) == 1
