@@ -7,10 +7,12 @@ import typer
 
 from service.cli.context import EXIT_REFUSED, OrganisationOption, acting_for, opened_database
 from service.domain.zones import zone_named
+from service.usecases.readings.file_columns import NO_OFFSET
 from service.usecases.readings.import_readings import import_readings, open_readings_file
 from service.usecases.readings.row_outcomes import RowOutcomes
 
 SHOWN_ROWS = 50
+NO_OFFSET_HERE = "Needs its offset from UTC, or name the file's time zone with --time-zone."
 
 
 def import_file(
@@ -38,7 +40,8 @@ def import_file(
             if result.reason is None or result.outcome in {"duplicate", "accepted"} or n_told >= SHOWN_ROWS:
                 continue
             n_told += 1
-            typer.echo(f"row {place + 2}: {result.outcome}: {result.sentence}", err=True)
+            sentence = (result.sentence or "").replace(NO_OFFSET, NO_OFFSET_HERE)
+            typer.echo(f"row {place + 2}: {result.outcome}: {sentence}", err=True)
 
     with opened_database() as (database, clock, _):
         caller = acting_for(database, organisation, "import")

@@ -89,7 +89,9 @@ def forecast(
 
 def _print(shown: ShownList, failed: JobFailure | None) -> None:
     state = "draft" if shown.published is None else "published"
-    typer.echo(f"{shown.organisation.name}, week {shown.week}, {state}, {len(shown.lines)} lines")
+    n_lines = len(shown.lines)
+    counted = f"{n_lines} {'line' if n_lines == 1 else 'lines'}"
+    typer.echo(f"{shown.organisation.name}, week {shown.week}, {state}, {counted}")
     if failed is not None:
         typer.echo(
             f"It could not be published at {failed.at:%Y-%m-%d %H:%M} UTC: {failed.detail} ({failed.code})"
@@ -97,8 +99,7 @@ def _print(shown: ShownList, failed: JobFailure | None) -> None:
     for line, events in shown.lines:
         day = line.planned_on.strftime("%a %d %b") if line.planned_on else "no day yet"
         mark = f"  [{events[-1].kind}]" if events else ""
-        work = (
-            f"{line.n_rounds} × {line.method.replace('_', ' ')}, {line.litres:g} L {line.fluid or line.kind}"
-        )
+        fluid = f" {line.fluid}" if line.fluid else ", no article set"
+        work = f"{line.n_rounds} × {line.method.replace('_', ' ')}, {line.litres:g} L{fluid}"
         typer.echo(f"{day:11} {line.vehicle:12} {line.compartment:16} {work}{mark}")
         typer.echo(f"{'':11} {line.reason}")

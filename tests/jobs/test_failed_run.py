@@ -32,9 +32,9 @@ def test_why_a_list_is_not_published_is_printed_with_its_draft(operator, databas
         broken.setattr(weekly_run, "draft_list", fail)
         assert run_weekly(database, FRIDAY, "node") == 0
     told = shown(database, clock, monkeypatch)
-    assert "draft, 1 lines" in told
+    assert "draft, 1 line\n" in told
     assert "could not be published at 2026-05-01 06:00 UTC: by the bay hours (ZeroDivisionError)" in told
     assert run_weekly(database, FRIDAY, "node") == 1
     told = shown(database, clock, monkeypatch)
-    assert "published, 1 lines" in told
+    assert "published, 1 line\n" in told
     assert "could not" not in told

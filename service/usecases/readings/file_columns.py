@@ -23,6 +23,7 @@ NOON: Final = time(12, 0)
 """A day without a time of day is taken at noon."""
 
 DEFAULT_SOURCE: Final = "file"
+NO_OFFSET: Final = "Needs its offset from UTC, or name the file's time zone."
 LONGEST_VEHICLE: Final = 160
 LONGEST_SOURCE: Final = 40
 LONGEST_REFERENCE: Final = 80
@@ -65,7 +66,7 @@ def read_time(text: str, zone: ZoneInfo | None) -> datetime:
             raise InvalidInputError.at("taken_at", plausibility.NO_SUCH_OFFSET)
         return instant
     if zone is None:
-        raise InvalidInputError.at("taken_at", "Needs its offset from UTC, or name the file's time zone.")
+        raise InvalidInputError.at("taken_at", NO_OFFSET)
     return first_instant(instant.date(), instant.time().replace(microsecond=0), zone).astimezone(zone)
 
 

@@ -1,0 +1,39 @@
+"""What the command line prints is a sentence that its reader can act on."""
+
+from datetime import UTC, datetime
+
+import pytest
+from typer.testing import CliRunner
+
+from service.cli.app import app
+from tests.jobs.vans import add_due_van
+
+FRIDAY = datetime(2026, 5, 1, 6, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def run(operator, database, clock, monkeypatch):
+    clock.present = FRIDAY
+    monkeypatch.setenv("SUMPWISE_DATABASE_URL", database.engine.url.render_as_string(hide_password=False))
+    monkeypatch.setattr("service.cli.context.build_clock", lambda _: clock)
+    return lambda *words: CliRunner().invoke(app, list(words))
+
+
+def test_lines_are_counted_in_english_and_one_without_an_article_says_so(run, operator):
+    add_due_van(operator, "VAN-1", "2026-05-06")
+    told = run("week", "show", "2026-W19").output
+    assert "draft, 1 line\n" in told
+    assert " L, no article set" in told
+    assert "L brake_fluid" not in told
+    add_due_van(operator, "VAN-2", "2026-05-06")
+    assert "draft, 2 lines\n" in run("week", "show", "2026-W19").output
+
+
+def test_times_without_an_offset_name_the_option_that_helps(run, operator, tmp_path):
+    operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
+    file = tmp_path / "readings.csv"
+    file.write_text("vehicle,taken_at,odometer\nVAN-1,2026-04-30T07:30:00,1000\n")
+    refused = run("import", str(file))
+    assert "row 2: rejected" in refused.output
+    assert "--time-zone" in refused.output
+    assert "1 accepted" in run("import", str(file), "--time-zone", "Europe/Berlin").output
