@@ -115,13 +115,22 @@ def _on_service_error(request: Request, error: Exception) -> Response:
 def _on_validation_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101
     fields = tuple(
-        errors.FieldError(pointer=_pointer(item["loc"]), detail=str(item["msg"])[:200])
+        errors.FieldError(pointer=_pointer(item["loc"]), detail=_told(item["type"], str(item["msg"])))
         for item in error.errors()[:100]
     )
     if any(item["type"] == "json_invalid" for item in error.errors()):
         return render_problem(request, 400, "The body is not valid JSON.", "invalid-json", fields)
     count = "One field" if len(fields) == 1 else f"{len(fields)} fields"
     return render_problem(request, 422, f"{count} cannot be right; see errors.", "invalid-input", fields)
+
+
+def _told(kind: str, message: str) -> str:
+    """What is wrong with a field, without the library's own words around ours."""
+    if kind == "extra_forbidden":
+        return "There is no such field here; check its name."
+    if kind == "missing":
+        return "Must be given."
+    return message.removeprefix("Value error, ")[:200]
 
 
 def _pointer(location: tuple[int | str, ...]) -> str:

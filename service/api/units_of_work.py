@@ -110,6 +110,10 @@ class WriteUnit(Unit):
             self.session.flush()
         return Response(body, status, headers=all_headers)
 
+    def changed(self, content: BaseModel) -> Response:
+        """Render the answer to a change, with the tag that the next one can name in If-Match."""
+        return self.answer(content, headers={"ETag": entity_tag(_rendered(content))})
+
     def require_match(self, request: Request, present: BaseModel) -> None:
         """Refuse an edit of something that changed since the client read it (If-Match, RFC 9110, 13.1.1)."""
         header = request.headers.get("if-match")

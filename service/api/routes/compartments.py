@@ -96,7 +96,7 @@ def patch_compartment(
     unit.require_match(request, _read_one(unit, row))
     changes = _facts(body, exclude=set(), exclude_unset=True)
     row = register_compartments.change_compartment(unit.session, unit.caller, unit.now, compartment, changes)
-    return unit.answer(_read_one(unit, row))
+    return unit.changed(_read_one(unit, row))
 
 
 def _facts(body: CompartmentFields, exclude: set[str], *, exclude_unset: bool = False) -> dict[str, Any]:

@@ -77,7 +77,7 @@ def patch_fluid(request: Request, fluid: FluidPath, body: FluidUpdate, unit: Wri
     row = register_fluids.change_fluid(
         unit.session, unit.caller, unit.now, fluid, changes, _offers(body.packs)
     )
-    return unit.answer(_read(unit, row))
+    return unit.changed(_read(unit, row))
 
 
 def _read(unit: Unit, row: Fluid) -> FluidRead:

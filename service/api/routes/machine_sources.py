@@ -93,7 +93,7 @@ def get_source(request: Request, machine_source: IdPath, unit: Reading) -> Respo
     operation_id="change_machine_source",
     summary="Change how a machine source is pulled",
     response_model=SourceRead,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
 def patch_source(
     request: Request,
@@ -107,10 +107,12 @@ def patch_source(
     if body.pull is not None:
         check_target(request, credentials, body.pull.url)
     with writing(request, credentials, body_hash, key) as unit:
+        present = machine_sources.get_source(unit.session, unit.caller.organisation_id, machine_source)
+        unit.require_match(request, SourceRead.of(present))
         row = manage_sources.change_pull(
             unit.session, unit.caller, unit.now, machine_source, _pull(body.pull)
         )
-        return unit.answer(SourceRead.of(row))
+        return unit.changed(SourceRead.of(row))
 
 
 @router.post(

@@ -52,7 +52,7 @@ def patch_organisation(request: Request, body: OrganisationUpdate, unit: Writing
     row = fleet.get_organisation(unit.session, unit.caller.organisation_id)
     unit.require_match(request, OrganisationRead.of(row))
     row = change_settings.change_organisation(unit.session, unit.caller, unit.now, body.changes())
-    return unit.answer(OrganisationRead.of(row))
+    return unit.changed(OrganisationRead.of(row))
 
 
 @router.get(
@@ -109,4 +109,4 @@ def patch_depot(request: Request, depot: DepotPath, body: DepotUpdate, unit: Wri
     row = change_settings.get_depot(unit.session, unit.caller, depot)
     unit.require_match(request, DepotRead.of(row))
     row = change_settings.change_depot(unit.session, unit.caller, unit.now, depot, body.changes())
-    return unit.answer(DepotRead.of(row))
+    return unit.changed(DepotRead.of(row))

@@ -77,7 +77,7 @@ def patch_part(request: Request, part: PartPath, body: PartUpdate, unit: Writing
     unit.require_match(request, _read(unit, row))
     changes = body.model_dump(exclude_unset=True, exclude={"packs"})
     row = register_parts.change_part(unit.session, unit.caller, unit.now, part, changes, _offers(body.packs))
-    return unit.answer(_read(unit, row))
+    return unit.changed(_read(unit, row))
 
 
 def _read(unit: Unit, row: Part) -> PartRead:

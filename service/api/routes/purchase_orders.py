@@ -113,7 +113,7 @@ def post_place(request: Request, order: IdPath, unit: Writing, body: OrderPlace 
     """Say that the supplier has it; an order that is placed already is refused, so nothing is ordered twice."""
     row = _to_change(request, unit, order)
     expected_on = None if body is None else body.expected_on
-    return unit.answer(
+    return unit.changed(
         _read(unit, place_orders.place_order(unit.session, unit.caller, unit.now, row, expected_on))
     )
 
@@ -133,7 +133,7 @@ def post_receive(
     came = body or OrderReceive()
     packs = None if came.packs is None else [PackCount(**pack.model_dump()) for pack in came.packs]
     arrival = Arrival(at=came.at, expires_on=came.expires_on, note=came.note)
-    return unit.answer(
+    return unit.changed(
         _read(unit, place_orders.receive_order(unit.session, unit.caller, unit.now, row, packs, arrival))
     )
 
@@ -148,7 +148,7 @@ def post_receive(
 def post_cancel(request: Request, order: IdPath, unit: Writing) -> Response:
     """Expect nothing more of it; what has come stays in the ledger."""
     row = _to_change(request, unit, order)
-    return unit.answer(_read(unit, place_orders.cancel_order(unit.session, unit.caller, unit.now, row)))
+    return unit.changed(_read(unit, place_orders.cancel_order(unit.session, unit.caller, unit.now, row)))
 
 
 def _to_change(request: Request, unit: WriteUnit, order: str) -> PurchaseOrder:

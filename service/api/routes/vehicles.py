@@ -88,7 +88,7 @@ def patch_vehicle(request: Request, vehicle: VehiclePath, body: VehicleUpdate, u
     if "vehicle" in changes:
         changes["reference"] = changes.pop("vehicle")
     row = register_vehicles.change_vehicle(unit.session, unit.caller, unit.now, vehicle, changes)
-    return unit.answer(_read(unit, row))
+    return unit.changed(_read(unit, row))
 
 
 @router.delete(
