@@ -7,6 +7,7 @@ import pytest
 from service.domain.roles import Role
 from service.jobs import weekly_run
 from service.jobs.weekly_run import run_weekly
+from service.web.views.lines import sure_words
 from tests.documents.pdf_reading import full_text
 from tests.web.conftest import hidden_in
 
@@ -63,6 +64,20 @@ def test_lines_say_what_why_when_and_how_sure(published):
     assert "24 months since the last full service end on 06/05/2026" in text
     assert "Nearly certain to be due by the end of this week" in text
     assert "VAN-02" not in text
+
+
+@pytest.mark.parametrize(
+    ("probability", "told"),
+    [
+        (0.97, "Nearly certain to be due by the end of this week"),
+        (0.52, "A chance of 1 in 2 that it is due by the end of this week"),
+        (0.11, "A chance of 1 in 10 that it is due by the end of this week"),
+        (0.02, "A chance of less than 1 in 20 that it is due by the end of this week"),
+        (None, ""),
+    ],
+)
+def test_how_sure_a_line_is_is_said_as_a_chance_no_greater_than_it_is(probability, told):
+    assert sure_words(probability) == told
 
 
 def test_the_shelf_adds_up_what_is_open(published):

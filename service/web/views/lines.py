@@ -29,7 +29,11 @@ SHARES: Final = (
     (0.5, "share_1_2"),
     (1 / 3, "share_1_3"),
     (0.25, "share_1_4"),
+    (0.1, "share_1_10"),
 )
+SMALL: Final = 0.05
+"""Work that is done along with other work on a vehicle may hardly be due itself."""
+
 BADGES: Final = {"new": "badge-new", "carried_over": "badge-carried", "moved": "badge-moved"}
 
 
@@ -59,11 +63,13 @@ class LineRow:
 
 
 def sure_words(probability: float | None) -> str:
-    """Say a probability the way people say it: 3 in 4 sure, nearly certain."""
+    """Say a probability the way people say it: a chance of 3 in 4, nearly certain."""
     if probability is None:
         return ""
     if probability >= NEARLY_CERTAIN:
         return translate("sure_certain")
+    if probability < SMALL:
+        return translate("sure_share", share=translate("share_below_1_20"))
     _, key = min(SHARES, key=lambda share: abs(share[0] - probability))
     return translate("sure_share", share=translate(key))
 

@@ -60,7 +60,7 @@ WORDS: Final = {
     "line_of": "{action} {vehicle}, {compartment}",
     "line_sheet": "Job sheet",
     "sure_certain": "Nearly certain to be due by the end of this week",
-    "sure_share": "{share} sure it is due by the end of this week",
+    "sure_share": "A chance of {share} that it is due by the end of this week",
     "sure_overdue": "overdue",
     "state_new": "new",
     "state_carried_over": "carried over",
@@ -112,6 +112,8 @@ WORDS: Final = {
     "share_1_2": "1 in 2",
     "share_1_3": "1 in 3",
     "share_1_4": "1 in 4",
+    "share_1_10": "1 in 10",
+    "share_below_1_20": "less than 1 in 20",
     "kept_moved_to_on": "To which day",
     "kept_note": "Remarks",
 }
