@@ -78,7 +78,9 @@ def forecast(
         with database.snapshot() as session:
             shown = forecast_stock(session, caller, clock.now(), weeks)
         for fluid in shown.fluids:
-            typer.echo(f"{fluid.line.fluid.reference}: {fluid.line.shelf.quantity:.1f} L on hand")
+            ledger = fluid.line.shelf.quantity
+            beside = f" (by the ledger {ledger:.1f} L)" if ledger < 0.0 else ""
+            typer.echo(f"{fluid.line.fluid.reference}: {fluid.line.held_quantity:.1f} L on hand{beside}")
             for place, week in enumerate(shown.weeks):
                 typer.echo(
                     f"  {week}  {fluid.weekly.mean[place]:8.1f} L"

@@ -63,6 +63,20 @@ def test_the_advised_order_is_placed_once_and_received(storekeeper):
     assert again.status_code == 303
 
 
+def test_a_shelf_below_zero_is_taken_as_empty_in_every_figure_and_said_once(storekeeper):
+    """Seven litres were drawn that no receipt knew of; a shelf holds nothing less than nothing."""
+    rounds = [{"drained_litres": 3.5, "filled_litres": 3.5}] * 2
+    work = {"compartment": "gearbox", "rounds": rounds, "counter_reset": True}
+    service = {"vehicle": "VAN-01", "done_at": "2026-05-01T06:00:00Z", "compartments": [work]}
+    made = storekeeper.operator.post("/v1/services", service)
+    assert made.status_code == 201, made.text
+    page = storekeeper.get("/stock").text.replace("\u00a0", " ")
+    assert "On the shelf</dt><dd>0.0 L (by the ledger \u22127.0 L)</dd>" in page
+    assert page.count("More was drawn") == 1
+    assert "Until then the plan takes the shelf as empty" in page
+    assert "most likely 0.0 L at first" in page
+
+
 def test_parts_are_kept_by_the_piece(storekeeper):
     made = storekeeper.operator.post("/v1/parts", {"part": "drain plug washer"})
     assert made.status_code == 201, made.text

@@ -19,7 +19,8 @@ from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_
 
 BELOW_ZERO = (
     "More was drawn than the ledger knew of: a receipt is missing or the shelf was miscounted. "
-    "Count the shelf and record the count."
+    "Count the shelf and record the count. Until then the plan takes the shelf as empty; it runs out as soon as "
+    "work needs any."
 )
 OVER_FULL = "The ledger holds more than there is room for; count the shelf and record the count."
 
@@ -55,6 +56,11 @@ class StockLine:
             message = f"{self.item.reference} is a part"
             raise TypeError(message)
         return self.item
+
+    @property
+    def held_quantity(self) -> float:
+        """What is taken to be there; a ledger below zero has missed something, and counts as an empty shelf."""
+        return max(self.shelf.quantity, 0.0)
 
     @property
     def on_order_quantity(self) -> float:

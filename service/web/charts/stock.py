@@ -19,6 +19,9 @@ _WEEK_LABEL: Final = (
 )
 """The year stands below, and only where it begins."""
 
+_NUMBERS: Final = ",f"
+"""As many decimals as tell the axis' steps apart, for a few decilitres as for a drum."""
+
 
 def stock_svg(chart: StockChart, presentation: Presentation, words: Mapping[str, str] = ENGLISH) -> str:
     """Draw the likely stock as a stepped line in its band; receipts, order-by weeks and shortages have own marks."""
@@ -97,7 +100,7 @@ def _layout(y_title: str, key: theme.Key) -> Layout:
         ),
     )
     weeks = theme.marks_of("weeks").encode(x=x)
-    band = theme.value_axis(y_title, ",.0f", "low:Q", from_zero=True)
+    band = theme.value_axis(y_title, _NUMBERS, "low:Q", from_zero=True)
     sign: dict[str, Any] = {"filled": True, "size": 90, "opacity": 1}
     layers = [
         weeks.mark_bar(color=theme.BAND, opacity=0.45).encode(y=band, y2="high:Q"),

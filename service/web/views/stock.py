@@ -158,7 +158,7 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
         kind=translate("stock_part")
         if isinstance(line.item, Part)
         else tell(KIND_LABELS[FluidKind(line.item.kind)]),
-        on_hand=amount(line.shelf.quantity),
+        on_hand=_on_hand(line, presentation),
         on_order=amount(line.on_order_quantity),
         expires=presentation.day(line.next_expiry_on),
         need=translate(
@@ -171,7 +171,7 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
         sentence=presentation.sentence(tell(one.if_nothing_is_ordered)),
         planned=tuple(_planned(order, line, plan, presentation) for order in one.orders),
         open_orders=tuple(_open(order, line, presentation) for order in line.open_orders),
-        notes=tuple(presentation.sentence(tell(note)) for note in one.notes),
+        notes=tuple(presentation.sentence(tell(note)) for note in one.notes if note not in line.warnings),
         chart=None if _is_part(line) else _chart(place, one, plan.forecast.weeks, presentation),
     )
 
@@ -185,6 +185,15 @@ def _amount(line: StockLine, quantity: float, presentation: Presentation) -> str
     if _is_part(line):
         return translate("stock_pieces", n=presentation.number(quantity))
     return presentation.volume(quantity)
+
+
+def _on_hand(line: StockLine, presentation: Presentation) -> str:
+    """Write what the plan takes to be there, and the ledger beside it where that cannot be."""
+    held = _amount(line, line.held_quantity, presentation)
+    if line.shelf.quantity >= 0.0:
+        return held
+    ledger = _amount(line, line.shelf.quantity, presentation)
+    return translate("stock_by_ledger", held=held, ledger=ledger)
 
 
 def _pack(line: StockLine, size: float, presentation: Presentation) -> str:

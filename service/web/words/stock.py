@@ -13,6 +13,7 @@ WORDS: Final = {
     "stock_nothing_now": "Nothing has to be ordered today.",
     "stock_none": "No fluids are registered yet.",
     "stock_on_hand": "On the shelf",
+    "stock_by_ledger": "{held} (by the ledger {ledger})",
     "stock_on_order": "On order",
     "stock_expires": "Expires next",
     "stock_needed": "Needed in {n} weeks",

@@ -167,6 +167,23 @@ def test_units_follow_the_organisation() -> None:
     assert "[US gal]" in stock_svg(stock_chart(), miles)
 
 
+@pytest.mark.parametrize(
+    ("litres", "numbers"),
+    [(0.8, {"0.0", "\u22120.2", "\u22120.8"}), (400.0, {"0", "\u2212100", "\u2212400"})],
+)
+def test_a_small_stock_has_decimals_on_its_axis_and_no_number_twice(litres: float, numbers: set[str]) -> None:
+    week = replace(stock_chart().weeks[0], p10_litres=-litres, p50_litres=-litres / 2, p90_litres=0.0)
+    drawing = stock_svg(stock_chart(weeks=(week,)), METRIC)
+    shown = re.findall(r">([\u2212\d][\d.]*)</text>", drawing)
+    assert numbers <= set(shown)
+    assert len(set(shown)) == len(shown)
+
+
+def test_an_axis_with_decimals_has_the_organisations_mark() -> None:
+    week = replace(stock_chart().weeks[0], p10_litres=-0.8, p50_litres=-0.4, p90_litres=0.0)
+    assert ">\u22120,2</text>" in stock_svg(stock_chart(weeks=(week,)), Presentation(decimal_mark=","))
+
+
 def _widths(table: ChartTable) -> set[int]:
     return {len(row) for row in table.rows} | {len(table.headings)}
 
