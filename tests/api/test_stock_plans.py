@@ -186,7 +186,8 @@ def test_a_tank_cannot_hold_less_than_nothing(shop):
 def test_compartments_without_a_fluid_are_told_apart(shop):
     add_van(shop, 1, OVERDUE | {"fluid": None})
     body = forecast(shop)
-    assert body["without_fluid"] == [{"kind": "engine_oil_diesel_light", "litres": 6}]
+    (kind,) = body["without_fluid"]
+    assert kind == {"kind": "engine_oil_diesel_light", "compartments": 1, "litres": 6}
     assert body["fluids"][0]["weeks"][0]["demand"]["mean"] == 0
 
 

@@ -77,6 +77,14 @@ def test_a_shelf_below_zero_is_taken_as_empty_in_every_figure_and_said_once(stor
     assert "most likely 0.0 L at first" in page
 
 
+def test_work_without_an_article_is_in_no_order_and_that_is_said_before_the_forms(storekeeper):
+    page = storekeeper.get("/stock").text.replace("\u00a0", " ")
+    said = re.search(r"Coolant, organic acid inhibitors</dt><dd>([\d.]+) L, compartments: 1<", page)
+    assert said
+    assert "none of these litres is in any order" in page
+    assert said.start() < page.index('action="/stock/movements"')
+
+
 def test_parts_are_kept_by_the_piece(storekeeper):
     made = storekeeper.operator.post("/v1/parts", {"part": "drain plug washer"})
     assert made.status_code == 201, made.text

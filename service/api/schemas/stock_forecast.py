@@ -73,7 +73,7 @@ FORECAST_EXAMPLE: dict[str, Any] = {
             "weeks": [{"week": "2026-W19", "demand": DEMAND_EXAMPLE}],
         }
     ],
-    "without_fluid": [{"kind": "axle", "litres": 4.6}],
+    "without_fluid": [{"kind": "axle", "compartments": 2, "litres": 4.6}],
 }
 
 
@@ -226,9 +226,10 @@ class PartForecastRead(BaseModel):
 
 
 class NamelessLitres(BaseModel):
-    """Litres that compartments without a named fluid will take over all weeks."""
+    """What compartments that name no fluid will take over all weeks; it is in no fluid's demand and in no order."""
 
     kind: FluidKind
+    compartments: int = Field(description="How many of this kind name no fluid.")
     litres: float
 
 
@@ -270,8 +271,10 @@ class StockForecastRead(BaseModel):
                 for part, need in forecast.seals.items()
             ],
             without_fluid=[
-                NamelessLitres(kind=FluidKind(kind), litres=tidy(litres))
-                for kind, litres in forecast.without_fluid.items()
+                NamelessLitres(
+                    kind=FluidKind(kind), compartments=need.n_compartments, litres=tidy(need.litres)
+                )
+                for kind, need in forecast.without_fluid.items()
             ],
         )
 

@@ -48,3 +48,12 @@ class Need:
         """Summarise the demand of each week and of all weeks up to each."""
         last = np.array([cumulative.first_quantity.size - 1], np.int64)
         return cls(weekly=Band.of(weekly), total=Band.of(select_distributions(cumulative, last)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NamelessNeed:
+    """What compartments that name no fluid will take: it is in no product's demand and in no order."""
+
+    n_compartments: int
+    litres: float
+    """Expected over all weeks."""

@@ -30,7 +30,7 @@ from service.engine.orders.tables import committed_supply
 from service.store.repositories import consumption, fleet
 from service.store.repositories.stock_items import ItemKey
 from service.usecases.access.caller import Caller
-from service.usecases.stock.demand_bands import Band, Need
+from service.usecases.stock.demand_bands import Band, NamelessNeed, Need
 from service.usecases.stock.fleet_jobs import FleetJobs, load_fleet_jobs
 from service.usecases.stock.other_uses import OtherUses
 from service.usecases.stock.show_stock import StockLine, stock_lines
@@ -96,8 +96,8 @@ class StockForecast:
     seals: dict[str, Need]
     """What the jobs of the weeks take of every part, kept or not."""
 
-    without_fluid: dict[str, float]
-    """Litres expected over all weeks for compartments that name no fluid, by kind."""
+    without_fluid: dict[str, NamelessNeed]
+    """Of compartments that name no fluid, by kind."""
 
     @property
     def weeks(self) -> tuple[IsoWeek, ...]:
@@ -155,7 +155,7 @@ def forecast_stock(
         ],
         used_fluid=_used_fluid(jobs),
         seals={name: Need.of(*weeks_of_pool(pieces, place)) for place, name in enumerate(names)},
-        without_fluid=_litres_by_kind(jobs, done, np.flatnonzero(jobs.fluid_id == 0)),
+        without_fluid=_nameless_needs(jobs, done, np.flatnonzero(jobs.fluid_id == 0)),
     )
 
 
@@ -246,12 +246,14 @@ def weeks_of_pool(demand: DemandForecast, pool: int) -> tuple[LatticeDistributio
     return select_distributions(demand.weekly, weeks), select_distributions(demand.cumulative, weeks)
 
 
-def _litres_by_kind(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, float]:
-    found: dict[str, float] = {}
+def _nameless_needs(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, NamelessNeed]:
     expected = jobs.mean_litres * done.sum(axis=1)
+    by_kind: dict[str, list[float]] = {}
     for row in rows.tolist():
-        found[jobs.kind[row]] = found.get(jobs.kind[row], 0.0) + float(expected[row])
-    return found
+        by_kind.setdefault(jobs.kind[row], []).append(float(expected[row]))
+    return {
+        kind: NamelessNeed(n_compartments=len(litres), litres=sum(litres)) for kind, litres in by_kind.items()
+    }
 
 
 def _top_ups_by_fluid(

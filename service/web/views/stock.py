@@ -128,8 +128,15 @@ def stock_page(
         items=items,
         used=used,
         without=tuple(
-            (tell(KIND_LABELS[FluidKind(kind)]), presentation.volume(litres))
-            for kind, litres in sorted(forecast.without_fluid.items())
+            (
+                tell(KIND_LABELS[FluidKind(kind)]),
+                translate(
+                    "without_need",
+                    litres=presentation.volume(need.litres),
+                    n=presentation.number(need.n_compartments),
+                ),
+            )
+            for kind, need in sorted(forecast.without_fluid.items())
         ),
         choices=tuple(_choice(line, presentation) for line in (*overview.lines, *overview.parts)),
         depots=tuple((name, name) for name in depots),

@@ -53,7 +53,9 @@ WORDS: Final = {
     "used_label_of": "Paper (PDF): label for {stream}, {depot}",
     "used_fetch_hint": "After that day it may run over. What each container holds is said under settings.",
     "without_title": "Work without an article",
-    "without_text": "The compartments of these kinds name no fluid, so nothing can be ordered for them.",
+    "without_text": "These compartments name no fluid. What they will likely take in {n} weeks stands here; "
+    "none of these litres is in any order until an article is set.",
+    "without_need": "{litres}, compartments: {n}",
     "movement_title": "Write down what came or went",
     "movement_item": "What",
     "movement_of_fluid": "{fluid}, in {unit}",
