@@ -85,6 +85,11 @@ def condition_reason(life_used: float, planned_limit: float, *, sampled: bool) -
     )
 
 
+def with_unknown_start(reason: str) -> str:
+    """Add to a reason that it counts from a guess."""
+    return f"{reason} Nobody told of its last change: half of everything is taken as gone by then."
+
+
 def contamination_reason(
     contaminant: Contaminant, found_fraction: float | None, limit_fraction: float | None
 ) -> str:

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from service.domain.weeks import IsoWeek
 from service.jobs.weekly_run import run_weekly
 
 FRIDAY_MORNING = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
@@ -185,3 +186,33 @@ def test_a_list_that_was_read_is_not_sent_again_until_something_happens_to_a_lin
     changed = fleet.get(path, headers=held)
     assert (changed.status_code, changed.json()["lines"][0]["state"]) == (200, "done")
     assert fleet.get(path, headers={"If-None-Match": changed.headers["ETag"]}).status_code == 304
+
+
+def test_a_line_that_counts_from_a_guess_says_so(operator, clock):
+    """Half of life and interval are taken as gone where nobody told of a full change: common practice, no source."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
+    body = {"kind": "engine_oil_petrol", "interval_km": 1_000}
+    made = operator.post("/v1/vehicles/VAN-1/compartments", body).json()
+    day = clock.now().date()
+    rows = [
+        {
+            "vehicle": "VAN-1",
+            "taken_at": f"{day - timedelta(days=back)}T00:00:00Z",
+            "odometer": 90_000 - 100 * back,
+        }
+        for back in (60, 30, 1)
+    ]
+    operator.post("/v1/readings", {"readings": rows})
+    told = "Nobody told of its last change"
+
+    def reasons():
+        weeks = ("current", IsoWeek.of(day + timedelta(days=7)))
+        lists = [operator.get(f"/v1/due-lists/{week}").json() for week in weeks]
+        return [line["reason"] for shown in lists for line in shown["lines"]]
+
+    assert all(told in reason for reason in reasons())
+    assert reasons()
+    known = {"last_service_on": f"{day - timedelta(days=20)}", "last_service_odometer_km": 88_900}
+    assert operator.patch(f"/v1/compartments/{made['id']}", known).status_code == 200
+    assert reasons()
+    assert not any(told in reason for reason in reasons())

@@ -70,6 +70,7 @@ COMPARTMENT_COLUMNS: Final = (
     Compartment.reference,
     Compartment.seals,
     CompartmentState.is_sampled,
+    CompartmentState.is_history_known,
     CompartmentState.return_on,
     CompartmentState.return_odometer_km,
     CompartmentState.fresh_fraction,

@@ -40,6 +40,9 @@ class CompartmentState(SQLModel, table=True):
     is_sampled: bool = False
     """The life used rests on a sample, not on the model alone."""
 
+    is_history_known: bool = True
+    """Somebody told of a full change; without one, half of life and interval are taken as gone."""
+
     schedule_on: date | None = None
     """Civil date from which months count: the last full-equivalent service, moved by partial ones."""
 

@@ -139,6 +139,7 @@ def _row(history: FluidHistory, point: FluidPoint, n_events: int) -> dict[str, A
         "glycol_fraction": float(fluid.glycol_fraction[0]),
         "is_contaminated": point.is_contaminated,
         "is_sampled": point.is_sampled,
+        "is_history_known": point.is_history_known,
         "schedule_on": point.start.on,
         "schedule_odometer_km": point.start.odometer_km,
         "schedule_engine_hours": point.start.engine_hours,

@@ -146,10 +146,18 @@ def reason_of(
     limit: Limit | None,
     contaminated: Mapping[int, str],
 ) -> str:
-    """Say in one sentence why a compartment is due."""
+    """Say why a compartment is due."""
     columns = projection.compartments
     if limit is Limit.CONTAMINATION:
         return contaminated[columns["id"][place]]
+    if limit is None:
+        return due_reasons.unknown_reason()
+    reason = _reason_of_wear(names, projection, place, limit)
+    return reason if columns["is_history_known"][place] else due_reasons.with_unknown_start(reason)
+
+
+def _reason_of_wear(names: FleetNames, projection: FleetProjection, place: int, limit: Limit) -> str:
+    columns = projection.compartments
     if limit is Limit.CONDITION:
         life_used = float(projection.fluid_now.life_used[place])
         planned = 1.0 - float(projection.parameters.planning_reserve_fraction[place])
@@ -163,12 +171,10 @@ def reason_of(
         )
         unit = DistanceUnit(names.organisation.distance_unit)
         return due_reasons.distance_reason(miles_from_km(left) if unit is DistanceUnit.MI else left, unit)
-    if limit is Limit.HOURS:
-        row = projection.vehicle_row[place]
-        return due_reasons.hours_reason(
-            columns["due_engine_hours"][place] - float(projection.expected_hours[row])
-        )
-    return due_reasons.unknown_reason()
+    row = projection.vehicle_row[place]
+    return due_reasons.hours_reason(
+        columns["due_engine_hours"][place] - float(projection.expected_hours[row])
+    )
 
 
 def _detail(

@@ -773,6 +773,7 @@ def upgrade() -> None:
     sa.Column('glycol_fraction', sa.Float(), nullable=False),
     sa.Column('is_contaminated', sa.Boolean(), nullable=False),
     sa.Column('is_sampled', sa.Boolean(), nullable=False),
+    sa.Column('is_history_known', sa.Boolean(), nullable=False),
     sa.Column('schedule_on', sa.Date(), nullable=True),
     sa.Column('schedule_odometer_km', sa.Float(), nullable=True),
     sa.Column('schedule_engine_hours', sa.Float(), nullable=True),
