@@ -1,11 +1,8 @@
 """Services through the API: what was done is stored whole or not at all, and everything follows from it."""
 
-from datetime import timedelta
-
 import pytest
 from sqlmodel import select
 
-from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.stock import StockMovement
 
 GEARBOX = {
@@ -291,46 +288,6 @@ def test_another_organisation_s_vehicle_compartment_and_fluid_are_unknown(fleet,
     recorded = fleet.post("/v1/services", service(work((4, 4))))
     assert stranger.get(recorded.headers["Location"]).status_code == 404
     assert stranger.delete(recorded.headers["Location"]).status_code == 404
-
-
-def test_a_service_ticks_its_line_off_and_voiding_it_opens_the_line_again(fleet, database, clock):
-    (gearbox,) = fleet.get("/v1/vehicles/VAN-07/compartments").json()["compartments"]
-    with database.transaction() as session:
-        due_list = DueList(
-            organisation_id=fleet.organisation_id,
-            iso_week="2026-W19",
-            due_at=clock.now() - timedelta(days=3),
-            published_at=clock.now() - timedelta(days=3),
-            n_lines=1,
-            content_hash="0" * 64,
-        )
-        session.add(due_list)
-        session.flush()
-        compartment_id = int(gearbox["id"].removeprefix("cmp_"))
-        names = {"vehicle": "VAN-07", "compartment": "gearbox", "depot": "Main", "kind": GEARBOX["kind"]}
-        work_planned = {"method": "drain_and_fill", "n_rounds": 2, "litres": 8.0, "labour_minutes": 90}
-        session.add(
-            DueListLine(
-                organisation_id=fleet.organisation_id,
-                due_list_id=due_list.id,
-                position=0,
-                vehicle_id=1,
-                compartment_id=compartment_id,
-                reason="The interval ends now.",
-                limit_reached="distance",
-                change="new",
-                first_listed_week="2026-W19",
-                **names,
-                **work_planned,
-            )
-        )
-    topped = {"compartment": "gearbox", "method": "top_up", "rounds": rounds((0.0, 0.2))}
-    fleet.post("/v1/services", service(topped, done_at="2026-05-01T08:00:00Z", odometer=None))
-    created = fleet.post("/v1/services", service(work((4, 4))))
-    fleet.delete(created.headers["Location"])
-    with database.snapshot() as session:
-        events = session.exec(select(LineEvent).order_by(LineEvent.id)).all()
-        assert [event.kind for event in events] == ["done", "reopened"]
 
 
 @pytest.mark.parametrize(

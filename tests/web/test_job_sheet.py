@@ -169,6 +169,17 @@ def test_work_older_than_what_is_on_record_is_told_as_a_late_entry(mechanic):
     assert len(services(mechanic)) == 2
 
 
+def test_the_same_work_on_a_second_sheet_is_told_with_the_record_there_is(mechanic):
+    assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS).status_code == 303
+    (first,) = services(mechanic)
+    again = mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS, note="typed by the second shift")
+    assert again.status_code == 409
+    assert f"recorded already, as {first['id']}" in again.text
+    assert "typed by the second shift" in again.text
+    assert 'aria-invalid="true"' in again.text
+    assert len(services(mechanic)) == 1
+
+
 def test_a_sheet_saved_half_done_is_finished_by_somebody_else(mechanic):
     half = {"cmp_1-on": "yes", "cmp_1-drained-1": "3,4", "note": "plug was tight", "do": "save"}
     assert (

@@ -79,6 +79,24 @@ def has_reference(session: Session, organisation_id: int, reference: str) -> boo
     return session.exec(query).first() is not None
 
 
+def find_service_at(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int], done_at: datetime
+) -> Service | None:
+    """Service that did something to one of these compartments at this very instant and is not void."""
+    query = (
+        select(Service)
+        .join(ServiceItem, col(ServiceItem.service_id) == Service.id)
+        .where(
+            Service.organisation_id == organisation_id,
+            Service.done_at == done_at,
+            col(Service.voided_at).is_(None),
+            ServiceItem.organisation_id == organisation_id,
+            col(ServiceItem.compartment_id).in_(compartment_ids),
+        )
+    )
+    return session.exec(query.order_by(col(Service.id)).limit(1)).first()
+
+
 def draws_of_service(session: Session, organisation_id: int, service_id: int) -> list[StockMovement]:
     """Entries of the stock ledger that a service wrote."""
     query = select(StockMovement).where(

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from service.domain import plausibility
-from service.domain.external_ids import IdKind, parse_id
+from service.domain.external_ids import IdKind, format_id, parse_id
 from service.errors import DuplicateError, FieldError, InvalidInputError
 from service.store.repositories import fleet, fluids, services
 from service.store.tables.fluids import Fluid
@@ -37,7 +37,7 @@ def prepare_service(session: Session, caller: Caller, now: datetime, new: NewSer
     InvalidInputError
         Naming every field that cannot be right.
     DuplicateError
-        If the sender's reference is on record.
+        If the sender's reference is on record, or the work itself.
     """
     vehicle = fleet.find_vehicle(session, caller.organisation_id, new.vehicle, for_update=True)
     if vehicle is None or vehicle.id is None:
@@ -48,6 +48,7 @@ def prepare_service(session: Session, caller: Caller, now: datetime, new: NewSer
     done_at = _check_time(session, caller, now, vehicle, new)
     _check_reference(session, caller, new.reference)
     compartments = _find_compartments(session, caller, vehicle, new.compartments)
+    _refuse_repetition(session, caller, done_at, compartments)
     filled = _find_fluids(session, caller, new.compartments, compartments)
     _check_works(session, caller, done_at, new, compartments, filled)
     return PreparedService(vehicle=vehicle, done_at=done_at, compartments=compartments, fluids=filled)
@@ -100,6 +101,26 @@ def _find_compartments(
             found.append(place)
     _refuse(errors)
     return found
+
+
+def _refuse_repetition(
+    session: Session, caller: Caller, done_at: datetime, places: Sequence[Compartment]
+) -> None:
+    """Refuse work on a compartment that is on record for the same instant; the vehicle is locked by now.
+
+    All rounds of a visit go into one record, and nobody drains and fills one compartment on two occasions at once.
+    """
+    keys = [place.id or 0 for place in places]
+    found = services.find_service_at(session, caller.organisation_id, keys, done_at)
+    if found is None:
+        return
+    same = format_id(IdKind.SERVICE, found.id)
+    told = (
+        f"This service is recorded already, as {same}: the same vehicle, time and compartment. "
+        "Nothing was stored and no stock drawn."
+    )
+    advice = f"If it is other work, give the time when it was done; if {same} is wrong, void that first."
+    raise DuplicateError(told, [FieldError("/done_at", advice)])
 
 
 def _find_fluids(

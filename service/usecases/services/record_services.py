@@ -54,7 +54,7 @@ def record_service(session: Session, caller: Caller, now: datetime, new: NewServ
     InvalidInputError
         Naming every field that cannot be right; nothing is stored then.
     DuplicateError
-        If the sender's reference is on record.
+        If the sender's reference is on record, or the work itself.
     """
     caller.require(Scope.WORKSHOP)
     known = prepare_service(session, caller, now, new)
@@ -65,8 +65,7 @@ def record_service(session: Session, caller: Caller, now: datetime, new: NewServ
     draw_stock(session, caller, now, service, works)
     reading = _store_reading(session, caller, now, known, service, new)
     _follow_on(session, caller, now, service)
-    if not new.late_entry:
-        tick_off(session, caller, now, service, _exchanged(known, new))
+    tick_off(session, caller, now, service, known.done_at.date(), _exchanged(known, new))
     names = [place.reference for place in known.compartments]
     detail = {"vehicle": known.vehicle.reference, "compartments": names, "late_entry": new.late_entry}
     record_change(session, caller, now, "recorded", "service", service.id, detail)

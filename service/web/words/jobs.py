@@ -62,7 +62,8 @@ WORDS: Final = {
     "job_save": "Save half-done",
     "job_close": "Close the job",
     "told_job_saved": "Saved half-done. Go on later, here or at another device.",
-    "told_job_closed": "The job is closed: the service is recorded, stock is drawn, the line is ticked off.",
+    "told_job_closed": "The job is closed: the service is recorded, stock is drawn, and the line of the due list that "
+    "this work settles is ticked off.",
     "told_job_closed_short": "The job is closed, but less went in than came out. Unless it was too full before, check "
     "the level, and that both were measured in the same unit.",
     "told_job_emptied": "The sheet is empty again.",
