@@ -24,9 +24,7 @@ def test_an_application_that_nobody_uses_any_more_is_forgotten(database, clock):
 
 def test_what_is_wrong_with_a_field_is_told_in_words_of_our_own(operator):
     body = {"vehicle": "VAN-07", "colour": "red", "in_service_on": "2025-02-30"}
-    told = {
-        one["pointer"]: one["detail"] for one in operator.post("/v1/vehicles", body).json()["errors"]
-    }
+    told = {one["pointer"]: one["detail"] for one in operator.post("/v1/vehicles", body).json()["errors"]}
     assert told["/colour"] == "There is no such field here; check its name."
     assert told["/class"] == "Must be given."
     assert told["/in_service_on"] == "is no date of the calendar"

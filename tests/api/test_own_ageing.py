@@ -107,6 +107,17 @@ def test_what_cannot_be_is_refused(fleet, changes, pointer):
     assert fleet.get(f"/v1/compartments/{fleet.gearbox}").json()["oil_temperatures"] == []
 
 
+def test_a_life_shorter_than_the_interval_is_told(fleet):
+    """400 running hours are the usual life: common practice, no source."""
+    body = {"kind": "engine_oil_diesel_light", "interval_hours": 500}
+    made = fleet.post("/v1/vehicles/VAN-07/compartments", body).json()
+    (told,) = made["warnings"]
+    assert "400 running hours" in told
+    assert "life_hours" in told
+    longer = fleet.patch(f"/v1/compartments/{made['id']}", {"life_hours": 700}).json()
+    assert longer["warnings"] == []
+
+
 @pytest.mark.parametrize("kind", ["brake_fluid", "hydraulic"])
 def test_temperatures_are_refused_where_they_would_change_nothing(fleet, kind):
     made = fleet.post("/v1/vehicles/VAN-07/compartments", {"kind": kind, "oil_temperatures": LOGGED})

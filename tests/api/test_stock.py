@@ -121,7 +121,7 @@ BAD_ENTRIES = [
     ({"fluid": "unknown"}, "/fluid", "/v1/fluids"),
     ({"at": "2026-05-05T08:00:00Z"}, "/at", "future"),
     ({"at": "2026-05-01T08:00:00"}, "/at", "offset"),
-    ({"colour": "red"}, "/colour", "not permitted"),
+    ({"colour": "red"}, "/colour", "no such field"),
 ]
 
 

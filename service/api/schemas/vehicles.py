@@ -35,6 +35,7 @@ from service.usecases.fleet.register_compartments import MOST_SEALS
 from service.usecases.fluids.own_ageing import (
     MOST_TEMPERATURES,
     WearByTemperature,
+    life_warnings,
     own_lives,
     wear_by_temperature,
 )
@@ -249,6 +250,7 @@ class CompartmentRead(BaseModel):
     oil_temperatures: list[HoursAtTemperature]
     wear_by_temperature: WearByTemperature | None
     version: int
+    warnings: list[str] = []
 
     @classmethod
     def of(cls, compartment: Compartment, vehicle: str, fluid: str | None) -> Self:
@@ -263,6 +265,7 @@ class CompartmentRead(BaseModel):
             compartment=compartment.reference,
             fluid=fluid,
             wear_by_temperature=wear_by_temperature(FluidKind(compartment.kind), logged) if logged else None,
+            warnings=life_warnings(compartment),
             **own_lives(compartment.ageing),
             **fields,
         )

@@ -11,6 +11,7 @@ from service.domain.fluid_ageing import AGEING_DEFAULTS, DAYS_PER_YEAR
 from service.domain.fluid_kinds import FluidKind
 from service.engine.ageing.temperature import duty_from_histogram, effective_celsius
 from service.errors import InvalidInputError
+from service.store.tables.vehicles import Compartment
 
 MONTHS_PER_YEAR: Final = 12
 OWN_LIVES: Final = {
@@ -56,6 +57,24 @@ def own_ageing(kind: FluidKind, before: Mapping[str, float], facts: Mapping[str,
                 raise InvalidInputError.at(TEMPERATURES, UNMOVED)
             after["duty_multiplier"] = wear_by_temperature(kind, facts["oil_temperatures"]).multiplier
     return after
+
+
+def life_warnings(compartment: Compartment) -> list[str]:
+    """Say where a fluid is taken to be worn out before its maker's interval ends, which few will have meant."""
+    usual = AGEING_DEFAULTS[FluidKind(compartment.kind)]
+    lives = {
+        "km": (usual.life_km, compartment.interval_km, "life_km"),
+        "running hours": (usual.life_hours, compartment.interval_hours, "life_hours"),
+    }
+    warnings = []
+    for unit, (life, interval, name) in lives.items():
+        lasts = compartment.ageing.get(name, None if life is None else life.value)
+        if lasts is not None and interval is not None and lasts < interval:
+            warnings.append(
+                f"This fluid is taken to be worn out after {lasts:,.0f} {unit}, before its interval of {interval:,.0f} "
+                f"ends, and will be due by its state. If it lasts longer, say so in {name}."
+            )
+    return warnings
 
 
 def own_lives(ageing: Mapping[str, float]) -> dict[str, float | None]:
