@@ -22,7 +22,7 @@ from tests.deploy.test_backup import postgresql_programs
 from tests.faults.ingest import Book, Load, differences, n_torn, register_fleet, sender, stored_references
 from tests.faults.nodes import Store, serving
 
-N_BACKUPS = int(os.environ.get("FAULT_BACKUPS", "6"))
+N_BACKUPS = int(os.environ.get("FAULT_BACKUPS", "4"))
 NOW = datetime(2026, 5, 4, 2, 15, tzinfo=UTC)
 
 

@@ -106,7 +106,7 @@ def test_a_lock_that_is_held_too_long_refuses_writers_and_answers_readers(store:
 def test_who_gets_no_place_hears_of_it_within_five_seconds(store: Store):
     _, secret = store.found()
     with (
-        serving(store, **SETTINGS | {"DATABASE_TIMEOUT_SECONDS": "7"}) as node,
+        serving(store, **SETTINGS | {"DATABASE_TIMEOUT_SECONDS": "6"}) as node,
         held(store),
         ThreadPoolExecutor(N_CALLS) as pool,
     ):
@@ -114,7 +114,7 @@ def test_who_gets_no_place_hears_of_it_within_five_seconds(store: Store):
         answers = [call.result() for call in calls]
     assert {answer.status_code for answer, _ in answers} == {503}
     early = [seconds for _, seconds in answers if seconds < 5.0]
-    late = [seconds for _, seconds in answers if seconds >= 7.0]
+    late = [seconds for _, seconds in answers if seconds >= 6.0]
     assert len(early) + len(late) == N_CALLS
     assert 1 <= len(late) <= 2, "only who had a place waits for the lock"
 

@@ -16,7 +16,7 @@ from service.usecases.readings.import_readings import CHUNK_ROWS
 from tests.faults.ingest import Book, Load, differences, register_fleet, sender, stored_references
 from tests.faults.nodes import Node, Store, serving
 
-N_KILLS = int(os.environ.get("FAULT_KILLS", "6"))
+N_KILLS = int(os.environ.get("FAULT_KILLS", "4"))
 NOTHING_WRONG = {"lost": 0, "doubled": 0, "torn": 0, "phantom": 0}
 
 

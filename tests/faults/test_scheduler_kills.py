@@ -45,8 +45,8 @@ START = datetime(2026, 5, 6, 12, 0, tzinfo=UTC)
 
 ZONES = ("Europe/Berlin", "America/Santiago", "Pacific/Chatham")
 N_ORGANISATIONS = int(os.environ.get("FAULT_ORGANISATIONS", "3"))
-N_WEEKS = int(os.environ.get("FAULT_WEEKS", "5"))
-N_KILLS = 3 * int(os.environ.get("FAULT_KILLS", "3"))
+N_WEEKS = int(os.environ.get("FAULT_WEEKS", "4"))
+N_KILLS = 3 * int(os.environ.get("FAULT_KILLS", "2"))
 """Of three nodes."""
 
 SECONDS_A_WEEK = float(os.environ.get("FAULT_SECONDS_A_WEEK", "8"))
@@ -176,7 +176,7 @@ def test_every_week_has_one_whole_list_that_is_told_once_whoever_is_killed(
         weeks = [str(IsoWeek.of(START.date()).shifted(number)) for number in range(N_WEEKS + 1)]
         expected = {(key, week) for key in rules for week in weeks}
         # A start so far ahead that the nodes are up when it begins.
-        epoch = time.time() + 20.0
+        epoch = time.time() + 10.0
         settings = {
             "TEST_CLOCK_START": START.isoformat(),
             "TEST_CLOCK_SPEED": str(SPEED),

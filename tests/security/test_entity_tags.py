@@ -1,8 +1,11 @@
 """A change answers with the tag by which the next one can be made to depend on it (RFC 9110, 8.8.3 and 13.1.1)."""
 
+import pytest
+
 from tests.security.world import found_world, send
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_a_change_answers_with_the_tag_that_a_read_would_give(operator, operations):
     world = found_world(operator, operations)
     reads = {one.path: one for one in operations.values() if one.method == "get"}

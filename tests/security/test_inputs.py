@@ -254,6 +254,8 @@ QUERIES = (
 
 
 @pytest.mark.slow
+@pytest.mark.postgres
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
 def test_strange_paths_and_queries_get_a_sound_answer(world, operations):
     wrong: list[str] = []
     for operation in operations.values():

@@ -2,9 +2,12 @@
 
 from urllib.parse import urlsplit
 
+import pytest
+
 from tests.security.world import found_world, send
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_every_location_answers(operator, operations):
     world = found_world(operator, operations)
     lost, n_made = [], 0
