@@ -17,9 +17,9 @@ GEARBOX = {
 ROUND = {"drained_litres": 4.0, "filled_litres": 4.0}
 
 
-@pytest.fixture
-def fleet(operator):
-    operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van", "duty": "mixed"})
+def with_van(operator, duty):
+    """A van of this duty with a gearbox, read once a year."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van", "duty": duty})
     operator.gearbox = operator.post("/v1/vehicles/VAN-07/compartments", GEARBOX).json()["id"]
     rows = [
         {"vehicle": "VAN-07", "taken_at": f"{day}T00:00:00Z", "odometer": km}
@@ -27,6 +27,11 @@ def fleet(operator):
     ]
     assert operator.post("/v1/readings", {"readings": rows}).json()["accepted"] == 3
     return operator
+
+
+@pytest.fixture
+def fleet(operator):
+    return with_van(operator, "mixed")
 
 
 def service(done_at, n_rounds=1, **more):

@@ -3,7 +3,7 @@
 import pytest
 from scipy import constants
 
-from tests.api.test_history import GEARBOX
+from tests.api.test_history import with_van
 
 LOGGED = [{"celsius": 80, "hours": 700}, {"celsius": 95, "hours": 250}, {"celsius": 115, "hours": 50}]
 """Invented; what follows from it is by the law of Arrhenius with 80 kJ/mol around 85 °C (common practice)."""
@@ -23,14 +23,7 @@ def expected_multiplier(logged, reference_celsius=85.0, joules_per_mol=80_000.0)
 
 @pytest.fixture
 def fleet(operator):
-    operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van", "duty": "severe"})
-    operator.gearbox = operator.post("/v1/vehicles/VAN-07/compartments", GEARBOX).json()["id"]
-    rows = [
-        {"vehicle": "VAN-07", "taken_at": f"{day}T00:00:00Z", "odometer": km}
-        for day, km in (("2024-05-02", 40_000), ("2025-05-02", 65_000), ("2026-05-02", 90_000))
-    ]
-    assert operator.post("/v1/readings", {"readings": rows}).json()["accepted"] == 3
-    return operator
+    return with_van(operator, "severe")
 
 
 def change(fleet, **changes):
@@ -112,7 +105,7 @@ def test_a_life_shorter_than_the_interval_is_told(fleet):
     body = {"kind": "engine_oil_diesel_light", "interval_hours": 500}
     made = fleet.post("/v1/vehicles/VAN-07/compartments", body).json()
     (told,) = made["warnings"]
-    assert "400 running hours" in told
+    assert "after 400 running hours, before its interval of 500 running hours ends" in told
     assert "life_hours" in told
     longer = fleet.patch(f"/v1/compartments/{made['id']}", {"life_hours": 700}).json()
     assert longer["warnings"] == []

@@ -71,8 +71,9 @@ def life_warnings(compartment: Compartment) -> list[str]:
         lasts = compartment.ageing.get(name, None if life is None else life.value)
         if lasts is not None and interval is not None and lasts < interval:
             warnings.append(
-                f"This fluid is taken to be worn out after {lasts:,.0f} {unit}, before its interval of {interval:,.0f} "
-                f"ends, and will be due by its state. If it lasts longer, say so in {name}."
+                f"Unless samples show otherwise this fluid is taken to be worn out after {lasts:,.0f} {unit}, "
+                f"before its interval of {interval:,.0f} {unit} ends, and will be due by its state. If it lasts "
+                f"longer, say so in {name}."
             )
     return warnings
 
