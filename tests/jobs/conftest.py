@@ -13,6 +13,7 @@ from service.clients.webhooks import WebhookSender
 from service.clock import SystemClock
 from service.domain.events import Event
 from service.jobs.deliveries import Deliveries
+from service.jobs.receivers import Receivers
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import outbox
 from service.usecases.access.caller import Caller
@@ -34,6 +35,7 @@ class Node:
     mailer: object = field(default_factory=NoMailer)
     stamp: object = field(default_factory=SystemClock)
     timeout_seconds: float = 5.0
+    receivers: Receivers = field(default_factory=Receivers)
 
     def __post_init__(self):
         carriers = Carriers(
@@ -42,6 +44,7 @@ class Node:
             sender=Sender(mail_from="sumpwise@example.org", public_url="https://fleet.example.org"),
         )
         self.deliveries = Deliveries(self.database, self.clock, carriers, np.random.default_rng(7))
+        self.deliveries.receivers = self.receivers
 
     def publish(self):
         return run_weekly(self.database, self.clock.now(), "node")

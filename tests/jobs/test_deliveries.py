@@ -9,8 +9,9 @@ import pytest
 from standardwebhooks import Webhook, WebhookVerificationError
 
 from service.domain.retries import GIVE_UP_AFTER, JITTER_FRACTION
-from service.jobs.deliveries import ORGANISATION_THREADS
+from service.jobs.receivers import AT_WORK, MOMENT_SECONDS, ORGANISATION_THREADS, Receivers
 from service.store.repositories import outbox, subscriptions
+from service.store.tables.operations import OutboxMessage
 from service.usecases.deliveries import deliver, subscribe
 from service.usecases.week.announce_list import MAX_FLUIDS
 from tests.clients.sinks import Sink, flood, hang, listening, statuses
@@ -125,24 +126,75 @@ def test_410_ends_the_subscription(workshop, node, clock):
     assert "410" in ended.ended_because
 
 
-def test_a_receiver_that_hangs_holds_up_nobody_else(found, database, clock):
-    """Five receivers of one organisation hang; another one's message goes while they do."""
-    slow, quick = found("Slow Invented Ltd"), found("Quick Invented Ltd")
+def called_within(sink, seconds):
+    began = time.monotonic()
+    while not sink.calls and time.monotonic() - began < seconds:
+        time.sleep(0.01)
+    return len(sink.calls) == 1
+
+
+def test_receivers_that_hang_hold_up_no_other_organisation(found, database, clock):
+    """Twelve of one organisation and one of each of nine others hang; another one's message goes while they do."""
+    many, single = found("Slow Invented Ltd"), [found(f"Slow {place}") for place in range(9)]
+    quick = found("Quick Invented Ltd")
     node = Node(database, clock, timeout_seconds=15.0)
     with listening(Sink(answer=hang)) as hanging, listening(Sink()) as sink:
-        for place in range(5):
+        for place, slow in enumerate([many] * 12 + single):
             slow.subscribe(f"{hanging.url}/{place}")
         quick.subscribe(sink.url)
         node.publish()
         node.deliveries.start_due()
-        began = time.monotonic()
-        while not sink.calls and time.monotonic() - began < 5.0:
-            time.sleep(0.01)
-        assert len(sink.calls) == 1, "within five seconds, while the others are waited for fifteen"
-        assert [row.state for row in slow.messages()].count("sending") == ORGANISATION_THREADS
+        assert called_within(sink, 5.0), "while the others are waited for fifteen seconds"
+        assert [row.state for row in many.messages()].count("sending") == ORGANISATION_THREADS
+        assert [row.state for slow in single for row in slow.messages()] == ["sending"] * 9
         hanging.is_released.set()
         node.send()
-    assert {row.state for row in slow.messages()} == {"waiting"}
+    assert {row.state for slow in (many, *single) for row in slow.messages()} == {"waiting"}
+
+
+def test_who_hung_last_time_comes_last_and_leaves_room_to_his_own_organisation_too(found, database, clock):
+    slow = found()
+    node = Node(database, clock, timeout_seconds=1.5 * MOMENT_SECONDS)
+    with listening(Sink(answer=hang)) as hanging, listening(Sink()) as sink:
+        for place in range(ORGANISATION_THREADS):
+            slow.subscribe(f"{hanging.url}/{place}")
+        node.publish()
+        node.send()
+        node = Node(database, clock, timeout_seconds=15.0, receivers=node.deliveries.receivers)
+        clock.advance(timedelta(hours=1))
+        node.deliveries.start_due()
+        slow.subscribe(sink.url)
+        clock.advance(7 * DAY)
+        node.publish()
+        node.deliveries.start_due()
+        assert called_within(sink, 5.0)
+        hanging.is_released.set()
+        node.send()
+
+
+def test_few_threads_work_and_who_waits_for_an_answer_lets_another_one_in():
+    receivers, has_begun, may_end = Receivers(), threading.Semaphore(0), threading.Event()
+
+    def work(is_sending):
+        receivers.begin()
+        has_begun.release()
+        if is_sending:
+            with receivers.sending(OutboxMessage(subscription_id=1)):
+                may_end.wait()
+        may_end.wait()
+        receivers.end()
+
+    threads = [threading.Thread(target=work, args=(place == 0,)) for place in range(AT_WORK + 2)]
+    for thread in threads:
+        thread.start()
+    began = time.monotonic()
+    for _ in range(AT_WORK + 1):
+        assert has_begun.acquire(timeout=5.0), "the one who sends makes room"
+    assert time.monotonic() - began >= MOMENT_SECONDS
+    assert not has_begun.acquire(timeout=2 * MOMENT_SECONDS), "for one only"
+    may_end.set()
+    for thread in threads:
+        thread.join()
 
 
 def test_one_receiver_is_called_by_one_thread_at_a_time(workshop, node, clock):
@@ -308,8 +360,6 @@ def test_a_signature_is_refused_after_more_than_five_minutes(workshop, node):
 
 def test_the_largest_message_stays_below_20_kb(workshop, node):
     """Standard Webhooks recommends bodies below 20 kB."""
-    from service.store.tables.operations import OutboxMessage
-
     name = "\U0001f6e2" * 40
     payload = {
         "iso_week": "2026-W19",
