@@ -67,6 +67,19 @@ def test_every_float_of_the_engine_has_a_unit_or_a_definition() -> None:
     )
 
 
+def test_every_definition_is_of_a_name_in_the_engine() -> None:
+    names = {
+        name
+        for path in python_files("service")
+        if "engine" in path.parts
+        for node in ast.walk(tree_of(path))
+        for name in (getattr(node, "id", None), getattr(node, "arg", None))
+        if name is not None
+    }
+    defined = words_in("Nomenclature of the engine")
+    assert {one for one in defined if not any(fnmatchcase(name, one) for name in names)} == set()
+
+
 def test_units_of_the_doors_stay_at_the_doors() -> None:
     inside = {
         f"{path}: {name}"

@@ -1,9 +1,9 @@
 """What a state says about life used, as probabilities."""
 
 import numpy as np
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.exchange.checks import FloatArray, require_within
 from service.engine.exchange.state import FluidState
 
 
@@ -34,30 +34,3 @@ def life_used_quantiles(state: FluidState, probabilities: FloatArray) -> FloatAr
     scores = ndtri(require_within("probabilities", probabilities, 1e-12, 1.0 - 1e-12))
     deviation = np.sqrt(state.life_used_variance)
     return np.maximum(state.life_used + np.atleast_1d(scores)[:, np.newaxis] * deviation, 0.0)
-
-
-def probability_above(state: FluidState, limit: Floats) -> FloatArray:
-    """Probability that life used is above a limit already.
-
-    Parameters
-    ----------
-    state : FluidState
-        n compartments. Not modified.
-    limit : float or ndarray, shape (n,)
-        [-]
-
-    Returns
-    -------
-    ndarray, shape (n,), float64
-        0 or 1 where the state is known exactly. [-]
-
-    Raises
-    ------
-    InvalidInputError
-        If a limit is negative or not a number.
-    """
-    beyond = state.life_used - require_within("limit", limit, 0.0)
-    deviation = np.sqrt(state.life_used_variance)
-    score = np.where(beyond > 0.0, np.inf, -np.inf)
-    np.divide(beyond, deviation, out=score, where=deviation > 0.0)
-    return np.asarray(ndtr(score))

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaln, gammaln
 
-from service.engine.demand.intermittent import check_histories
 from service.engine.demand.lattice import LatticeDistributions, pack_distributions
 from service.errors import InvalidInputError
 
@@ -65,7 +64,7 @@ def forecast_intermittent(
     .. [2] Syntetos & Boylan, "On the stock control performance of intermittent demand estimators",
        International Journal of Production Economics 103, 2006.
     """
-    check_histories(values, offsets)
+    _check_histories(values, offsets)
     steps = np.rint(values / step_quantity)
     if np.any(np.abs(values / step_quantity - steps) > 1e-6):
         raise InvalidInputError.at("/values", "quantities are whole multiples of the step")
@@ -91,6 +90,14 @@ def forecast_intermittent(
     counts = _beta_binomial_mass(n_periods, alpha, beta)
     masses = _compound_mass(counts, size_mass)
     return pack_distributions(np.zeros(n_series), np.full(n_series, step_quantity), list(masses))
+
+
+def _check_histories(values: NDArray[np.float64], offsets: NDArray[np.int64]) -> None:
+    """Refuse histories that no shelf can have."""
+    if offsets.size == 0 or offsets[-1] != values.size or np.any(np.diff(offsets) < 0):
+        raise InvalidInputError.at("/offsets", "offsets rise from 0 to the number of values")
+    if not np.all(np.isfinite(values) & (values >= 0.0)):
+        raise InvalidInputError.at("/values", "a quantity taken is finite and at least 0")
 
 
 def _beta_binomial_mass(

@@ -101,13 +101,6 @@ def distribution_mean(distributions: LatticeDistributions) -> NDArray[np.float64
     return np.add.reduceat(weighted, distributions.offsets[:-1])
 
 
-def distribution_variance(distributions: LatticeDistributions) -> NDArray[np.float64]:
-    """Variance of each distribution, shape (n,), in the squared unit of the quantities."""
-    mean = np.repeat(distribution_mean(distributions), np.diff(distributions.offsets))
-    spread = distributions.probability * (_support(distributions) - mean) ** 2
-    return np.add.reduceat(spread, distributions.offsets[:-1])
-
-
 def distribution_quantile(
     distributions: LatticeDistributions, probability: float | NDArray[np.float64]
 ) -> NDArray[np.float64]:

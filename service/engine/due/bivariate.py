@@ -5,9 +5,8 @@ from typing import Final, Self
 
 import numpy as np
 from numpy.typing import DTypeLike
-from scipy import special
 
-from service.engine.due.limits import FloatArray, IntArray
+from service.engine.due.limits import IntArray
 from service.engine.due.precision import Floats
 
 # Correlations beyond this count as this: six nodes keep the error below 5e-6 up to here, and below 1e-8 up to .8
@@ -108,22 +107,3 @@ class Dependence:
         total: Floats = np.add.reduce(half, axis=0)
         total *= self.weight
         return total
-
-
-def bivariate_normal_probability(
-    first: FloatArray, second: FloatArray, correlation: FloatArray
-) -> FloatArray:
-    """Give P(X <= first, Y <= second) for standard normal X and Y.
-
-    Parameters
-    ----------
-    first, second, correlation : ndarray, shape (m,), float64
-        Bounds, finite, and correlation within ±CORRELATION_BOUND.
-
-    Returns
-    -------
-    ndarray, shape (m,), float64
-        The probability.
-    """
-    apart: FloatArray = special.ndtr(first) * special.ndtr(second)
-    return np.asarray(apart + Dependence.of(correlation).excess(first, second))

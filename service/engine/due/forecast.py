@@ -82,8 +82,8 @@ def forecast_due(
     week_end_days : ndarray, shape (w,), float64
         End of each week in days from now, rising, positive, within the horizon; may be empty. A calendar limit at
         the very end of a week belongs to the next. [d]
-    probabilities : ndarray, shape (q,) or (n, q), float64, optional
-        Asked probabilities of being due, common to all or each compartment's own; P10, P50 and P90 by default.
+    probabilities : ndarray, shape (q,), float64, optional
+        Asked probabilities of being due; P10, P50 and P90 by default.
     horizon_days : float
         How far ahead to look. [d]
     km_hours_correlation : float
@@ -115,10 +115,11 @@ def forecast_due(
     meters = Meters(odometer=odometer, hour_meter=hour_meter, km_hours_correlation=km_hours_correlation)
     _check_meters(meters, odometer.last_reading.size)
     n = limits.vehicle_row.size
-    asked = _asked(probabilities, n)
+    asked = np.asarray(DEFAULT_PROBABILITIES) if probabilities is None else probabilities
+    _check_probabilities(asked)
     _check_weeks(week_end_days, horizon_days)
     days = Days.of(week_end_days, horizon_days)
-    forecast = _empty_forecast(n, asked.shape[0], week_end_days.size)
+    forecast = _empty_forecast(n, asked.size, week_end_days.size)
 
     def answer_block(part: tuple[IntArray, int]) -> None:
         rows, pattern = part
@@ -127,11 +128,7 @@ def forecast_due(
         order = np.argsort(-days.n_needed_by(end_days).astype(np.int16), kind="stable")
         block = block_of(limits, meters, rows, order, pattern)
         rows, certain = rows[order], certain.take(order)
-        question = Question(
-            probabilities=asked if asked.shape[1] == 1 else asked[:, rows],
-            days=days,
-            end_days=end_days[order],
-        )
+        question = Question(probabilities=asked, days=days, end_days=end_days[order])
         _write(forecast, rows, answer_with(certain, block, first_reached(block, question), week_end_days))
 
     for_every_part(answer_block, _blocks(limit_patterns(limits, meters), block_rows))
@@ -166,14 +163,9 @@ def _empty_forecast(n: int, n_probabilities: int, n_weeks: int) -> DueForecast:
     )
 
 
-def _asked(probabilities: FloatArray | None, n: int) -> FloatArray:
-    """Bring the asked probabilities to shape (q, n), or (q, 1) where all compartments share them."""
-    asked = np.asarray(DEFAULT_PROBABILITIES) if probabilities is None else probabilities
-    if asked.ndim not in {1, 2} or (asked.ndim == 2 and asked.shape[0] != n):
-        raise InvalidInputError.at("probabilities", "needs shape (q,) or one row a compartment")
-    if not ((asked > 0.0) & (asked < 1.0)).all():
-        raise InvalidInputError.at("probabilities", "must lie between 0 and 1, both excluded")
-    return asked[:, np.newaxis] if asked.ndim == 1 else asked.T
+def _check_probabilities(asked: FloatArray) -> None:
+    if asked.ndim != 1 or not ((asked > 0.0) & (asked < 1.0)).all():
+        raise InvalidInputError.at("probabilities", "must be a row of numbers between 0 and 1, both excluded")
 
 
 def _check_weeks(week_end_days: FloatArray, horizon_days: float) -> None:

@@ -55,8 +55,8 @@ class Days:
 class Question:
     """What is asked of a block.
 
-    `probabilities` are the asked ones, shape (q, n), or (q, 1) where all columns share them; `end_days`, shape (n,), is
-    the day up to which the limits compete, within the horizon. Columns that need more grid days come first.
+    `probabilities` are the asked ones, shape (q,); `end_days`, shape (n,), is the day up to which the limits compete,
+    within the horizon. Columns that need more grid days come first.
     """
 
     probabilities: FloatArray
@@ -100,8 +100,9 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
         grid = Grid(days=days, levels=course.by_day)
         by_end = _by_end(first, grid, end_days)
         shares = first_limit_shares(first, course, days, n_asked, by_end)
-    shape = len(question.probabilities), end_days.size
-    levels = np.broadcast_to(first.level_of(question.probabilities), shape)
+    levels = np.broadcast_to(
+        first.level_of(question.probabilities)[:, np.newaxis], (question.probabilities.size, end_days.size)
+    )
     return Reached(
         days_ahead=crossing_days(first, grid, levels, end_days),
         by_week_end=first.probability_of(grid.levels[question.days.week_places]),
@@ -114,7 +115,7 @@ def first_reached(block: LimitBlock, question: Question) -> Reached:
 def _never(question: Question) -> Reached:
     n = question.end_days.size
     return Reached(
-        days_ahead=np.full((len(question.probabilities), n), np.inf),
+        days_ahead=np.full((question.probabilities.size, n), np.inf),
         by_week_end=np.zeros((question.days.week_places.size, n)),
         by_now=np.zeros(n),
         by_end=np.zeros(n),

@@ -1,6 +1,6 @@
 """Correct the life used by what was seen or measured."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -12,34 +12,13 @@ LARGEST_DROP_IN_DEVIATIONS: Final = 2.0
 """A look alone may not lower the estimate by more. Common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ObservedState:
-    """The state after an observation, and how it got there; arrays of shape (n,).
-
-    Parameters
-    ----------
-    state : FluidState
-    gain : ndarray
-        Weight of the observation, 0 where there was none. [-]
-    innovation : ndarray
-        Observed minus expected life used, 0 where there was none. [-]
-    is_drop_limited : ndarray of bool
-        True where the fall was held at two standard deviations.
-    """
-
-    state: FluidState
-    gain: FloatArray
-    innovation: FloatArray
-    is_drop_limited: BoolArray
-
-
 def observe(
     state: FluidState,
     observed_life_used: Floats,
     observed_sd: Floats,
     *,
     is_laboratory: bool | BoolArray = False,
-) -> ObservedState:
+) -> FluidState:
     """Weigh an observed life used against the estimate (scalar Kalman update).
 
     Parameters
@@ -55,7 +34,8 @@ def observe(
 
     Returns
     -------
-    ObservedState
+    FluidState
+        After the observation; as before where there was none.
 
     Raises
     ------
@@ -85,12 +65,7 @@ def observe(
     lowest = state.life_used - LARGEST_DROP_IN_DEVIATIONS * np.sqrt(variance)
     is_limited = (updated < lowest) & ~is_free
     updated = np.maximum(np.where(is_limited, lowest, updated), 0.0)
-    return ObservedState(
-        state=replace(state, life_used=updated, life_used_variance=(1.0 - gain) * variance),
-        gain=gain,
-        innovation=innovation,
-        is_drop_limited=is_limited,
-    )
+    return replace(state, life_used=updated, life_used_variance=(1.0 - gain) * variance)
 
 
 def record_measured_contents(

@@ -40,15 +40,12 @@ class RateOfChange:
     ----------
     rate_per_km, rate_sd_per_km : ndarray
         In the value's unit by kilometre.
-    start_value : ndarray
-        What the earlier sample would have shown with today's mixture.
     is_alarm : ndarray of bool
         True where the rate is above its limit.
     """
 
     rate_per_km: FloatArray
     rate_sd_per_km: FloatArray
-    start_value: FloatArray
     is_alarm: BoolArray
 
 
@@ -118,7 +115,6 @@ def rate_of_change(
     return RateOfChange(
         rate_per_km=rate,
         rate_sd_per_km=deviation,
-        start_value=start,
         is_alarm=np.asarray(rate > highest_rate_per_km),
     )
 

@@ -25,46 +25,6 @@ class CircuitShares:
     mean: FloatArray
 
 
-def mixing_efficiency(
-    *,
-    circulation_litres_per_minute: Floats,
-    minutes: Floats,
-    sump_litres: Floats,
-    converter_litres: Floats,
-) -> FloatArray:
-    """How far sump and converter mix while the engine idles between two rounds.
-
-    Parameters
-    ----------
-    circulation_litres_per_minute : float or ndarray, shape (n,)
-        Flow between the two; 2 to 8 is typical (from memory). [L/min]
-    minutes : float or ndarray, shape (n,)
-        Running time through all ranges. [min]
-    sump_litres, converter_litres : float or ndarray, shape (n,)
-        Positive. [L]
-
-    Returns
-    -------
-    ndarray of float64
-        ε: 0 not at all, 1 completely. [-]
-
-    Raises
-    ------
-    InvalidInputError
-        If a value is negative or not a number, or a volume is not positive.
-
-    Notes
-    -----
-    Two mixed vessels with a flow between them, ε = 1 − exp(−q t (1/S + 1/C)); derived.
-    """
-    flow = require_within("circulation_litres_per_minute", circulation_litres_per_minute, 0.0)
-    time = require_within("minutes", minutes, 0.0)
-    sump = require_within("sump_litres", sump_litres, 1e-6)
-    converter = require_within("converter_litres", converter_litres, 1e-6)
-    efficiency: FloatArray = -np.expm1(-flow * time * (1.0 / sump + 1.0 / converter))
-    return efficiency
-
-
 def circuit_rounds(
     *,
     sump_litres: Floats,
@@ -83,7 +43,8 @@ def circuit_rounds(
     drained_litres : ndarray, shape (n_rounds, n) or (n_rounds,), float64
         Taken from the sump and replaced, each round. Not modified. [L]
     efficiency : float or ndarray, shape (n,)
-        ε, see `mixing_efficiency`. [-]
+        ε, how far sump and converter mix between two rounds: 0 not at all, 1 completely. Idling for t minutes
+        with a flow q between them gives 1 − exp(−q t (1/S + 1/C)), derived. [-]
 
     Returns
     -------

@@ -35,28 +35,6 @@ def retained_well_mixed(turnovers: Floats) -> FloatArray:
     return share
 
 
-def retained_plug_flow(turnovers: Floats) -> FloatArray:
-    """Old share if nothing mixes, the best that a line exchange can do.
-
-    Parameters
-    ----------
-    turnovers : float or ndarray, any shape
-        θ = Q / V. [-]
-
-    Returns
-    -------
-    ndarray of float64
-        max(0, 1 − θ). [-]
-
-    Raises
-    ------
-    InvalidInputError
-        If turnovers are negative or not a number.
-    """
-    share: FloatArray = np.maximum(1.0 - require_within("turnovers", turnovers, 0.0), 0.0)
-    return share
-
-
 def retained_tanks_in_series(turnovers: Floats, n_tanks: int = USUAL_TANKS) -> FloatArray:
     """Old share if the way of the fluid behaves like equal mixed tanks in a row.
 

@@ -40,8 +40,7 @@ def volume_correction_factor(oil_celsius: Floats, density_15c_kg_per_m3: Floats)
     Notes
     -----
     α = 0.6278/ρ₁₅, Δ = t − 15, factor = exp[−αΔ (1 + 0.8 αΔ)]. For lubricating oils; half-and-half coolant
-    expands about three quarters as much (4.1 % against 5.5 % from 20 to 90 °C), so give
-    `volume_change_litres` its own two factors from a density table.
+    expands about three quarters as much (4.1 % against 5.6 % from 20 to 90 °C).
 
     References
     ----------
@@ -51,30 +50,6 @@ def volume_correction_factor(oil_celsius: Floats, density_15c_kg_per_m3: Floats)
     density = require_within("density_15c_kg_per_m3", density_15c_kg_per_m3, LOWEST_DENSITY, HIGHEST_DENSITY)
     grown = EXPANSION_CONSTANT / density * (celsius - REFERENCE_CELSIUS)
     return np.asarray(np.exp(-grown * (1.0 + 0.8 * grown)))
-
-
-def litres_at_15c(volume_litres: Floats, oil_celsius: Floats, density_15c_kg_per_m3: Floats) -> FloatArray:
-    """Volume at 15 °C of what was measured at a temperature.
-
-    Parameters
-    ----------
-    volume_litres : float or ndarray
-        Measured, not negative. [L]
-    oil_celsius, density_15c_kg_per_m3 : float or ndarray
-        As in `volume_correction_factor`.
-
-    Returns
-    -------
-    ndarray of float64
-        [L]
-
-    Raises
-    ------
-    InvalidInputError
-        If a value is out of range.
-    """
-    volume = require_within("volume_litres", volume_litres, 0.0)
-    return np.asarray(volume * volume_correction_factor(oil_celsius, density_15c_kg_per_m3))
 
 
 def litres_at(volume_15c_litres: Floats, oil_celsius: Floats, density_15c_kg_per_m3: Floats) -> FloatArray:
@@ -99,49 +74,3 @@ def litres_at(volume_15c_litres: Floats, oil_celsius: Floats, density_15c_kg_per
     """
     volume = require_within("volume_15c_litres", volume_15c_litres, 0.0)
     return np.asarray(volume / volume_correction_factor(oil_celsius, density_15c_kg_per_m3))
-
-
-def density_kg_per_m3(oil_celsius: Floats, density_15c_kg_per_m3: Floats) -> FloatArray:
-    """Density at a temperature.
-
-    Parameters
-    ----------
-    oil_celsius, density_15c_kg_per_m3 : float or ndarray
-        As in `volume_correction_factor`.
-
-    Returns
-    -------
-    ndarray of float64
-        ρ₁₅ times the factor. [kg/m³]
-
-    Raises
-    ------
-    InvalidInputError
-        If a value is out of range.
-    """
-    return np.asarray(volume_correction_factor(oil_celsius, density_15c_kg_per_m3) * density_15c_kg_per_m3)
-
-
-def volume_change_litres(volume_litres: Floats, factor_before: Floats, factor_after: Floats) -> FloatArray:
-    """By how much a volume grows from one temperature to another.
-
-    Parameters
-    ----------
-    volume_litres : float or ndarray
-        At the first temperature, not negative. [L]
-    factor_before, factor_after : float or ndarray
-        Volume correction factors (or densities) at both temperatures, positive. [-]
-
-    Returns
-    -------
-    ndarray of float64
-        V (factor_before/factor_after − 1). [L]
-
-    Raises
-    ------
-    InvalidInputError
-        If a value is out of range.
-    """
-    volume = require_within("volume_litres", volume_litres, 0.0)
-    before = require_within("factor_before", factor_before, 1e-6)
-    return np.asarray(volume * (before / require_within("factor_after", factor_after, 1e-6) - 1.0))

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
 from service.engine.level.expansion import litres_at, volume_correction_factor
 from service.errors import InvalidInputError
 
@@ -27,18 +27,13 @@ class WindowCheck:
 
     Parameters
     ----------
-    is_inside : ndarray of bool
     outcome : ndarray of int64
         A `WindowOutcome`.
-    off_delta_celsius : ndarray
-        Distance to the nearer edge, negative when too cold, 0 inside. [°C]
     level_error_millilitres : ndarray
         Fluid too much (positive) once the oil is inside the window, if the level were set now. [mL]
     """
 
-    is_inside: BoolArray
     outcome: IntArray
-    off_delta_celsius: FloatArray
     level_error_millilitres: FloatArray
 
 
@@ -125,8 +120,6 @@ def check_window(
         off < 0.0, WindowOutcome.TOO_COLD, np.where(off > 0.0, WindowOutcome.TOO_HOT, WindowOutcome.INSIDE)
     )
     return WindowCheck(
-        is_inside=off == 0.0,
         outcome=outcome.astype(np.int64),
-        off_delta_celsius=off,
         level_error_millilitres=error * MILLILITRES_PER_LITRE,
     )

@@ -31,8 +31,6 @@ class ExchangePlan:
         [-]
     poured_litres : ndarray, shape (7, n)
         New fluid at pouring temperature, with the over-fill. [L]
-    used_fluid_15c_litres, effectively_new_15c_litres : ndarray, shape (7, n)
-        What has to be got rid of, and what of the charge is new in the end. [L]
     labour_minutes, cost_minor : ndarray, shape (7, n)
     due, due_without_service : ReturnDate
         Due again, arrays of shape (7, n); due if nothing is done, arrays of shape (n,).
@@ -54,8 +52,6 @@ class ExchangePlan:
     life_used_after_sd: FloatArray
     schedule_credit: FloatArray
     poured_litres: FloatArray
-    used_fluid_15c_litres: FloatArray
-    effectively_new_15c_litres: FloatArray
     labour_minutes: FloatArray
     cost_minor: FloatArray
     due: ReturnDate
@@ -118,8 +114,6 @@ def plan_exchanges(case: ExchangeCase, rates: DueRates, prices: Prices, level: L
         life_used_after_sd=deviation,
         schedule_credit=credit,
         poured_litres=litres_at(poured, level.pour_celsius, level.density_15c_kg_per_m3),
-        used_fluid_15c_litres=poured,
-        effectively_new_15c_litres=(1.0 - shares.retained) * volume,
         labour_minutes=np.broadcast_to(minutes, cost.shape),
         cost_minor=cost,
         due=due,

@@ -61,13 +61,11 @@ class Recommendation:
     cheapest_of_all : ndarray of int64
         Row that costs least by the kilometre whatever the wishes; differs from `option` where the wishes
         cost something.
-    saving_minor_per_1000_km : ndarray
-        Against the runner-up; NaN without one.
     break_even_fluid_minor_per_litre, break_even_visit_minor : ndarray
         Change of the price of fluid, and of a visit, at which the runner-up costs the same; NaN where no
         change of it alone does that.
-    holds_up_to_fresh_share, holds_up_to_return_days : ndarray
-        Wishes beyond these would rule the option out. [-], [d]
+    holds_up_to_fresh_share : ndarray
+        A wish beyond this would rule the option out. [-]
     """
 
     option: IntArray
@@ -75,11 +73,9 @@ class Recommendation:
     n_reaching: IntArray
     runner_up: IntArray
     cheapest_of_all: IntArray
-    saving_minor_per_1000_km: FloatArray
     break_even_fluid_minor_per_litre: FloatArray
     break_even_visit_minor: FloatArray
     holds_up_to_fresh_share: FloatArray
-    holds_up_to_return_days: FloatArray
 
 
 def recommend(plan: ExchangePlan, wishes: Wishes) -> Recommendation:
@@ -131,13 +127,11 @@ def recommend(plan: ExchangePlan, wishes: Wishes) -> Recommendation:
         n_reaching=n_reaching,
         runner_up=runner_up,
         cheapest_of_all=_row_of_smallest(price),
-        saving_minor_per_1000_km=np.where(has_runner_up, _difference(price, second, option), np.nan),
         break_even_fluid_minor_per_litre=_break_even(plan, plan.poured_litres, option, second, has_runner_up),
         break_even_visit_minor=_break_even(
             plan, np.ones(plan.cost_minor.shape), option, second, has_runner_up
         ),
         holds_up_to_fresh_share=_of(plan.fresh_share, option),
-        holds_up_to_return_days=_of(plan.due.days, option),
     )
 
 
@@ -150,12 +144,6 @@ def _row_of_smallest(table: FloatArray) -> IntArray:
     filled = np.where(np.isnan(table), np.inf, table)
     is_candidate = ~np.isnan(table) & (filled == filled.min(axis=0))
     return np.asarray(is_candidate.argmax(axis=0), dtype=np.int64)
-
-
-def _difference(table: FloatArray, one: IntArray, other: IntArray) -> FloatArray:
-    ours, theirs = _of(table, one), _of(table, other)
-    is_finite = np.isfinite(theirs)
-    return np.where(is_finite, ours - np.where(is_finite, theirs, 0.0), np.nan)
 
 
 def _break_even(

@@ -48,8 +48,8 @@ class PolicyTrial:
         Sums over the horizon.
     share_of_time_above_limit : ndarray
         [-]
-    mean_life_used, highest_life_used, last_life_used : ndarray
-        Over time, at its worst, and at the end. [-]
+    mean_life_used, highest_life_used : ndarray
+        Over time, and at its worst. [-]
     """
 
     n_visits: IntArray
@@ -58,7 +58,6 @@ class PolicyTrial:
     share_of_time_above_limit: FloatArray
     mean_life_used: FloatArray
     highest_life_used: FloatArray
-    last_life_used: FloatArray
 
 
 def try_policy(
@@ -137,7 +136,6 @@ def try_policy(
         share_of_time_above_limit=above / horizon,
         mean_life_used=area / horizon,
         highest_life_used=highest,
-        last_life_used=reached,
     )
 
 

@@ -29,8 +29,6 @@ _SMALL_NUMBER_KM: Final = 3000.0
 
 BELIEF_MARGIN: Final = 2.0
 """Log odds by which a new explanation must beat the present one."""
-PLAIN_LOG_ODDS: Final = 2.8
-"""What a step that is plainly clean reaches at least, and what its penalty stays below."""
 _CLEAN_RATIO: Final = 2.5
 _SLOWEST_RATIO: Final = 0.012
 
@@ -111,7 +109,7 @@ def _spread(known_days: Floats) -> Floats:
 
 
 def is_plainly_clean(distance_km: Floats, days: Floats, keyed_km: Floats, pace: Floats) -> NDArray[np.bool_]:
-    """Cheap sufficient test, without logarithms, for a step to reach `PLAIN_LOG_ODDS`."""
+    """Cheap sufficient test, without logarithms, for a step to be clean by log odds of 2.8 or more."""
     expected = pace * days + _SLACK_KM
     distance = distance_km + _SLACK_KM
     fits = (

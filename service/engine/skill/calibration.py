@@ -1,37 +1,12 @@
-"""Whether forecasts mean what they say: coverage, its test, and the probability integral transform."""
+"""Whether forecasts mean what they say: the probability integral transform, and means by vehicle."""
 
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc, xlogy
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KupiecTest:
-    """Likelihood ratio of an observed share of exceedances against the promised one, and its p-value."""
-
-    statistic: float
-    p_value: float
-
-
-def kupiec_test(n_forecasts: int, n_exceedances: int, probability: float) -> KupiecTest:
-    """Test whether exceedances are as frequent as promised.
-
-    References
-    ----------
-    .. [1] Kupiec, "Techniques for verifying the accuracy of risk measurement models", J. Derivatives 3, 1995.
-    """
-    share = n_exceedances / n_forecasts
-    kept = n_forecasts - n_exceedances
-    promised = xlogy(kept, 1.0 - probability) + xlogy(n_exceedances, probability)
-    observed = xlogy(kept, 1.0 - share) + xlogy(n_exceedances, share)
-    statistic = float(max(-2.0 * (promised - observed), 0.0))
-    return KupiecTest(statistic=statistic, p_value=float(chdtrc(1.0, statistic)))
 
 
 def interval_censored_pit(low: Floats, high: Floats, n_bins: int = 10) -> Floats:

@@ -119,8 +119,8 @@ def _looked_at(kind: FluidKind, is_dyed: bool, point: FluidPoint, text: str) -> 
     grade = parse_grade("/grade", text)
     life_used = life_used_from_grade(grade, kind, is_dyed_red=is_dyed)
     if life_used is not None and life_used.standard_deviation is not None:
-        observed = observe(point.fluid, life_used.value, life_used.standard_deviation, is_laboratory=False)
-        point = replace(point, fluid=observed.state, is_sampled=True)
+        seen = observe(point.fluid, life_used.value, life_used.standard_deviation, is_laboratory=False)
+        point = replace(point, fluid=seen, is_sampled=True)
     return replace(point, is_contaminated=point.is_contaminated or is_contamination(grade, kind))
 
 
@@ -138,7 +138,7 @@ def _measured(
     )
     found = laboratory_life_used(limits, values, new_values)
     if found is not None:
-        fluid = observe(fluid, found[0], LABORATORY_SD, is_laboratory=True).state
+        fluid = observe(fluid, found[0], LABORATORY_SD, is_laboratory=True)
     return replace(point, fluid=fluid)
 
 
@@ -157,13 +157,13 @@ def _life_used(
     if (low is not None and low >= new) or (high is not None and high <= new):
         # a limit that the new fluid has passed already says nothing about ageing
         return None
-    evidence = life_used_from_laboratory(
+    worst = life_used_from_laboratory(
         np.array([[values[name]]]),
         np.array([new]),
         lower_limits=np.array([np.nan if low is None else low]),
         upper_limits=np.array([np.nan if high is None else high]),
     )
-    return float(evidence.life_used[0])
+    return float(worst[0])
 
 
 def _bounds(limit: AlarmLimit, new: float) -> tuple[float | None, float | None]:

@@ -1,11 +1,10 @@
-"""Temperature factors and additive reserve: worked values and a published table."""
+"""Temperature factors: worked values and a published table."""
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.ageing.reserve import distance_to_reserve_km, reserve_first_order, reserve_zero_order
 from service.engine.ageing.temperature import arrhenius_factor, duty_from_histogram, effective_celsius
 from service.engine.exchange.rounds import exchange_rounds
 from service.engine.exchange.state import fluid_state
@@ -141,17 +140,6 @@ def test_wrong_histograms_are_refused() -> None:
     ):
         with pytest.raises(InvalidInputError):
             duty_from_histogram(shares, bins, reference_celsius=80.0, activation_kj_per_mol=80.0)
-
-
-def test_antioxidant_reserve() -> None:
-    """First order reaches 25 % at ln 4/k = 1.38629/k (derived); 25 % is the low alarm of ASTM D7590
-    (published, second-hand). Zero order falls straight.
-    """
-    rate = 2e-5
-    assert distance_to_reserve_km(1.0, 0.25, rate) == pytest.approx(1.38629 / rate, rel=5e-6)
-    assert reserve_first_order(1.0, rate, 1.38629 / rate) == pytest.approx(0.25, abs=1e-5)
-    np.testing.assert_allclose(reserve_zero_order(1.0, 1e-5, np.array([4e4, 2e5])), [0.6, 0.0])
-    assert distance_to_reserve_km(0.2, 0.25, rate) == 0.0
 
 
 def test_antioxidant_mixes_linearly() -> None:

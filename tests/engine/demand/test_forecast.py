@@ -13,12 +13,12 @@ from service.engine.demand.jobs import NOT_PLANNED, DemandJobs, TopUps
 from service.engine.demand.lattice import (
     distribution_mean,
     distribution_quantile,
-    distribution_variance,
     probability_above,
     select_distributions,
 )
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.errors import InvalidInputError
+from tests.engine.demand.variances import distribution_variance
 
 NO_SHOCK = usage_shock_nodes(0.0)
 

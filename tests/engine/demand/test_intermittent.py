@@ -1,20 +1,19 @@
-"""Slow movers: rates, the demand over a lead time, and the backtest."""
+"""Slow movers: the demand over a lead time."""
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.demand.intermittent import IntermittentMethod, estimate_intermittent
-from service.engine.demand.intermittent_backtest import backtest_intermittent
 from service.engine.demand.intermittent_lead_time import forecast_intermittent
 from service.engine.demand.lattice import (
     distribution_mean,
     distribution_quantile,
-    distribution_variance,
     probability_above,
 )
-from service.errors import InsufficientDataError, InvalidInputError
+from service.engine.skill.scores import pinball_loss
+from service.errors import InvalidInputError
+from tests.engine.demand.variances import distribution_variance
 
 
 def ragged(*histories: list[float]) -> tuple[np.ndarray, np.ndarray]:
@@ -22,30 +21,6 @@ def ragged(*histories: list[float]) -> tuple[np.ndarray, np.ndarray]:
     offsets = np.concatenate([[0], np.cumsum([len(history) for history in histories])]).astype(np.int64)
     values.setflags(write=False)
     return values, offsets
-
-
-@pytest.mark.parametrize("method", list(IntermittentMethod))
-def test_a_part_never_taken_has_rate_zero(method: IntermittentMethod):
-    rates = estimate_intermittent(*ragged([0, 0, 0], []), method)
-    assert rates.rate.tolist() == [0.0, 0.0]
-
-
-def test_tsb_fades_out_and_croston_does_not():
-    """Obsolescence is the reason for TSB (Teunter, Syntetos & Babai 2011)."""
-    history = [2.0, 0, 2, 0, 2, 0, 2, 0] + [0.0] * 40
-    croston = estimate_intermittent(*ragged(history[:8], history), IntermittentMethod.CROSTON).rate
-    tsb = estimate_intermittent(*ragged(history[:8], history), IntermittentMethod.TSB).rate
-    assert croston[1] == croston[0]
-    assert tsb[1] == pytest.approx(tsb[0] * 0.9**40)
-
-
-def test_constant_demand_every_period_is_its_own_rate():
-    for method, rate in (
-        (IntermittentMethod.CROSTON, 3.0),
-        (IntermittentMethod.SBA, 2.85),
-        (IntermittentMethod.TSB, 3.0),
-    ):
-        assert estimate_intermittent(*ragged([3.0] * 12), method).rate[0] == pytest.approx(rate)
 
 
 def test_lead_time_demand_has_the_mean_and_variance_of_a_compound_sum():
@@ -96,32 +71,39 @@ def test_more_periods_never_need_less(history: list[int], n_periods: int):
         assert longer[0] >= shorter[0]
 
 
-def test_backtest_on_steady_parts_covers_at_least_its_level_and_knows_the_bias_of_croston():
-    """Simulated truth: Bernoulli demand, sizes 1 to 4. Croston is biased upwards (Syntetos & Boylan 2001)."""
+def test_steady_parts_are_covered_as_promised_and_scored_no_worse_than_by_their_own_past():
+    """Simulated truth: Bernoulli demand, sizes 1 to 4, so that eight periods take 8 x 0.15 x 2.5 = 3 on average."""
     rng = np.random.default_rng(9)
     table = np.where(rng.random((400, 120)) < 0.15, rng.integers(1, 5, (400, 120)), 0).astype(float)
-    result = backtest_intermittent(
-        table.ravel(), np.arange(401) * 120, 8, first_origin=60, origin_step=13, half_life_periods=52.0
-    )
-    assert result.n_forecasts == 400 * 5
-    croston, sba, tsb = result.mean_error
-    assert croston > sba
-    assert abs(tsb) < 0.15
-    assert np.all(result.share_covered >= result.levels - 0.02)
-    assert np.all(result.share_covered[1:] <= result.levels[1:] + 0.05)
-    assert np.all(result.mean_pinball < result.history_pinball * 1.02)
+    levels, means, covered, own, plain = np.array([0.5, 0.9, 0.95]), [], [], [], []
+    for origin in range(60, 113, 13):
+        past, came = table[:, :origin], table[:, origin : origin + 8].sum(axis=1)
+        forecast = forecast_intermittent(past.ravel(), origin * np.arange(401), 8, half_life_periods=52.0)
+        quantiles = np.stack([distribution_quantile(forecast, level) for level in levels.tolist()], axis=1)
+        sums = np.lib.stride_tricks.sliding_window_view(past, 8, axis=1).sum(axis=2)
+        history = np.quantile(sums, levels, axis=1, method="inverted_cdf").T
+        means.append(distribution_mean(forecast))
+        covered.append(came[:, None] <= quantiles)
+        own.append(pinball_loss(came, quantiles, levels))
+        plain.append(pinball_loss(came, history, levels))
+    assert np.mean(means) == pytest.approx(3.0, abs=0.15)
+    share_covered = np.concatenate(covered).mean(axis=0)
+    assert np.all(share_covered >= levels - 0.02)
+    assert np.all(share_covered[1:] <= levels[1:] + 0.05)  # whole pieces lift it above the level
+    assert np.all(np.concatenate(own).mean(axis=0) < np.concatenate(plain).mean(axis=0) * 1.02)
 
 
-def test_impossible_histories_are_refused():
+@pytest.mark.parametrize(
+    ("values", "offsets", "n_periods"),
+    [
+        ([1.0, -1.0], [0, 2], 4),
+        ([np.nan], [0, 1], 4),
+        ([0.5], [0, 1], 4),
+        ([1.0], [0, 1], 0),
+        ([1.0, 1.0], [0, 3], 4),
+        ([1.0, 1.0], [0, 2, 1, 2], 4),
+    ],
+)
+def test_impossible_histories_are_refused(values: list[float], offsets: list[int], n_periods: int):
     with pytest.raises(InvalidInputError):
-        estimate_intermittent(*ragged([1.0, -1.0]))
-    with pytest.raises(InvalidInputError):
-        estimate_intermittent(*ragged([1.0]), IntermittentMethod.SBA, 1.0)
-    with pytest.raises(InvalidInputError):
-        forecast_intermittent(*ragged([0.5]), 4)
-    with pytest.raises(InvalidInputError):
-        forecast_intermittent(*ragged([1.0]), 0)
-    with pytest.raises(InvalidInputError):
-        estimate_intermittent(np.ones(2), np.array([0, 3]))
-    with pytest.raises(InsufficientDataError):
-        backtest_intermittent(*ragged([1.0, 0, 0]), 4, first_origin=4, origin_step=1)
+        forecast_intermittent(np.array(values), np.array(offsets), n_periods)

@@ -7,11 +7,11 @@ from scipy.stats import poisson
 from service.engine.demand.lattice import (
     LatticeDistributions,
     distribution_mean,
-    distribution_variance,
     pack_distributions,
 )
 from service.engine.demand.sums import add_independent
 from service.errors import InvalidInputError
+from tests.engine.demand.variances import distribution_variance
 
 
 def poisson_demand(*means: float, step: float = 1.0) -> LatticeDistributions:

@@ -49,7 +49,6 @@ def test_after_half_an_exchange_the_mixed_value_counts() -> None:
         retained_share=np.array([[0.5], [np.nan]]),
         highest_rate_per_km=4e-4,
     )
-    assert seen.start_value[0] == 10.0
     assert seen.rate_per_km[0] == pytest.approx(5e-4)
     assert seen.is_alarm[0]
 
@@ -65,7 +64,6 @@ def test_new_fluid_that_brings_some_itself() -> None:
         retained_share=np.array([[0.5]]),
         highest_rate_per_km=1.0,
     )
-    assert seen.start_value[0] == 12.5
     assert seen.rate_per_km[0] == pytest.approx(17.5 / 40_000.0)
 
 

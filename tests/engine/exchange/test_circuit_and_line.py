@@ -4,13 +4,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import quad
 from scipy.stats import gamma
 
-from service.engine.exchange.circuit import circuit_rounds, mixing_efficiency
+from service.engine.exchange.circuit import circuit_rounds
 from service.engine.exchange.line import (
     exchange_line,
-    retained_plug_flow,
     retained_tanks_in_series,
     retained_well_mixed,
 )
@@ -42,30 +41,6 @@ def test_unmixed_converter_is_a_floor() -> None:
     )
     assert shares.mean[-1, 0] == pytest.approx(4.0 / 9.0, abs=1e-12)
     assert shares.sump[-1, 0] < 1e-12
-
-
-@pytest.mark.parametrize(("flow", "minutes", "expected"), [(5, 1, 0.89460), (5, 2, 0.98889), (2, 2, 0.83470)])
-def test_idling_mixes_sump_and_converter(flow: float, minutes: float, expected: float) -> None:
-    """ε = 1 − exp(−q t (1/S + 1/C)) for S 5, C 4; derived (typical flow from memory)."""
-    efficiency = mixing_efficiency(
-        circulation_litres_per_minute=flow, minutes=minutes, sump_litres=5.0, converter_litres=4.0
-    )
-    assert efficiency == pytest.approx(expected, abs=5e-6)
-
-
-def test_efficiency_is_what_two_vessels_with_a_flow_between_do() -> None:
-    """Reference: the same two mass balances solved by scipy's `solve_ivp`."""
-
-    def balance(_: float, c: np.ndarray) -> list[float]:
-        flow = 3.0 * (c[1] - c[0])
-        return [flow / 6.0, -flow / 2.5]
-
-    end = solve_ivp(balance, (0.0, 0.7), [0.2, 1.0], rtol=1e-10, atol=1e-12).y[:, -1]
-    mean = (6.0 * 0.2 + 2.5) / 8.5
-    efficiency = mixing_efficiency(
-        circulation_litres_per_minute=3.0, minutes=0.7, sump_litres=6.0, converter_litres=2.5
-    )
-    assert (mean - end[0]) / (mean - 0.2) == pytest.approx(float(1.0 - efficiency), abs=1e-8)
 
 
 def test_circuit_refuses_what_cannot_be() -> None:
@@ -102,9 +77,8 @@ def test_tanks_are_the_integral_of_the_washout_curve(n_tanks: int) -> None:
         assert retained_tanks_in_series(turnovers, n_tanks) == pytest.approx(washout, abs=1e-9)
 
 
-def test_plug_flow_and_the_turnovers_for_nine_tenths() -> None:
-    """Plug 0.5, 0, 0, 0; a mixed vessel needs ln 10 = 2.302585 turnovers for 90 % new; derived."""
-    np.testing.assert_allclose(retained_plug_flow(TURNOVERS), [0.5, 0.0, 0.0, 0.0])
+def test_the_turnovers_for_nine_tenths() -> None:
+    """A mixed vessel needs ln 10 = 2.302585 turnovers for 90 % new; derived."""
     assert retained_well_mixed(2.302585) == pytest.approx(0.1, abs=1e-7)
 
 
@@ -116,8 +90,9 @@ def test_twelve_litres_by_rounds_or_by_flush() -> None:
 @settings(max_examples=50, deadline=None)
 @given(turnovers=st.floats(0.0, 20.0), n_tanks=st.integers(1, 12))
 def test_plug_is_best_and_one_vessel_worst(turnovers: float, n_tanks: int) -> None:
+    """If nothing mixes, max(0, 1 − θ) stays."""
     tanks = retained_tanks_in_series(turnovers, n_tanks)
-    assert retained_plug_flow(turnovers) <= tanks + 1e-14
+    assert max(0.0, 1.0 - turnovers) <= tanks + 1e-14
     assert tanks <= retained_well_mixed(turnovers) + 1e-14
     assert retained_tanks_in_series(turnovers, n_tanks + 1) <= tanks + 1e-14
 

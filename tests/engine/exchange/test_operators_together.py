@@ -53,8 +53,8 @@ def step(name: str, state: FluidState, rng: np.random.Generator, chosen: slice) 
         "line": lambda: exchange_line(state, draw[0] * 20.0, added=FRESH, retained_share_sd=0.05),
         "top-up": lambda: top_up(state, draw[0], FRESH),
         "leak": lambda: leak(state, 0.5 * draw[0] * volume),
-        "look": lambda: observe(state, np.where(draw[0] < 0.3, np.nan, draw[1]), 0.25).state,
-        "laboratory": lambda: observe(state, draw[0], 0.08, is_laboratory=True).state,
+        "look": lambda: observe(state, np.where(draw[0] < 0.3, np.nan, draw[1]), 0.25),
+        "laboratory": lambda: observe(state, draw[0], 0.08, is_laboratory=True),
     }
     return steps[name]()
 

@@ -167,7 +167,7 @@ def test_a_policy_that_never_comes_only_ages() -> None:
     trial = try_policy(np.array([0.1, 0.9]), 0.0, never, life_used_limit=0.8)
     np.testing.assert_array_equal(trial.n_visits, 0)
     np.testing.assert_array_equal(trial.share_of_time_above_limit, [0.0, 1.0])
-    np.testing.assert_array_equal(trial.last_life_used, [0.1, 0.9])
+    np.testing.assert_array_equal(trial.highest_life_used, [0.1, 0.9])
 
 
 def test_a_trial_with_a_visit_every_hour_is_refused() -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.engine.exchange.rounds import exchange_rounds
 from service.engine.exchange.state import AddedFluid, fluid_state
-from service.engine.level.expansion import litres_at_15c
+from service.engine.level.expansion import volume_correction_factor
 from service.engine.policy.exchange_plan import ExchangePlan, plan_exchanges
 from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Limit, Method, Prices
 from service.engine.policy.recommendation import Reason, Wishes, recommend
@@ -68,13 +68,12 @@ def test_costs_litres_minutes_and_price_by_kilometre_by_hand() -> None:
     """
     seen = plan()
     assert seen.labour_minutes[1, 0] == 70.0
-    assert seen.used_fluid_15c_litres[1, 0] == 8.0
+    assert seen.poured_litres[1, 0] == pytest.approx(8.0, rel=0.005)  # at pouring temperature
     assert seen.cost_minor[1, 0] == 3500.0 + 7000.0 + 8.0 * 920.0
     assert seen.due.km[1, 0] == pytest.approx(57_500.0)
     assert seen.due.days[1, 0] == pytest.approx(1150.0)
     assert seen.due.limit[1, 0] == Limit.CONDITION
     assert seen.cost_minor_per_1000_km[1, 0] == pytest.approx(17_860.0 / 57.5)
-    assert seen.effectively_new_15c_litres[1, 0] == pytest.approx(6.0)
     assert seen.cost_minor[6, 0] == 3500.0 + 4000.0 + 8000.0 + 12.0 * 920.0
     assert seen.due_without_service.days[0] == 0.0
 
@@ -104,7 +103,7 @@ def test_expected_excess_at_the_check() -> None:
     54D, derived.
     """
     case = ExchangeCase(
-        state=fluid_state(float(litres_at_15c(7.0, 20.0, 850.0)), life_used=0.5),
+        state=fluid_state(7.0 * float(volume_correction_factor(20.0, 850.0)), life_used=0.5),
         drained_15c_litres=3.0,
         overfill_15c_litres=np.array([0.0]),
     )
@@ -112,7 +111,6 @@ def test_expected_excess_at_the_check() -> None:
     assert plan(case, level=level).excess_millilitres[0, 0] == pytest.approx(188.3, abs=0.05)
     over = plan(replace(case, overfill_15c_litres=0.5), level=level)
     assert over.excess_millilitres[0, 0] == pytest.approx(188.3 + 500.0 / 0.970211, abs=0.06)
-    assert over.used_fluid_15c_litres[0, 0] == 3.5
 
 
 def test_a_line_exchange_that_cannot_be_done_is_marked() -> None:
@@ -155,7 +153,6 @@ def test_recommendation_reaches_the_wishes_at_the_lowest_price() -> None:
     assert choice.option[0] == min(reaching, key=lambda row: price[row])
     assert choice.reason[0] == Reason.CHEAPEST_THAT_REACHES
     assert choice.n_reaching[0] == len(reaching)
-    assert choice.saving_minor_per_1000_km[0] >= 0.0
     assert choice.holds_up_to_fresh_share[0] == seen.fresh_share[choice.option[0], 0]
 
 
@@ -163,7 +160,6 @@ def test_reasons() -> None:
     seen = plan()
     only = recommend(seen, Wishes(smallest_fresh_share=0.98))
     assert (only.reason[0], only.option[0], only.runner_up[0]) == (Reason.ONLY_ONE_THAT_REACHES, 5, -1)
-    assert np.isnan(only.saving_minor_per_1000_km[0])
     none = recommend(seen, Wishes(shortest_return_days=5000.0))
     assert none.reason[0] == Reason.NONE_REACHES_LASTS_LONGEST
     assert none.option[0] == seen.due.days[:, 0].argmax()

@@ -18,11 +18,11 @@ from service.engine.demand.expansion import edgeworth_cdf
 from service.engine.demand.lattice import (
     distribution_mean,
     distribution_quantile,
-    distribution_variance,
     expected_excess,
     pack_distributions,
     probability_above,
 )
+from tests.engine.demand.variances import distribution_variance
 
 
 def bernoulli(probability: np.ndarray, steps: np.ndarray | None = None) -> np.ndarray:
