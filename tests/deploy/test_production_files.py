@@ -1,5 +1,6 @@
 """Each production file is read by the tool it is for, and agrees with the program that it starts."""
 
+import asyncio
 import json
 import os
 import re
@@ -7,9 +8,11 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml  # type: ignore[import-untyped]
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from service.settings import Settings
 from tests.house.sources import ROOT, project_files, python_files, text_of
@@ -86,6 +89,21 @@ def test_compose_starts_every_part_in_its_order() -> None:
     assert published == {"proxy"}, "nothing else is reachable from outside"
     assert compose["networks"]["inside"]["internal"] is True
     assert services["database"]["networks"] == ["inside"]
+
+
+def test_behind_the_proxy_of_compose_the_service_sees_the_client() -> None:
+    """A network of containers hands out addresses; were the proxy's not believed, all clients would share one limit."""
+    environment = yaml.safe_load(text_of(DEPLOY / "compose.yaml"))["services"]["api"]["environment"]
+    seen: list[Any] = []
+
+    async def service(scope: Any, receive: Any, send: Any) -> None:
+        seen.append((scope["client"][0], scope["scheme"]))
+
+    forwarded = [(b"x-forwarded-for", b"203.0.113.9"), (b"x-forwarded-proto", b"https")]
+    scope = {"type": "http", "client": ("172.18.0.5", 40000), "scheme": "http", "headers": forwarded}
+    believing = ProxyHeadersMiddleware(service, trusted_hosts=environment["SUMPWISE_TRUSTED_PROXIES"])
+    asyncio.run(believing(scope, None, None))  # type: ignore[arg-type]
+    assert seen == [("203.0.113.9", "https")]
 
 
 def test_no_secret_has_a_default() -> None:
