@@ -56,40 +56,22 @@ def encode_cursor(position: Mapping[str, Any]) -> str:
     return base64.urlsafe_b64encode(json.dumps(position, separators=(",", ":")).encode()).decode().rstrip("=")
 
 
-def decode_cursor(cursor: str | None) -> dict[str, Any]:
-    """Place in a list that a cursor stands for; an empty one for the beginning.
-
-    Raises
-    ------
-    InvalidInputError
-        If the text is none of ours.
-    """
-    if not cursor:
-        return {}
-    try:
-        position = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
-    except (binascii.Error, ValueError) as error:
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.") from error
-    if not isinstance(position, dict) or any(_is_no_place(value) for value in position.values()):
-        raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
-    return position
-
-
-def _is_no_place(value: Any) -> bool:
-    """Whether a number could not even be looked for."""
-    return isinstance(value, int) and not 0 <= value <= MAX_NUMBER
-
-
 def number_in(cursor: str | None, name: str) -> int | None:
     """Key that a cursor carries, none at the beginning.
 
     Raises
     ------
     InvalidInputError
-        If the text is none of ours.
+        If the text is none of ours, or another list's.
     """
-    number = decode_cursor(cursor).get(name)
-    if number is not None and (not isinstance(number, int) or not 0 <= number <= MAX_NUMBER):
+    if cursor is None:
+        return None
+    try:
+        position = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
+    except (binascii.Error, ValueError):
+        position = None
+    number = position.get(name) if isinstance(position, dict) and len(position) == 1 else None
+    if type(number) is not int or not 0 <= number <= MAX_NUMBER:
         raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
     return number
 

@@ -138,7 +138,15 @@ VehiclePath = Annotated[
 ]
 IdPath = Annotated[str, Path(min_length=1, max_length=40, pattern=r"^[a-z]{3}_[0-9]+$", description="An id.")]
 PageLimit = Annotated[int, Query(ge=1, le=500, description="Rows a page."), BeforeValidator(digits_only)]
-Cursor = Annotated[str | None, Query(max_length=400, description="From the Link header of the page before.")]
+Cursor = Annotated[
+    str | None,
+    Query(
+        min_length=1,
+        max_length=400,
+        pattern=r"^[A-Za-z0-9_-]+$",
+        description="From the Link header of the page before.",
+    ),
+]
 Odometer = bounded(plausibility.ODOMETER_KM)
 EngineHours = bounded(plausibility.ENGINE_HOURS)
 CompartmentLitres = bounded(plausibility.COMPARTMENT_LITRES)

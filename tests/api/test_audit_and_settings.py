@@ -30,7 +30,7 @@ def test_the_record_is_for_administrators_of_the_same_organisation(operator, joi
     assert other.get("/v1/audit").json() == {"entries": []}
     reader = join("Reader", scopes=frozenset(Scope) - {Scope.ADMIN})
     assert reader.get("/v1/audit").status_code == 403
-    assert operator.get("/v1/audit?cursor=e30x").status_code in {200, 422}
+    assert operator.get("/v1/audit?cursor=e30x").status_code == 422
     assert operator.get("/v1/audit?cursor=eyJiZWZvcmUiOiJ4In0").status_code == 422
 
 
