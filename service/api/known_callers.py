@@ -1,7 +1,7 @@
 """Which organisation a secret spoke for last time: to queue a request before anybody has looked at the database.
 
-Nobody gets in by this: it says in which queue a request waits, whose calls it counts among, and that it is no guess. A
-secret that was revoked is forgotten with its first refusal.
+Nobody gets in by this: it says in which queue a request waits and whose calls it counts among. A secret that was
+revoked is forgotten with its first refusal.
 """
 
 from collections import OrderedDict
@@ -32,10 +32,6 @@ class KnownCallers:
             self._organisations.move_to_end(hashed)
         if len(self._organisations) > MOST_KNOWN:
             self._organisations.popitem(last=False)
-
-    def knows(self, secret: str) -> bool:
-        """Whether a secret was right when it was used last."""
-        return hash_secret(secret) in self._organisations
 
     def forget(self, secret: str) -> None:
         """A secret that is refused speaks for nobody any more."""

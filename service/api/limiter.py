@@ -73,6 +73,15 @@ class Limiter:
         """Count a wrong secret."""
         self._failures.wait_seconds(source, now)
 
+    def slow_down(self, source: str, now: datetime) -> None:
+        """Count a wrong secret of 256 random bits, and refuse whoever has sent too many.
+
+        Asked once a secret is known to be wrong: the owner of a right one may share an address with somebody who
+        guesses, and nobody comes upon one by being answered.
+        """
+        self.check_failures(source, now)
+        self.note_failure(source, now)
+
     def check_call(self, organisation_id: int, now: datetime) -> None:
         """Refuse an organisation that has used up its calls, whichever of its tokens asks."""
         self._refuse_if(self._calls.wait_seconds(str(organisation_id), now))

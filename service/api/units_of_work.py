@@ -251,14 +251,11 @@ def authenticate(
     known: KnownCallers = request.app.state.known_callers
     source = request.client.host if request.client else "unknown"
     secret = credentials.credentials if credentials is not None else None
-    # A secret that was right a moment ago is no guess: its owner may share an address with somebody who guesses.
-    if secret is None or not known.knows(secret):
-        limiter.check_failures(source, now)
     try:
         caller = authenticate_token(session, secret, now, getattr(request.state, "request_id", None))
     except AuthenticationRequiredError:
         if secret is not None:
-            limiter.note_failure(source, now)
+            limiter.slow_down(source, now)
             known.forget(secret)
         raise
     if not getattr(request.state, "is_counted", False):

@@ -15,6 +15,9 @@ class Limiter(Protocol):
     def note_failure(self, source: str, now: datetime) -> None:
         """Count a wrong secret."""
 
+    def slow_down(self, source: str, now: datetime) -> None:
+        """Count a wrong secret that nobody can guess, and refuse whoever has sent too many."""
+
     def check_link_post(self, link: str, now: datetime) -> None:
         """Refuse a link by which too much is sent."""
 

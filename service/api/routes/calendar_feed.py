@@ -142,11 +142,10 @@ def _counted_guesses(request: Request) -> Iterator[None]:
     limiter: Limiter = request.app.state.limiter
     source = request.client.host if request.client else "unknown"
     now = get_now(request)
-    limiter.check_failures(source, now)
     try:
         yield
     except NotFoundError:
-        limiter.note_failure(source, now)
+        limiter.slow_down(source, now)
         raise
 
 

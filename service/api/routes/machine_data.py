@@ -153,12 +153,11 @@ def post_message(
     sender = request.client.host if request.client else "unknown"
     wire_clock: Clock = request.app.state.wire_clock
     now = get_now(request)
-    limiter.check_failures(sender, now)
     with get_database(request).transaction() as session:
         try:
             caller = identify_sender(session, message, now, wire_clock.now())
         except AuthenticationRequiredError:
-            limiter.note_failure(sender, now)
+            limiter.slow_down(sender, now)
             raise
         limiter.check_call(caller.organisation_id, now)
         kept, is_repeated = claim_message(session, caller, message, now)

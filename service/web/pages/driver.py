@@ -87,11 +87,10 @@ def link_address(request: Request, code: str) -> str:
 def _opened(request: Request, session: Session, code: str) -> Iterator[OpenedLink]:
     """Open a link; a source that keeps guessing is made to wait."""
     now, source, limiter = now_of(request), source_of(request), limiter_of(request)
-    limiter.check_failures(source, now)
     try:
         link = open_link(session, code, now, getattr(request.state, "request_id", None))
     except NotFoundError:
-        limiter.note_failure(source, now)
+        limiter.slow_down(source, now)
         raise
     yield link
 
