@@ -32,6 +32,8 @@ EXAMPLES: dict[str, dict[str, str]] = {
     "/vehicles/{vehicle}/reading": {"reading": "/vehicles/VAN-01/reading"},
     "/vehicles/{vehicle}/job-sheet": {"job-sheet": "/vehicles/VAN-01/job-sheet"},
     "/vehicles/{vehicle}/sample": {"sample": "/vehicles/VAN-01/sample"},
+    "/services/{service}": {"service": "/services/srv_1"},
+    "/samples/{sample}": {"sample-record": "/samples/smp_1"},
     "/vehicles/{vehicle}/day": {"day": "/vehicles/VAN-01/day?week=2026-W21"},
     "/vehicles/{vehicle}/compartments/new": {"compartment-new": "/vehicles/VAN-01/compartments/new"},
     "/compartments/{compartment}/change": {"compartment-change": "/compartments/cmp_1/change"},
@@ -65,11 +67,22 @@ def pages_of_the_application() -> Iterator[str]:
 
 
 def furnish(operator: Operator) -> None:
-    """Things that the pages show beside a small fleet: a held reading, a part with packs, a machine with a held one."""
+    """Things that the pages show beside a small fleet: a held reading, a part with packs, records of a van that is not
+    due, a machine with a held reading."""
     held = {"vehicle": "VAN-01", "taken_at": FRIDAY.isoformat(), "odometer": 7_990, "source": "driver"}
     assert operator.post("/v1/readings", {"readings": [held]}).json()["held"] == 1
     part = {"part": "drain plug washer", "packs": [{"pieces": 10, "price_minor": 800}]}
     assert operator.post("/v1/parts", part).status_code == 201
+    work = {
+        "compartment": "gearbox",
+        "method": "top_up",
+        "rounds": [{"drained_litres": 0, "filled_litres": 0.25}],
+    }
+    topped_up = {"vehicle": "VAN-02", "done_at": "2026-04-20T09:00:00Z", "compartments": [work]}
+    assert operator.post("/v1/services", topped_up).status_code == 201
+    sample = {"vehicle": "VAN-02", "compartment": "gearbox", "taken_at": "2026-04-20T08:50:00Z"}
+    sample |= {"laboratory": {"iron_mg_per_kg": 41.5, "water_fraction": 0.0002}}
+    assert operator.post("/v1/samples", sample).status_code == 201
     assert operator.post("/v1/machine-sources", {"name": "Box of vans"}).status_code == 201
     for day, odometer in (("04-30", 79950.0), ("05-01", 7998.0)):
         distance = {

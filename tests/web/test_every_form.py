@@ -45,6 +45,8 @@ FORMS: dict[str, tuple[str, dict[str, str]]] = {
         {"name": "box", "total_litres": "9", "drainable_litres": "3.5"},
     ),
     "/vehicles/{vehicle}/sample": ("/vehicles/veh_1/sample", SAMPLE),
+    "/services/{service}": ("/services/srv_1", {"reason": "typed"}),
+    "/samples/{sample}": ("/samples/smp_1", {"reason": "typed"}),
     "/compartments/{compartment}/returns": (
         "/compartments/cmp_1/returns",
         {"cmp_1-rounds": "1", "cmp_1-after_days": "60"},

@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
 from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, PageLimit
+from service.api.inputs import Cursor, IdPath, Line400, PageLimit
 from service.api.problems import describe_problems
 from service.api.readings_upload import Upload, receive_upload
 from service.api.schemas.samples import (
@@ -166,9 +166,13 @@ def get_sample(request: Request, sample: IdPath, unit: Reading) -> Response:
     status_code=204,
     responses=describe_problems(404, 409, 422),
 )
-def delete_sample(sample: IdPath, unit: Writing) -> Response:
+def delete_sample(
+    sample: IdPath,
+    unit: Writing,
+    reason: Annotated[Line400 | None, Query(description="Why; kept in the record of changes.")] = None,
+) -> Response:
     """Take back a sample recorded by mistake; the record stays, marked void, and the states follow."""
-    void_sample(unit.session, unit.caller, unit.now, sample)
+    void_sample(unit.session, unit.caller, unit.now, sample, reason)
     return unit.answer(None, 204)
 
 

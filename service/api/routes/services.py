@@ -6,7 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, PageLimit
+from service.api.inputs import Cursor, IdPath, Line400, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
 from service.api.units_of_work import Reading, Unit, Writing
@@ -98,9 +98,13 @@ def get_service(request: Request, service: IdPath, unit: Reading) -> Response:
     status_code=204,
     responses=describe_problems(404, 409, 422),
 )
-def delete_service(service: IdPath, unit: Writing) -> Response:
+def delete_service(
+    service: IdPath,
+    unit: Writing,
+    reason: Annotated[Line400 | None, Query(description="Why; kept in the record of changes.")] = None,
+) -> Response:
     """Take back a service recorded by mistake; the record stays, marked void, and everything follows."""
-    void_service(unit.session, unit.caller, unit.now, service)
+    void_service(unit.session, unit.caller, unit.now, service, reason)
     return unit.answer(None, 204)
 
 

@@ -8,7 +8,8 @@ from sqlmodel import Session, col, select
 from service.domain.outcomes import ReadingOutcome
 from service.store.tables.access import AuditEntry
 from service.store.tables.readings import Reading
-from service.store.tables.vehicles import Vehicle
+from service.store.tables.services import Sample, Service
+from service.store.tables.vehicles import Compartment, Vehicle
 
 
 def search_vehicles(
@@ -50,4 +51,25 @@ def changes_of(
         if keys
     ]
     query = select(AuditEntry).where(col(AuditEntry.organisation_id) == organisation_id, or_(*wanted))
+    return list(session.exec(query.order_by(col(AuditEntry.id).desc()).limit(limit)))
+
+
+def voidings_of(session: Session, organisation_id: int, vehicle_id: int, limit: int) -> list[AuditEntry]:
+    """Services and samples of a vehicle that were taken back, the latest first: when, by whom and why."""
+    services = select(Service.id).where(
+        Service.organisation_id == organisation_id, Service.vehicle_id == vehicle_id
+    )
+    samples = (
+        select(Sample.id)
+        .join(Compartment, col(Compartment.id) == Sample.compartment_id)
+        .where(Compartment.organisation_id == organisation_id, Compartment.vehicle_id == vehicle_id)
+    )
+    query = select(AuditEntry).where(
+        col(AuditEntry.organisation_id) == organisation_id,
+        col(AuditEntry.action) == "voided",
+        or_(
+            and_(col(AuditEntry.object_type) == "service", col(AuditEntry.object_id).in_(services)),
+            and_(col(AuditEntry.object_type) == "sample", col(AuditEntry.object_id).in_(samples)),
+        ),
+    )
     return list(session.exec(query.order_by(col(AuditEntry.id).desc()).limit(limit)))

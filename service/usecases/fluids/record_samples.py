@@ -98,8 +98,12 @@ def record_sample(session: Session, caller: Caller, now: datetime, entry: NewSam
     return result.sample
 
 
-def void_sample(session: Session, caller: Caller, now: datetime, reference: str) -> None:
+def void_sample(
+    session: Session, caller: Caller, now: datetime, reference: str, reason: str | None = None
+) -> None:
     """Take back a sample recorded by mistake; states are replayed without it.
+
+    `reason` is kept in the record of changes.
 
     Raises
     ------
@@ -120,7 +124,8 @@ def void_sample(session: Session, caller: Caller, now: datetime, reference: str)
     discard_reading_of_record(session, caller, now, METER_SOURCE, external, compartment.vehicle_id)
     mark_stale(session, caller.organisation_id, [compartment.vehicle_id], now)
     update_states(session, caller.organisation_id, [compartment.vehicle_id])
-    record_change(session, caller, now, "voided", "sample", sample.id)
+    detail = {"reason": reason} if reason else {}
+    record_change(session, caller, now, "voided", "sample", sample.id, detail)
 
 
 def _find_compartment(session: Session, caller: Caller, known: _Known, entry: NewSample) -> Compartment:

@@ -73,8 +73,12 @@ def record_service(session: Session, caller: Caller, now: datetime, new: NewServ
     return RecordedService(service=service, vehicle=known.vehicle, done=done, reading=reading)
 
 
-def void_service(session: Session, caller: Caller, now: datetime, reference: str) -> None:
+def void_service(
+    session: Session, caller: Caller, now: datetime, reference: str, reason: str | None = None
+) -> None:
     """Take back a service recorded by mistake: draws are reversed, the reading discarded, states replayed.
+
+    `reason` is kept in the record of changes.
 
     Raises
     ------
@@ -95,7 +99,8 @@ def void_service(session: Session, caller: Caller, now: datetime, reference: str
     discard_reading_of_record(session, caller, now, METER_SOURCE, external, service.vehicle_id)
     reopen_lines(session, caller, now, service)
     _follow_on(session, caller, now, service)
-    record_change(session, caller, now, "voided", "service", service.id)
+    detail = {"reason": reason} if reason else {}
+    record_change(session, caller, now, "voided", "service", service.id, detail)
 
 
 def _exchanged(known: PreparedService, new: NewService) -> list[int]:

@@ -9,7 +9,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import fleet, visits
+from service.store.repositories import fleet, vehicle_search, visits
 from service.usecases.due.list_fleet import list_fleet
 from service.usecases.fleet.driver_links import list_links
 from service.usecases.fluids.accept_return import list_returns
@@ -20,6 +20,7 @@ from service.web.contexts import ReadingPage
 from service.web.forms import EMPTY, Form, FormState, Posted
 from service.web.readings import read_reading, store_reading
 from service.web.rendering import frame_of, path_part, render
+from service.web.views.history import HISTORY_SHOWN
 from service.web.views.paging import pager_of
 from service.web.views.vehicle import Asked, vehicle_page
 from service.web.views.vehicles import vehicles_page
@@ -159,6 +160,7 @@ def _asked(visit: Visit, view: VehicleView) -> Asked:
         links=list_links(visit.session, visit.caller, visit.now, key),
         pin=next((pin for pin in pins if pin.vehicle_id == key), None),
         returns=returns,
+        voidings=vehicle_search.voidings_of(visit.session, organisation_id, key, HISTORY_SHOWN),
     )
 
 

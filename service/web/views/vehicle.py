@@ -12,23 +12,22 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.outcomes import REASON_TEXTS, ReadingReason
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
-from service.store.tables.access import Token
+from service.store.tables.access import AuditEntry, Token
 from service.store.tables.readings import Reading
 from service.store.tables.services import ReturnVisit
 from service.store.tables.visits import VisitPin
 from service.usecases.fluids.own_ageing import wear_by_temperature
 from service.usecases.plans.show_vehicle import CompartmentView, VehicleView
-from service.web.catalogue import ENGLISH, tell, translate
+from service.web.catalogue import tell, translate
 from service.web.forms import FormState
-from service.web.views.actors import told_actor
 from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
 from service.web.views.exchange import ExchangeTable, exchange_table
+from service.web.views.history import Event, history_events
 from service.web.views.returns import ReturnForm, return_form
 from service.web.views.shown_chart import ShownChart
 
 HELD_SHOWN: Final = 20
-HISTORY_SHOWN: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,15 +55,6 @@ class CompartmentCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """Something that happened."""
-
-    when: str
-    what: str
-    who: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LinkRow:
     """A link by which whoever drives posts readings."""
 
@@ -76,11 +66,12 @@ class LinkRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What people arranged for a vehicle: links for drivers, a day, plans to come back by compartment."""
+    """What people arranged for a vehicle: links for drivers, a day, plans to come back; and what they took back."""
 
     links: Sequence[Token] = ()
     pin: VisitPin | None = None
     returns: Mapping[int, Sequence[ReturnVisit]]
+    voidings: Sequence[AuditEntry] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +119,7 @@ def vehicle_page(
             _card(view, one, presentation, asked.returns.get(one.compartment.id or 0, ()))
             for one in view.compartments
         ),
-        events=_events(view, presentation, zone),
+        events=history_events(view, asked.voidings, presentation, zone),
         links=tuple(_link(token, presentation, zone) for token in asked.links),
         pinned="" if asked.pin is None else pin_words(asked.pin, presentation),
         distance_unit=presentation.distance_unit,
@@ -251,34 +242,3 @@ def _intervals(one: CompartmentView, presentation: Presentation) -> Iterator[str
         yield translate("months", n=compartment.interval_months)
     if compartment.interval_hours:
         yield translate("hours", n=presentation.number(compartment.interval_hours))
-
-
-def _action(action: str) -> str:
-    key = f"action_{action.replace(' ', '_').replace('-', '_')}"
-    return translate(key) if key in ENGLISH else action
-
-
-def _events(view: VehicleView, presentation: Presentation, zone: ZoneInfo) -> tuple[Event, ...]:
-    """Records and changes together, the latest first."""
-    dated: list[tuple[datetime, str, str]] = []
-    for one in view.compartments:
-        for step in one.history.steps:
-            if step.event in {"service", "sample"}:
-                what = translate(
-                    f"event_{step.event}",
-                    compartment=one.compartment.reference,
-                    why=presentation.sentence(tell(step.why)),
-                )
-                if step.grades:
-                    named = ", ".join(f"{one.standard} {one.grade}" for one in step.grades)
-                    what = f"{what} {translate('event_grades', grades=named)}"
-                dated.append((step.at, what, step.by or ""))
-    for change in view.changes:
-        key = f"change_{change.object_type}"
-        subject = translate(key) if key in ENGLISH else change.object_type
-        dated.append((change.at, f"{subject}: {_action(change.action)}", change.actor))
-    dated.sort(key=lambda entry: entry[0], reverse=True)
-    return tuple(
-        Event(when=presentation.wall_time(at.astimezone(zone)), what=what, who=told_actor(who))
-        for at, what, who in dated[:HISTORY_SHOWN]
-    )
