@@ -10,14 +10,10 @@ from typing import Protocol
 
 
 class Clock(Protocol):
-    """Tells the time and can wait for it to pass."""
+    """Tells the time."""
 
     def now(self) -> datetime:
         """Present instant, aware, in UTC."""
-        ...
-
-    def seconds_until(self, instant: datetime) -> float:
-        """Real seconds to wait until the clock shows `instant`; never negative."""
         ...
 
 
@@ -27,10 +23,6 @@ class SystemClock:
     def now(self) -> datetime:
         """Present instant."""
         return datetime.fromtimestamp(time.time(), UTC)
-
-    def seconds_until(self, instant: datetime) -> float:
-        """Real seconds until `instant`."""
-        return max(0.0, (instant - self.now()).total_seconds())
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +41,3 @@ class ShiftedClock:
         """Present instant on this clock."""
         elapsed = (time.time() - self.epoch_seconds) * self.speed
         return self.start + timedelta(seconds=elapsed) + self.skew
-
-    def seconds_until(self, instant: datetime) -> float:
-        """Real seconds until this clock shows `instant`."""
-        return max(0.0, (instant - self.now()).total_seconds() / self.speed)

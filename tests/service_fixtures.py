@@ -38,9 +38,6 @@ class HandClock:
     def now(self) -> datetime:
         return self.present
 
-    def seconds_until(self, instant: datetime) -> float:
-        return max(0.0, (instant - self.present).total_seconds())
-
     def advance(self, step: timedelta) -> None:
         self.present += step
 

@@ -1,10 +1,7 @@
 """The limits that make a fluid due, and the one sentence a mechanic reads about each."""
 
-from collections.abc import Mapping
 from datetime import date
 from enum import StrEnum
-from types import MappingProxyType
-from typing import Final
 
 from service.domain.units_of_distance import DistanceUnit
 
@@ -27,31 +24,6 @@ class Contaminant(StrEnum):
     FUEL = "fuel"
     WATER_OR_COOLANT = "water or coolant"
     """It looks milky and nobody has measured which."""
-
-
-HARD_SCHEDULE: Final = (Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS)
-"""Never put off by a good-looking sample."""
-
-LIMIT_LABELS: Final[Mapping[Limit, str]] = MappingProxyType(
-    {
-        Limit.DISTANCE: "Distance",
-        Limit.CALENDAR: "Calendar",
-        Limit.HOURS: "Running hours",
-        Limit.CONDITION: "State of the fluid",
-        Limit.CONTAMINATION: "Contamination",
-    }
-)
-
-_TIE_ORDER: Final = (Limit.CONTAMINATION, Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS, Limit.CONDITION)
-
-
-def earliest(days: Mapping[Limit, date | None]) -> tuple[Limit, date] | None:
-    """Return the limit that is reached first; contamination and the hard schedule win ties over condition."""
-    known = [(day, _TIE_ORDER.index(limit), limit) for limit, day in days.items() if day is not None]
-    if not known:
-        return None
-    day, _, limit = min(known)
-    return limit, day
 
 
 def distance_reason(left: float, unit: DistanceUnit) -> str:

@@ -1,4 +1,4 @@
-"""What may not be in a fluid, per kind: water, coolant, and the glycol share a coolant must keep."""
+"""How much water a fluid may hold, per kind, and how fast brake fluid takes it up."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from types import MappingProxyType
 from typing import Final
 
 from service.domain.fluid_kinds import COOLANT_KINDS, ENGINE_OIL_KINDS, FluidKind
-from service.domain.sourced import Flag, Sourced, SourcedRange, practice, published
+from service.domain.sourced import Flag, Sourced, practice, published
 
 _HEAVY_MANUAL: Final = "Operator's manual of a heavy automatic transmission, table of fluid condition limits"
 _LAB_GUIDE: Final = "An independent laboratory's engine-oil guide, approximate, first to third level"
@@ -19,13 +19,9 @@ class ContaminationDefaults:
 
     water_caution_fraction: Sourced | None
     water_reject_fraction: Sourced | None
-    water_fresh_fraction: Sourced | None
     water_saturation_fraction: Sourced | None = None
     """Where the uptake from the air levels off (brake fluid)."""
     water_time_constant_days: Sourced | None = None
-    glycol_target_fraction: SourcedRange | None = None
-    """By volume; coolant only."""
-    coolant_is_contamination: bool = True
 
 
 _TAKEN_OVER: Final = Sourced(
@@ -34,46 +30,26 @@ _TAKEN_OVER: Final = Sourced(
 _AUTOMATIC: Final = ContaminationDefaults(
     water_caution_fraction=published(0.002, _HEAVY_MANUAL),
     water_reject_fraction=published(0.002, _HEAVY_MANUAL),
-    water_fresh_fraction=practice(0.0),
 )
 _OTHER_CLUTCHES: Final = ContaminationDefaults(
     water_caution_fraction=_TAKEN_OVER,
     water_reject_fraction=_TAKEN_OVER,
-    water_fresh_fraction=practice(0.0),
 )
 _ENGINE: Final = ContaminationDefaults(
     water_caution_fraction=published(0.001, _LAB_GUIDE),
     water_reject_fraction=published(0.004, _LAB_GUIDE),
-    water_fresh_fraction=practice(0.0),
 )
 _OTHER_OIL: Final = ContaminationDefaults(
     water_caution_fraction=practice(0.001),
     water_reject_fraction=practice(0.002),
-    water_fresh_fraction=practice(0.0),
 )
 _COOLANT: Final = ContaminationDefaults(
     water_caution_fraction=None,
     water_reject_fraction=None,
-    water_fresh_fraction=None,
-    glycol_target_fraction=SourcedRange(
-        low=0.45,
-        high=0.60,
-        flag=Flag.COMMON_PRACTICE,
-        source="Inside the 40 to 60 volume percent of the scope of ASTM D3306",
-    ),
-    coolant_is_contamination=False,
-)
-_FRESH_BRAKE_FLUID: Final = Sourced(
-    value=0.0015,
-    low=0.001,
-    high=0.002,
-    flag=Flag.COMMON_PRACTICE,
-    source="Under the 0.20 percent that a data sheet of new brake fluid allows",
 )
 _BRAKE: Final = ContaminationDefaults(
     water_caution_fraction=practice(0.03),
     water_reject_fraction=practice(0.04),
-    water_fresh_fraction=_FRESH_BRAKE_FLUID,
     water_saturation_fraction=Sourced(
         value=0.05, flag=Flag.COMMON_PRACTICE, source=f"Default shape; wide scatter in: {_MARKET_SURVEY}"
     ),

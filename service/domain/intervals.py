@@ -25,11 +25,6 @@ class Interval:
             if value is not None:
                 bounds.check(pointer, value)
 
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing in it can ever come due."""
-        return self.km is None and self.months is None and self.hours is None
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServicePoint:

@@ -1,4 +1,4 @@
-"""How long a fluid keeps on the shelf, in which packs it is usually sold, and what is spilt on the way."""
+"""How long a fluid keeps on the shelf, and what ordering and keeping it costs."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -22,11 +22,6 @@ OPENED_SHELF_LIFE_MONTHS: Final[Mapping[FluidKind, Sourced]] = MappingProxyType(
 SHELF_WARNING_SHARE: Final = practice(0.8)
 """Warn when this share of the shelf life is over; use what expires first, first."""
 
-USUAL_PACKS_LITRES: Final = (0.5, 1.0, 4.0, 5.0, 20.0, 25.0, 60.0, 200.0, 205.0, 208.0, 1000.0)
-"""Common practice, no source."""
-
-SPILT_SHARE: Final = practice(0.03, 0.02, 0.05)
-"""Litres lost in pouring and in the bottom of packs, as a share of what is filled."""
 
 ORDER_COST_MINOR: Final = practice(2_500, 0, 10_000)
 """What placing and taking in one order costs, in the smallest unit of the currency."""

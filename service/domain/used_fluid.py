@@ -6,7 +6,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
+from service.domain.sourced import NO_SOURCE, Flag
 
 _UK_GUIDE: Final = "UK government, Vehicle and oily wastes: how to classify"
 _EU_LIST: Final = "European list of wastes, headings of chapters 13 and 16"
@@ -110,29 +110,6 @@ STREAM_RULES: Final[Mapping[WasteStream, WasteStreamRule]] = MappingProxyType(
     }
 )
 
-SOLID_WASTE_CODES: Final = (
-    WasteCode(
-        code="16 01 07", meaning="oil filters", hazardous=True, flag=Flag.FROM_MEMORY, source=NOT_VERIFIED
-    ),
-    WasteCode(
-        code="15 02 02",
-        meaning="oily absorbents and wipes",
-        hazardous=True,
-        flag=Flag.FROM_MEMORY,
-        source=NOT_VERIFIED,
-    ),
-)
-
-GROUP_13_03_NOTE: Final = (
-    "Group 13 03 is insulating and heat transmission oil, as from transformers. Fluid from a gearbox "
-    "belongs to 13 02."
-)
-
-US_OWN_TRIP_LIMIT_LITRES: Final = 208.198
-"""55 US gallons on one trip in a vehicle of one's own: 40 CFR 279.24; converted (derived)."""
-
-US_HALOGEN_PRESUMPTION_MG_PER_KG: Final = 1000.0
-"""At or above this total the oil is presumed hazardous, which can be rebutted: 40 CFR 279.53."""
 
 KEEPING_RULES: Final = (
     KeepingRule(

@@ -118,8 +118,6 @@ def test_water_limits() -> None:
     brake = CONTAMINATION_DEFAULTS[FluidKind.BRAKE_FLUID]
     assert (_value(brake.water_caution_fraction), _value(brake.water_reject_fraction)) == (0.03, 0.04)
     assert _value(brake.water_saturation_fraction) == 0.05
-    for kind in FluidKind:
-        assert CONTAMINATION_DEFAULTS[kind].coolant_is_contamination == (kind not in COOLANT_KINDS)
 
 
 def test_groups_of_kinds() -> None:

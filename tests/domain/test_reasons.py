@@ -5,15 +5,11 @@ from datetime import date
 import pytest
 
 from service.domain.due_reasons import (
-    HARD_SCHEDULE,
-    LIMIT_LABELS,
     Contaminant,
-    Limit,
     calendar_reason,
     condition_reason,
     contamination_reason,
     distance_reason,
-    earliest,
     hours_reason,
     unknown_reason,
 )
@@ -40,24 +36,6 @@ def test_doubtful_odometers_are_held_and_never_dropped() -> None:
         ReadingReason.CLUSTER_REPLACED,
     ):
         assert REASON_TEXTS[reason].outcome is ReadingOutcome.HELD
-
-
-def test_the_earliest_limit_wins() -> None:
-    days = {Limit.DISTANCE: date(2026, 5, 2), Limit.CALENDAR: date(2026, 5, 1), Limit.HOURS: None}
-    assert earliest(days) == (Limit.CALENDAR, date(2026, 5, 1))
-    assert earliest({}) is None
-    assert earliest({Limit.HOURS: None}) is None
-
-
-def test_on_the_same_day_contamination_and_the_schedule_are_named_before_condition() -> None:
-    day = date(2026, 5, 1)
-    assert earliest({Limit.CONDITION: day, Limit.HOURS: day}) == (Limit.HOURS, day)
-    assert earliest(dict.fromkeys(Limit, day)) == (Limit.CONTAMINATION, day)
-
-
-def test_the_hard_schedule_is_distance_calendar_and_hours() -> None:
-    assert HARD_SCHEDULE == (Limit.DISTANCE, Limit.CALENDAR, Limit.HOURS)
-    assert set(LIMIT_LABELS) == set(Limit)
 
 
 @pytest.mark.parametrize(

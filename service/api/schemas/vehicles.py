@@ -25,7 +25,7 @@ from service.api.inputs import (
     Weekday,
     Yes,
 )
-from service.domain.duties import Duty
+from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
@@ -73,7 +73,10 @@ class VehicleCreate(Body):
     vehicle: VehicleReference
     vehicle_class: VehicleClass = Field(alias="class")
     depot: Line40 = Field(default="Main", description="A depot that is not known yet is made.")
-    duty: Duty = Duty.NORMAL
+    duty: Duty = Field(
+        default=Duty.NORMAL,
+        description=" ".join(f"{duty}: {DUTY_DEFAULTS[duty].recognised_by}" for duty in Duty),
+    )
     odometer_unit: DistanceUnit = DistanceUnit.KM
     vin: VIN | None = None
     in_service_on: Day | None = None
@@ -248,6 +251,9 @@ class CompartmentRead(BaseModel):
     life_months: float | None
     life_hours: float | None
     oil_temperatures: list[HoursAtTemperature]
+    last_service_on: date | None = Field(description="Last full change as it was told here; services come after it.")
+    last_service_odometer_km: float | None
+    last_service_engine_hours: float | None
     wear_by_temperature: WearByTemperature | None
     version: int
     warnings: list[str] = []
@@ -264,6 +270,9 @@ class CompartmentRead(BaseModel):
             vehicle=vehicle,
             compartment=compartment.reference,
             fluid=fluid,
+            last_service_on=compartment.baseline_on,
+            last_service_odometer_km=compartment.baseline_odometer_km,
+            last_service_engine_hours=compartment.baseline_engine_hours,
             wear_by_temperature=wear_by_temperature(FluidKind(compartment.kind), logged) if logged else None,
             warnings=life_warnings(compartment),
             **own_lives(compartment.ageing),

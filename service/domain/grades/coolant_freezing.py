@@ -1,4 +1,4 @@
-"""Freezing point of a coolant from its share of glycol, and the share that a freezing point needs."""
+"""Freezing point of a coolant from its share of glycol."""
 
 from bisect import bisect_left
 from collections.abc import Mapping
@@ -55,16 +55,3 @@ def freezing_celsius(glycol: Glycol, glycol_fraction: float) -> float:
     upper = max(bisect_left(_VOLUME_PERCENT, percent), 1)
     x0, x1 = _VOLUME_PERCENT[upper - 1], _VOLUME_PERCENT[upper]
     return points[upper - 1] + (percent - x0) / (x1 - x0) * (points[upper] - points[upper - 1])
-
-
-def glycol_fraction_for(glycol: Glycol, celsius: float) -> float:
-    """Volume fraction of glycol that freezes at a temperature."""
-    points = _FREEZING_CELSIUS[glycol]
-    if not points[-1] <= celsius <= 0:
-        raise InvalidInputError.at(
-            "/celsius", f"Must be from {points[-1]:.0f} to 0 °C, where the table reaches."
-        )
-    upper = max(next(index for index, point in enumerate(points) if point <= celsius), 1)
-    share = (celsius - points[upper - 1]) / (points[upper] - points[upper - 1])
-    x0, x1 = _VOLUME_PERCENT[upper - 1], _VOLUME_PERCENT[upper]
-    return (x0 + share * (x1 - x0)) / 100

@@ -19,9 +19,6 @@ HIGHEST_CODE: Final = len(_UPPER_BOUNDS_PER_ML) - 1
 FEWEST_RAW_COUNTS: Final = 20
 """With fewer particles counted in the sample the code carries the prefix ≥ (ISO 4406, same pages)."""
 
-POOR_BELOW_CODE: Final = 8
-"""Reproducibility suffers below this code (same pages)."""
-
 
 @dataclass(frozen=True, slots=True)
 class CleanlinessCode:

@@ -13,15 +13,6 @@ class GearGrade:
     below_mm2_per_s: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class WinterGearGrade:
-    """One W grade: where its viscosity reaches 150,000 mPa·s at the latest, and the least at 100 °C."""
-
-    grade: int
-    celsius_at_150_pa_s: float
-    minimum_100c_mm2_per_s: float
-
-
 SOURCE: Final = "SAE J306 FEB2019, from a chart of the trade; a revision of 2025 adds thinner grades"
 GEAR_GRADES: Final = (
     GearGrade(65, 3.8, 5.0),
@@ -34,12 +25,6 @@ GEAR_GRADES: Final = (
     GearGrade(140, 24.0, 32.5),
     GearGrade(190, 32.5, 41.0),
     GearGrade(250, 41.0, None),
-)
-WINTER_GEAR_GRADES: Final = (
-    WinterGearGrade(70, -55, 3.8),
-    WinterGearGrade(75, -40, 3.8),
-    WinterGearGrade(80, -26, 8.5),
-    WinterGearGrade(85, -12, 11.0),
 )
 
 

@@ -28,7 +28,7 @@ OWN_COLUMNS: Final = {
 }
 """Parameters that a compartment may have of its own, in `Compartment.ageing`, and their columns."""
 
-N_COLUMNS: Final = 11
+N_COLUMNS: Final = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,6 @@ class CompartmentParameters:
     duty_multiplier: Floats
     planning_reserve_fraction: Floats
     density_15c_kg_per_m3: Floats
-    drainable_fraction_sd: Floats
 
 
 def parameters_of(
@@ -79,7 +78,6 @@ def parameters_of(
         planning_reserve_fraction=table[:, 4],
         duty_multiplier=table[:, 8],
         density_15c_kg_per_m3=table[:, 9],
-        drainable_fraction_sd=table[:, 10],
     )
 
 
@@ -98,7 +96,6 @@ def _defaults_row(kind: str, vehicle_class: str, duty: str) -> tuple[float, ...]
         _or(ageing.iron_mg_per_kg_per_1000km, 0.0) / 1000.0,
         DUTY_DEFAULTS[Duty(duty)].rate_multiplier.value,
         defaults.exchange.density_15c_kg_per_m3.value,
-        defaults.exchange.drainable_fraction.standard_deviation or 0.0,
     )
 
 

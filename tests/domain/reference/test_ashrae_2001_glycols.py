@@ -5,7 +5,7 @@ from CoolProp.CoolProp import PropsSI
 
 from service.domain.fluid_defaults import defaults_for
 from service.domain.fluid_kinds import FluidKind
-from service.domain.grades.coolant_freezing import Glycol, freezing_celsius, glycol_fraction_for
+from service.domain.grades.coolant_freezing import Glycol, freezing_celsius
 from service.domain.vehicle_classes import VehicleClass
 
 _LIBRARY_NAMES = {Glycol.ETHYLENE: "AEG", Glycol.PROPYLENE: "APG"}
@@ -50,14 +50,6 @@ def test_half_a_litre_of_water_in_eight_litres_of_half_and_half() -> None:
     diluted = 4 / 8.5
     assert diluted == pytest.approx(0.470588, abs=5e-7)
     assert freezing_celsius(Glycol.ETHYLENE, diluted) == pytest.approx(-33.2, abs=0.3)
-
-
-def test_the_share_that_a_freezing_point_needs_is_the_curve_read_backwards() -> None:
-    for glycol in Glycol:
-        for celsius in (0.0, -2.0, -12.0, -25.0, -37.0, -51.0):
-            assert freezing_celsius(glycol, glycol_fraction_for(glycol, celsius)) == pytest.approx(
-                celsius, abs=1e-9
-            )
 
 
 def test_the_default_density_of_coolant_is_the_library_s() -> None:

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from service.domain.grades.sae_j306 import GEAR_GRADES, WINTER_GEAR_GRADES, gear_grades
+from service.domain.grades.sae_j306 import GEAR_GRADES, gear_grades
 
 
 @pytest.mark.parametrize(
@@ -28,10 +28,3 @@ def test_a_viscosity_belongs_to_one_grade_at_most(viscosity: float, grades: set[
 def test_grades_follow_each_other_without_gap_or_overlap() -> None:
     for thinner, thicker in pairwise(GEAR_GRADES):
         assert thinner.below_mm2_per_s == thicker.minimum_mm2_per_s
-
-
-def test_winter_grades() -> None:
-    printed = [(70, -55, 3.8), (75, -40, 3.8), (80, -26, 8.5), (85, -12, 11.0)]
-    assert [
-        (grade.grade, grade.celsius_at_150_pa_s, grade.minimum_100c_mm2_per_s) for grade in WINTER_GEAR_GRADES
-    ] == printed

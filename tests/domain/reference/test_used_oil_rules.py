@@ -4,22 +4,8 @@ import pytest
 
 from service.domain.fluid_defaults import defaults_for
 from service.domain.fluid_kinds import OIL_KINDS, FluidKind
-from service.domain.used_fluid import (
-    STREAM_RULES,
-    US_HALOGEN_PRESUMPTION_MG_PER_KG,
-    US_OWN_TRIP_LIMIT_LITRES,
-    WasteStream,
-)
+from service.domain.used_fluid import STREAM_RULES, WasteStream
 from service.domain.vehicle_classes import VehicleClass
-from service.units import LITRES_PER_US_GALLON
-
-
-def test_a_trip_of_one_s_own_carries_55_us_gallons() -> None:
-    assert pytest.approx(55 * LITRES_PER_US_GALLON, abs=5e-4) == US_OWN_TRIP_LIMIT_LITRES
-
-
-def test_halogens_presume_a_hazard_at_a_thousand_parts_per_million() -> None:
-    assert US_HALOGEN_PRESUMPTION_MG_PER_KG == 1000
 
 
 @pytest.mark.parametrize(
