@@ -180,6 +180,9 @@ def send_file(operator, content: bytes, **query):
         CSV.rstrip("\n").encode(),
         CSV.replace(",", ";").replace(".4;", ",4;").encode(),
         CSV.replace("VAN-07", '"VAN-07"').encode(),
+        b"sep=,\r\n" + CSV.encode(),
+        b'\xef\xbb\xbf"sep=;"\n' + CSV.replace(",", ";").replace(".4;", ",4;").encode(),
+        b"SEP=\t\n" + CSV.replace(",", "\t").encode(),
     ],
     ids=[
         "plain",
@@ -189,6 +192,9 @@ def send_file(operator, content: bytes, **query):
         "no last newline",
         "semicolon and decimal comma",
         "quotes",
+        "separator named",
+        "separator named in quotes",
+        "tabs named",
     ],
 )
 def test_every_sound_form_of_a_file_gives_the_same_readings(fleet, content):
@@ -209,10 +215,25 @@ def test_every_sound_form_of_a_file_gives_the_same_readings(fleet, content):
         CSV.replace("odometer", "vehicle").encode(),
         b"",
         b"\n",
+        b"sep=,\n",
+        b"sep=;\n" + CSV.encode(),
+        b"sep=,\nsep=,\n" + CSV.encode(),
         b'vehicle,taken_at,odometer\n"VAN-07,2026-04-01,1\n',
         b"vehicle,taken_at,odometer\nVAN-07,2026-04-01T07:30:00Z," + b"9" * 200_000 + b"\n",
     ],
-    ids=["UTF-16", "Latin-1", "zip", "doubled header", "empty", "blank", "open quote", "long cell"],
+    ids=[
+        "UTF-16",
+        "Latin-1",
+        "zip",
+        "doubled header",
+        "empty",
+        "blank",
+        "separator alone",
+        "another separator",
+        "separator twice",
+        "open quote",
+        "long cell",
+    ],
 )
 def test_a_broken_file_is_refused_and_nothing_of_it_is_stored(fleet, content):
     answer = send_file(fleet, content, time_zone="Europe/Berlin")

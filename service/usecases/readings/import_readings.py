@@ -5,6 +5,7 @@ several: sent again after a crash, the rows that were stored are recognised and 
 """
 
 import csv
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -28,6 +29,9 @@ CHUNK_ROWS: Final = 2_500
 REQUIRED: Final = frozenset({"vehicle", "taken_at"})
 OPTIONAL: Final = frozenset({"odometer", "unit", "engine_hours", "source", "reference"})
 MAX_HEADER_CHARACTERS: Final = 4_000
+_SEPARATOR_LINE: Final = re.compile(r'"?sep=([,;\t])"?[\r\n]*', re.IGNORECASE)
+"""Spreadsheet programs take a first line like this for themselves and show the header as the first row; so do we."""
+
 Transaction = Callable[[], AbstractContextManager[Session]]
 
 
@@ -91,9 +95,12 @@ def import_readings(
 
 
 def read_header(text: IO[str]) -> tuple[str, tuple[str, ...]]:
-    """Read the first line of a file: what separates its columns, and their names in lower case."""
+    """Read the top of a file: what separates its columns, and their names in lower case."""
     header = text.readline(MAX_HEADER_CHARACTERS)
-    delimiter = max(",;\t", key=header.count)
+    told = _SEPARATOR_LINE.fullmatch(header)
+    if told is not None:
+        header = text.readline(MAX_HEADER_CHARACTERS)
+    delimiter = max(",;\t", key=header.count) if told is None else told[1]
     columns = tuple(name.strip().lower() for name in next(csv.reader([header], delimiter=delimiter), []))
     if len(set(columns)) != len(columns):
         raise InvalidInputError.at("row 1", "Every column needs a name of its own.")
@@ -105,7 +112,7 @@ def _read_through(text: IO[str], delimiter: str) -> None:
     for _ in csv.reader(text, delimiter=delimiter, strict=True):
         pass
     text.seek(0)
-    text.readline(MAX_HEADER_CHARACTERS)
+    read_header(text)
 
 
 def _check_columns(columns: Sequence[str]) -> None:
