@@ -116,3 +116,25 @@ def test_temperatures_are_refused_where_they_would_change_nothing(fleet, kind):
     made = fleet.post("/v1/vehicles/VAN-07/compartments", {"kind": kind, "oil_temperatures": LOGGED})
     assert made.status_code == 422, made.text
     assert made.json()["errors"][0]["pointer"] == "/oil_temperatures"
+
+
+def test_the_last_change_is_given_back_as_it_was_told(fleet):
+    told = {
+        "last_service_on": "2025-03-01",
+        "last_service_odometer_km": 41_200,
+        "last_service_engine_hours": 4100,
+    }
+    made = fleet.post("/v1/vehicles/VAN-07/compartments", {"kind": "hydraulic"} | told).json()
+    assert {name: made[name] for name in told} == told
+    changed = fleet.patch(f"/v1/compartments/{made['id']}", {"last_service_on": None}).json()
+    assert (changed["last_service_on"], changed["last_service_engine_hours"]) == (None, 4100)
+
+
+def test_running_hours_alone_say_when_it_was_changed(fleet):
+    """A tractor's book often has the hours and no date; they are no guess (bookkeeping, derived)."""
+    body = {"kind": "hydraulic", "interval_hours": 500, "last_service_engine_hours": 4100}
+    made = fleet.post("/v1/vehicles/VAN-07/compartments", body).json()
+    steps = fleet.get(f"/v1/compartments/{made['id']}/history").json()["steps"]
+    begin = steps[0]["after"]
+    assert (begin["life_used"], begin["life_used_sd"]) == (0, 0)
+    assert begin["schedule_since_engine_hours"] == 4100

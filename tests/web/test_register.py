@@ -186,3 +186,33 @@ def test_logged_temperatures_and_a_life_of_its_own_are_typed_a_line_each(planner
     assert planner.fill(page, action, **typed | {"oil_temperatures": "", "life_km": ""}).status_code == 303
     cleared = planner.operator.get("/v1/compartments/cmp_1").json()
     assert (cleared["oil_temperatures"], cleared["life_km"]) == ([], None)
+
+
+def test_a_fluid_that_wears_out_early_is_told_where_it_is_registered_and_shown(planner):
+    """The usual life of 400 running hours is common practice, no source."""
+    page, action = "/vehicles/TRUCK-1/compartments/new", "/vehicles/veh_3/compartments/new"
+    oil = {"kind": "engine_oil_diesel_light", "name": "engine", "interval_hours": "500"}
+    where = planner.fill(page, action, **oil).headers["location"]
+    assert where == "/vehicles/veh_3?told=compartment_new_early"
+    told = "taken to be worn out after 400 h, before its interval of 500 h ends"
+    html = planner.get(where).text
+    assert "wear out before its interval ends" in html
+    assert told in html
+    (change_path,) = re.findall(r'href="(/compartments/cmp_\d+/change)" aria-label="[^"]*engine"', html)
+    assert told in planner.get(change_path).text
+    where = change(planner, change_path, change_path, life_hours="700").headers["location"]
+    assert where == "/vehicles/veh_3?told=compartment_changed"
+    assert "worn out after" not in planner.get(where).text
+
+
+def test_a_vehicle_shows_where_each_interval_begins(planner):
+    """As the small fleet was told: 1 May 2024 at 20,000 km; of an axle nobody told anything."""
+    planner.fill(
+        "/vehicles/VAN-01/compartments/new", "/vehicles/veh_1/compartments/new", kind="axle", name="rear axle"
+    )
+    html = planner.get("/vehicles/VAN-01").text.replace("\u202f", " ").replace("\u00a0", " ")
+    begins = re.findall(r"<dt>Counted from</dt><dd>([^<]*)</dd>", html)
+    assert sorted(begins) == [
+        "01/05/2024, 20 000 km",
+        "not known when it was changed last; half of the interval is taken as gone",
+    ]

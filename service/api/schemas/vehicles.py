@@ -251,7 +251,9 @@ class CompartmentRead(BaseModel):
     life_months: float | None
     life_hours: float | None
     oil_temperatures: list[HoursAtTemperature]
-    last_service_on: date | None = Field(description="Last full change as it was told here; services come after it.")
+    last_service_on: date | None = Field(
+        description="Last full change as it was told here; services come after it."
+    )
     last_service_odometer_km: float | None
     last_service_engine_hours: float | None
     wear_by_temperature: WearByTemperature | None

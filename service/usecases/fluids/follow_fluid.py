@@ -148,7 +148,8 @@ def _events(history: FluidHistory) -> Iterator[tuple[datetime, DoneItem | Sample
 def _beginning(history: FluidHistory, first_event: datetime | None) -> FluidPoint:
     compartment = history.compartment
     volume = np.array([compartment.total_litres])
-    if compartment.baseline_on is not None or compartment.baseline_odometer_km is not None:
+    told = (compartment.baseline_on, compartment.baseline_odometer_km, compartment.baseline_engine_hours)
+    if any(one is not None for one in told):
         on = compartment.baseline_on
         at = min(compartment.created_at, first_event or compartment.created_at)
         at = at if on is None else first_instant(on, time(), history.zone)

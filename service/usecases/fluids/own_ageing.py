@@ -34,6 +34,15 @@ class WearByTemperature:
     as_at_celsius: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlyWear:
+    """A life that is shorter than the interval beside it, both in what the name of the life says."""
+
+    name: str
+    lasts: float
+    interval: float
+
+
 def own_ageing(kind: FluidKind, before: Mapping[str, float], facts: Mapping[str, Any]) -> dict[str, float]:
     """Put what `facts` says of life and temperatures over the parameters that a compartment has of its own.
 
@@ -59,23 +68,30 @@ def own_ageing(kind: FluidKind, before: Mapping[str, float], facts: Mapping[str,
     return after
 
 
-def life_warnings(compartment: Compartment) -> list[str]:
-    """Say where a fluid is taken to be worn out before its maker's interval ends, which few will have meant."""
+def early_wear(compartment: Compartment) -> list[EarlyWear]:
+    """Where a fluid is taken to be worn out before its maker's interval ends, which few will have meant."""
     usual = AGEING_DEFAULTS[FluidKind(compartment.kind)]
     lives = {
-        "km": (usual.life_km, compartment.interval_km, "life_km"),
-        "running hours": (usual.life_hours, compartment.interval_hours, "life_hours"),
+        "life_km": (usual.life_km, compartment.interval_km),
+        "life_hours": (usual.life_hours, compartment.interval_hours),
     }
-    warnings = []
-    for unit, (life, interval, name) in lives.items():
+    found = []
+    for name, (life, interval) in lives.items():
         lasts = compartment.ageing.get(name, None if life is None else life.value)
         if lasts is not None and interval is not None and lasts < interval:
-            warnings.append(
-                f"Unless samples show otherwise this fluid is taken to be worn out after {lasts:,.0f} {unit}, "
-                f"before its interval of {interval:,.0f} {unit} ends, and will be due by its state. If it lasts "
-                f"longer, say so in {name}."
-            )
-    return warnings
+            found.append(EarlyWear(name=name, lasts=lasts, interval=interval))
+    return found
+
+
+def life_warnings(compartment: Compartment) -> list[str]:
+    """Say the same to programs, by the names of their fields."""
+    units = {"life_km": "km", "life_hours": "running hours"}
+    return [
+        f"Unless samples show otherwise this fluid is taken to be worn out after {one.lasts:,.0f} "
+        f"{units[one.name]}, before its interval of {one.interval:,.0f} {units[one.name]} ends, and will be due by "
+        f"its state. If it lasts longer, say so in {one.name}."
+        for one in early_wear(compartment)
+    ]
 
 
 def own_lives(ageing: Mapping[str, float]) -> dict[str, float | None]:

@@ -15,6 +15,7 @@ from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment
 from service.usecases.fleet.register_compartments import change_compartment, register_compartment
+from service.usecases.fluids.own_ageing import early_wear
 from service.web.compartment_lines import seals_of, temperatures_of
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
@@ -50,10 +51,10 @@ def post_new(request: Request, vehicle: VehiclePath, form: Form) -> Response:
             facts = _facts(reader, visit.presentation)
             reader.finish()
             facts |= {name: facts[name] or None for name in FLAGS}
-            register_compartment(visit.session, visit.caller, visit.now, vehicle, kind, facts)
+            row = register_compartment(visit.session, visit.caller, visit.now, vehicle, kind, facts)
             again = form.text("do") == "another"
             path = f"/vehicles/{path_part(vehicle)}" + ("/compartments/new" if again else "")
-            return visit.done(path, told="compartment_new")
+            return visit.done(path, told=_told("compartment_new", row))
     except (InvalidInputError, ConflictError) as error:
         return _show(request, vehicle, None, FormState.after(form, _at_fields(error)), error)
 
@@ -74,9 +75,13 @@ def post_change(request: Request, compartment: CompartmentPath, form: Form) -> R
             if changes:
                 change_compartment(visit.session, visit.caller, visit.now, compartment, changes)
             back = f"/vehicles/{format_id(IdKind.VEHICLE, row.vehicle_id)}"
-            return visit.done(back, told="compartment_changed")
+            return visit.done(back, told=_told("compartment_changed", row))
     except (InvalidInputError, ConflictError) as error:
         return _show(request, None, compartment, FormState.after(form, _at_fields(error)), error)
+
+
+def _told(told: str, row: Compartment) -> str:
+    return f"{told}_early" if early_wear(row) else told
 
 
 def _changes(visit: Visit, row: Compartment, posted: Posted) -> dict[str, Any]:

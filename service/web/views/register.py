@@ -16,6 +16,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fluids.own_ageing import own_lives
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
+from service.web.views.early_wear import early_wear_words
 
 Options = tuple[tuple[str, str], ...]
 
@@ -55,6 +56,7 @@ class CompartmentFormPage:
     fluids: Options
     distance_unit: str
     volume_unit: str
+    warnings: tuple[str, ...]
     form: FormState
 
 
@@ -138,6 +140,7 @@ def compartment_form_page(
         ),
         distance_unit=presentation.distance_unit,
         volume_unit=presentation.volume_unit,
+        warnings=() if row is None else early_wear_words(row, presentation),
         form=form,
     )
 

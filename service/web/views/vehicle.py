@@ -22,6 +22,7 @@ from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
+from service.web.views.early_wear import early_wear_words
 from service.web.views.exchange import ExchangeTable, exchange_table
 from service.web.views.history import Event, history_events
 from service.web.views.returns import ReturnForm, return_form
@@ -48,6 +49,7 @@ class CompartmentCard:
     name: str
     kind: str
     facts: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
     limit: str
     chart: ShownChart
     exchange: ExchangeTable | None
@@ -198,6 +200,7 @@ def _card(
         (translate("next_fresh"), presentation.percent(fluids.compartments["fresh_fraction"][one.place])),
         (translate("next_holds"), _holds(one, presentation)),
         (translate("next_interval"), intervals or "–"),
+        (translate("next_from"), _counted_from(one, presentation)),
         (translate("next_specification"), compartment.specification or "–"),
     ]
     if compartment.oil_temperatures:
@@ -219,6 +222,7 @@ def _card(
         name=compartment.reference,
         kind=tell(KIND_LABELS[FluidKind(compartment.kind)]),
         facts=tuple(facts),
+        warnings=early_wear_words(compartment, presentation),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
         exchange=None if one.plan is None else exchange_table(one.plan, presentation),
@@ -232,6 +236,21 @@ def _holds(one: CompartmentView, presentation: Presentation) -> str:
         total=presentation.volume(one.compartment.total_litres),
         drainable=presentation.volume(one.compartment.drainable_litres),
     )
+
+
+def _counted_from(one: CompartmentView, presentation: Presentation) -> str:
+    """Say where the interval begins: at the last change, later for one that renewed a part, or at a guess."""
+    last = one.history.steps[-1].after
+    if not last.is_history_known:
+        return translate("from_unknown")
+    start, told = last.start, []
+    if start.on is not None:
+        told.append(presentation.day(start.on))
+    if start.odometer_km is not None:
+        told.append(presentation.distance(start.odometer_km))
+    if start.engine_hours is not None and one.compartment.interval_hours:
+        told.append(translate("hours", n=presentation.number(start.engine_hours)))
+    return ", ".join(told)
 
 
 def _intervals(one: CompartmentView, presentation: Presentation) -> Iterator[str]:

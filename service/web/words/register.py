@@ -68,5 +68,9 @@ WORDS: Final = {
     "compartment_seals_hint": "One a line, for instance 2 × drain plug washer.",
     "compartment_another": "Save and add another",
     "told_compartment_new": "The compartment is registered.",
+    "told_compartment_new_early": "The compartment is registered. Its fluid is taken to wear out before its interval "
+    "ends: the vehicle’s page says when, and what to do if it lasts longer.",
+    "told_compartment_changed_early": "The compartment is changed. Its fluid is taken to wear out before its interval "
+    "ends: see below.",
     "told_compartment_changed": "The compartment is changed.",
 }

@@ -58,6 +58,11 @@ WORDS: Final = {
     "next_holds": "Holds",
     "holds": "{total}, of which {drainable} drain",
     "next_interval": "Interval",
+    "next_from": "Counted from",
+    "from_unknown": "not known when it was changed last; half of the interval is taken as gone",
+    "early_wear": "Unless samples show otherwise this fluid is taken to be worn out after {lasts}, before its interval "
+    "of {interval} ends, and will be due by its state. If it lasts longer, change the compartment and fill in "
+    "“{field}”.",
     "next_wear": "Wear by temperature",
     "next_wear_as": "{times} times the usual, as at a steady {celsius}",
     "next_specification": "Specification",
