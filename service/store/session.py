@@ -30,10 +30,15 @@ connections.
 STATEMENT_TIMEOUT_FACTOR: Final = 2
 """On PostgreSQL a statement may take this many times the wait for a lock."""
 
+LONGEST_PAUSE_SECONDS: Final = 600
+"""On PostgreSQL a transaction in which nothing happens for so long is ended: whoever holds it stands still or is gone,
+and what it has locked waits. Fitting a fleet, the longest computation within one, takes seconds.
+"""
+
 BUSY: Final = "The database is busy or away; nothing was stored, send the same call again."
 
 _TRANSIENT_POSTGRES_STATES: Final = frozenset(
-    {"40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"}
+    {"25P03", "40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"}
 )
 
 
@@ -198,6 +203,7 @@ def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engi
     milliseconds = int(timeout_seconds * 1000)
     settings = (
         f"-c lock_timeout={milliseconds} -c statement_timeout={milliseconds * STATEMENT_TIMEOUT_FACTOR}"
+        f" -c idle_in_transaction_session_timeout={LONGEST_PAUSE_SECONDS * 1000}"
         " -c synchronous_commit=on -c timezone=UTC"
     )
     engine = create_engine(
