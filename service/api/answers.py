@@ -3,9 +3,9 @@
 import base64
 import binascii
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from hashlib import sha256
-from typing import Any
+from typing import Any, Literal, Protocol, TypeVar
 from urllib.parse import quote, urlencode
 
 from fastapi import Request, Response
@@ -51,6 +51,23 @@ def show_tagged(request: Request, tag: str | None, make: Callable[[], BaseModel]
     return show(request, make(), tag=None if tag is None else f'"{tag}"')
 
 
+class _Row(Protocol):
+    @property
+    def id(self) -> int | None: ...
+
+
+Row = TypeVar("Row", bound=_Row)
+
+
+def page_of(
+    request: Request, rows: Sequence[Row], limit: int, towards: Literal["after", "before"] = "after"
+) -> tuple[Sequence[Row], dict[str, str]]:
+    """Rows of a page, and the headers that lead to the next: one row more than `limit` says that there is one."""
+    shown = rows[:limit]
+    position: dict[str, Any] | None = {towards: shown[-1].id} if len(rows) > limit else None
+    return shown, _next_link(request, position)
+
+
 def encode_cursor(position: Mapping[str, Any]) -> str:
     """Opaque text for a place in a list."""
     return base64.urlsafe_b64encode(json.dumps(position, separators=(",", ":")).encode()).decode().rstrip("=")
@@ -81,7 +98,7 @@ def address_of(request: Request) -> str:
     return quote(request.scope["path"], errors="replace")
 
 
-def next_link(request: Request, position: Mapping[str, Any] | None) -> dict[str, str]:
+def _next_link(request: Request, position: Mapping[str, Any] | None) -> dict[str, str]:
     """Link header (RFC 8288) to the next page, nothing on the last one."""
     if position is None:
         return {}

@@ -136,6 +136,11 @@ VehiclePath = Annotated[
     Path(min_length=1, max_length=160, description="The fleet's own number, or an id.", examples=["VAN-07"]),
     AfterValidator(_told(lambda text: texts.clean_line("", text, maximum=160))),
 ]
+NameQuery = Annotated[
+    str, Query(min_length=1, max_length=160, description="The fleet's own number or name, or an id.")
+]
+ReferenceQuery = Annotated[str, Query(min_length=1, max_length=80, description="The sender's own id.")]
+FileZone = Annotated[str, Query(max_length=64, description="Zone of a CSV file's times that have no offset.")]
 IdPath = Annotated[str, Path(min_length=1, max_length=40, pattern=r"^[a-z]{3}_[0-9]+$", description="An id.")]
 PageLimit = Annotated[int, Query(ge=1, le=500, description="Rows a page."), BeforeValidator(digits_only)]
 Cursor = Annotated[

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BeforeValidator
 
-from service.api.answers import next_link, number_in, show
+from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, PageLimit, digits_only
 from service.api.problems import describe_problems
 from service.api.schemas.audit import AuditEntryRead, AuditPage
@@ -48,6 +48,6 @@ def get_audit(
         before_id=number_in(cursor, "before"),
         limit=limit + 1,
     )
-    page = AuditPage(entries=[AuditEntryRead.of(row) for row in rows[:limit]])
-    position = {"before": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit, "before")
+    page = AuditPage(entries=[AuditEntryRead.of(row) for row in shown])
+    return show(request, page, headers=more)

@@ -1,19 +1,16 @@
 """Fluids as products."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter, Request, Response
 
 from service.api.answers import show
 from service.api.inputs import VehiclePath as FluidPath
 from service.api.problems import describe_problems
-from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, Pack, breaks_of
+from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, offers_of
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fluids, stock_items
 from service.store.tables.fluids import Fluid
 from service.usecases.stock import register_fluids
-from service.usecases.stock.offer_packs import PackOffer
 
 router = APIRouter(tags=["fluids"])
 
@@ -29,7 +26,7 @@ router = APIRouter(tags=["fluids"])
 def post_fluid(body: FluidCreate, unit: Writing) -> Response:
     """Add a fluid as a product, with its packs."""
     facts = body.model_dump(exclude={"fluid", "kind", "packs"})
-    offers = _offers(body.packs) or ()
+    offers = offers_of(body.packs) or ()
     row = register_fluids.add_fluid(unit.session, unit.caller, unit.now, body.fluid, body.kind, facts, offers)
     return unit.created(_read(unit, row), f"/v1/fluids/{row.reference}")
 
@@ -75,24 +72,10 @@ def patch_fluid(request: Request, fluid: FluidPath, body: FluidUpdate, unit: Wri
     unit.require_match(request, _read(unit, row))
     changes = body.model_dump(exclude_unset=True, exclude={"packs"})
     row = register_fluids.change_fluid(
-        unit.session, unit.caller, unit.now, fluid, changes, _offers(body.packs)
+        unit.session, unit.caller, unit.now, fluid, changes, offers_of(body.packs)
     )
     return unit.changed(_read(unit, row))
 
 
 def _read(unit: Unit, row: Fluid) -> FluidRead:
     return FluidRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
-
-
-def _offers(packs: Sequence[Pack] | None) -> list[PackOffer] | None:
-    if packs is None:
-        return None
-    return [
-        PackOffer(
-            litres=pack.litres,
-            price_minor=pack.price_minor,
-            minimum_packs=pack.minimum_packs,
-            price_breaks=breaks_of(pack),
-        )
-        for pack in packs
-    ]

@@ -1,10 +1,11 @@
 """Machine sources: make, change, rotate, end; their machines and which vehicles these are."""
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from service.api.answers import next_link, number_in, show
+from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, IdPath, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.machine_sources import (
@@ -177,9 +178,8 @@ def get_equipment(
     rows = machine_sources.list_equipment(
         unit.session, unit.caller.organisation_id, source.id or 0, after_id=after, limit=limit + 1
     )
-    page = EquipmentPage(equipment=_shown(unit, rows[:limit]))
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    return show(request, EquipmentPage(equipment=_shown(unit, shown)), headers=more)
 
 
 @router.put(
@@ -233,9 +233,9 @@ def get_values(
     rows = machine_sources.list_values(
         unit.session, organisation_id, list(kinds), after_id=after, limit=limit + 1
     )
-    shown = [MachineValueRead.of(value, kinds[value.meter_id]) for value in rows[:limit]]
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, MachineValuePage(values=shown), headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    page = MachineValuePage(values=[MachineValueRead.of(value, kinds[value.meter_id]) for value in shown])
+    return show(request, page, headers=more)
 
 
 @router.patch(
@@ -265,7 +265,7 @@ def patch_value(
     return unit.answer(MachineValueRead.of(row, meter.meter))
 
 
-def _shown(unit: Unit, rows: list[MachineEquipment]) -> list[EquipmentRead]:
+def _shown(unit: Unit, rows: Sequence[MachineEquipment]) -> list[EquipmentRead]:
     organisation_id = unit.caller.organisation_id
     meters = machine_sources.meters_of(unit.session, organisation_id, [row.id or 0 for row in rows])
     linked = {row.vehicle_id for row in rows if row.vehicle_id is not None}

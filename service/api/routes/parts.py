@@ -1,20 +1,17 @@
 """Parts that are used once a service."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter, Request, Response
 
 from service.api.answers import show
 from service.api.inputs import VehiclePath as PartPath
 from service.api.problems import describe_problems
-from service.api.schemas.fluids import breaks_of
-from service.api.schemas.parts import PartCreate, PartList, PartPack, PartRead, PartUpdate
+from service.api.schemas.fluids import offers_of
+from service.api.schemas.parts import PartCreate, PartList, PartRead, PartUpdate
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import stock_items
 from service.store.tables.parts import Part
 from service.usecases.stock import register_parts
-from service.usecases.stock.offer_packs import PackOffer
 
 router = APIRouter(tags=["stock"])
 
@@ -30,7 +27,7 @@ router = APIRouter(tags=["stock"])
 def post_part(body: PartCreate, unit: Writing) -> Response:
     """Keep a seal, washer or other part that jobs use, with its packs."""
     facts = body.model_dump(exclude={"part", "packs"})
-    offers = _offers(body.packs) or ()
+    offers = offers_of(body.packs) or ()
     row = register_parts.add_part(unit.session, unit.caller, unit.now, body.part, facts, offers)
     shown = _read(unit, row)
     return unit.created(shown, f"/v1/parts/{shown.id}")
@@ -76,23 +73,11 @@ def patch_part(request: Request, part: PartPath, body: PartUpdate, unit: Writing
     row = stock_items.get_part(unit.session, unit.caller.organisation_id, part, for_update=True)
     unit.require_match(request, _read(unit, row))
     changes = body.model_dump(exclude_unset=True, exclude={"packs"})
-    row = register_parts.change_part(unit.session, unit.caller, unit.now, part, changes, _offers(body.packs))
+    row = register_parts.change_part(
+        unit.session, unit.caller, unit.now, part, changes, offers_of(body.packs)
+    )
     return unit.changed(_read(unit, row))
 
 
 def _read(unit: Unit, row: Part) -> PartRead:
     return PartRead.of(row, stock_items.list_packs(unit.session, unit.caller.organisation_id, row))
-
-
-def _offers(packs: Sequence[PartPack] | None) -> list[PackOffer] | None:
-    if packs is None:
-        return None
-    return [
-        PackOffer(
-            pieces=pack.pieces,
-            price_minor=pack.price_minor,
-            minimum_packs=pack.minimum_packs,
-            price_breaks=breaks_of(pack),
-        )
-        for pack in packs
-    ]

@@ -4,8 +4,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, PageLimit
+from service.api.answers import number_in, page_of, show
+from service.api.inputs import Cursor, IdPath, NameQuery, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.purchase_orders import (
     OrderCreate,
@@ -61,8 +61,8 @@ def get_orders(
     request: Request,
     unit: Reading,
     state: Annotated[OrderState | None, Query()] = None,
-    fluid: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
-    part: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    fluid: NameQuery | None = None,
+    part: NameQuery | None = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
 ) -> Response:
@@ -78,13 +78,11 @@ def get_orders(
         after_id=after,
         limit=limit + 1,
     )
-    lines = purchase_orders.lines_of(unit.session, organisation_id, rows[:limit])
+    shown, more = page_of(request, rows, limit)
+    lines = purchase_orders.lines_of(unit.session, organisation_id, shown)
     names = stock_items.names_of_items(unit.session, organisation_id)
-    page = OrderPage(
-        orders=[OrderRead.of(row, lines[row.id or 0], names[ItemKey.of(row)]) for row in rows[:limit]]
-    )
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    page = OrderPage(orders=[OrderRead.of(row, lines[row.id or 0], names[ItemKey.of(row)]) for row in shown])
+    return show(request, page, headers=more)
 
 
 @router.get(

@@ -5,8 +5,8 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
-from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, PageLimit, VehiclePath
+from service.api.answers import number_in, page_of, show
+from service.api.inputs import Cursor, FileZone, IdPath, NameQuery, PageLimit, ReferenceQuery, VehiclePath
 from service.api.problems import describe_problems
 from service.api.reading_results import MAX_ERRORS, refusals, render_results, render_rows
 from service.api.reading_rows import batch_schema, parse_batch
@@ -56,9 +56,7 @@ def post_readings(
     credentials: Credentials,
     upload: Annotated[Upload, Depends(receive_upload)],
     key: KeyHeader = None,
-    time_zone: Annotated[
-        str | None, Query(max_length=64, description="Zone of a CSV file's times that have no offset.")
-    ] = None,
+    time_zone: FileZone | None = None,
 ) -> Response:
     """Record up to 10,000 readings as JSON, or a CSV file of any length.
 
@@ -95,10 +93,8 @@ def _record(request: Request, unit: WriteUnit, body: bytes) -> Response:
 def get_readings(
     request: Request,
     unit: Reading,
-    vehicle: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
-    reference: Annotated[
-        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
-    ] = None,
+    vehicle: NameQuery | None = None,
+    reference: ReferenceQuery | None = None,
     outcome: Annotated[ReadingOutcome | None, Query()] = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
@@ -159,6 +155,6 @@ def _page(
     names = fleet.vehicle_references(
         unit.session, unit.caller.organisation_id, {row.vehicle_id for row in rows}
     )
-    page = ReadingPage(readings=[ReadingRead.of(row, names[row.vehicle_id]) for row in rows[:limit]])
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    page = ReadingPage(readings=[ReadingRead.of(row, names[row.vehicle_id]) for row in shown])
+    return show(request, page, headers=more)

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Depends, Query, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
 
-from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, Line400, PageLimit
+from service.api.answers import number_in, page_of, show
+from service.api.inputs import Cursor, FileZone, IdPath, Line400, PageLimit
 from service.api.problems import describe_problems
 from service.api.readings_upload import Upload, receive_upload
 from service.api.schemas.samples import (
@@ -62,9 +62,7 @@ def post_sample(
     credentials: Credentials,
     upload: Annotated[Upload, Depends(receive_upload)],
     key: KeyHeader = None,
-    time_zone: Annotated[
-        str | None, Query(max_length=64, description="Zone of a CSV file's times that have no offset.")
-    ] = None,
+    time_zone: FileZone | None = None,
 ) -> Response:
     """Record one sample as JSON, or a laboratory's report as CSV.
 
@@ -141,9 +139,8 @@ def get_samples(
         after_id=after,
         limit=limit + 1,
     )
-    page = SamplePage(samples=_rows(unit, rows[:limit]))
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    return show(request, SamplePage(samples=_rows(unit, shown)), headers=more)
 
 
 @router.get(

@@ -5,8 +5,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, IdPath, Line400, PageLimit
+from service.api.answers import number_in, page_of, show
+from service.api.inputs import Cursor, IdPath, Line400, NameQuery, PageLimit, ReferenceQuery
 from service.api.problems import describe_problems
 from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
 from service.api.units_of_work import Reading, Unit, Writing
@@ -48,10 +48,8 @@ def post_service(body: ServiceCreate, unit: Writing) -> Response:
 def get_services(
     request: Request,
     unit: Reading,
-    vehicle: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
-    reference: Annotated[
-        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
-    ] = None,
+    vehicle: NameQuery | None = None,
+    reference: ReferenceQuery | None = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
 ) -> Response:
@@ -68,12 +66,11 @@ def get_services(
         after_id=after,
         limit=limit + 1,
     )
-    shown = rows[:limit]
+    shown, more = page_of(request, rows, limit)
     done = services.items_of_services(unit.session, organisation_id, shown)
     names = _names(unit, shown, done)
     page = ServicePage(services=[ServiceRead.of(row, done, names) for row in shown])
-    position = {"after": shown[-1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    return show(request, page, headers=more)
 
 
 @router.get(

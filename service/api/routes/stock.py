@@ -4,8 +4,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import next_link, number_in, show
-from service.api.inputs import Cursor, PageLimit
+from service.api.answers import number_in, page_of, show
+from service.api.inputs import Cursor, NameQuery, PageLimit, ReferenceQuery
 from service.api.problems import describe_problems
 from service.api.schemas.stock import (
     CollectionCreate,
@@ -67,12 +67,10 @@ def post_movement(body: MovementCreate, unit: Writing) -> Response:
 def get_movements(
     request: Request,
     unit: Reading,
-    fluid: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
-    part: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    fluid: NameQuery | None = None,
+    part: NameQuery | None = None,
     kind: Annotated[MovementKind | None, Query()] = None,
-    reference: Annotated[
-        str | None, Query(min_length=1, max_length=80, description="The sender's own id.")
-    ] = None,
+    reference: ReferenceQuery | None = None,
     limit: PageLimit = 100,
     cursor: Cursor = None,
 ) -> Response:
@@ -90,9 +88,9 @@ def get_movements(
         limit=limit + 1,
     )
     names = stock_items.names_of_items(unit.session, organisation_id)
-    page = MovementPage(movements=[MovementRead.of(row, names[ItemKey.of(row)]) for row in rows[:limit]])
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    page = MovementPage(movements=[MovementRead.of(row, names[ItemKey.of(row)]) for row in shown])
+    return show(request, page, headers=more)
 
 
 @router.post(
@@ -124,6 +122,7 @@ def get_collections(
     found = list_collections(
         unit.session, unit.caller, before_id=number_in(cursor, "before"), limit=limit + 1
     )
-    page = CollectionPage(collections=[CollectionRead.of(row, depot) for row, depot in found[:limit]])
-    position = {"before": found[limit - 1][0].id} if len(found) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    depots = {row.id: depot for row, depot in found}
+    shown, more = page_of(request, [row for row, _ in found], limit, "before")
+    page = CollectionPage(collections=[CollectionRead.of(row, depots[row.id]) for row in shown])
+    return show(request, page, headers=more)

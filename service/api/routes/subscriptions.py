@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
-from service.api.answers import next_link, number_in, show
+from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, IdPath, PageLimit
 from service.api.problems import describe_problems
 from service.api.schemas.subscriptions import (
@@ -140,9 +140,9 @@ def get_deliveries(
         before_id=number_in(cursor, "before"),
         limit=limit + 1,
     )
-    page = DeliveryPage(deliveries=[DeliveryRead.of(row) for row in rows[:limit]])
-    position = {"before": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit, "before")
+    page = DeliveryPage(deliveries=[DeliveryRead.of(row) for row in shown])
+    return show(request, page, headers=more)
 
 
 @router.post(

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request, Response
 
-from service.api.answers import next_link, number_in, show
+from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, PageLimit, VehiclePath
 from service.api.problems import describe_problems
 from service.api.schemas.vehicles import VehicleCreate, VehiclePage, VehicleRead, VehicleUpdate
@@ -55,9 +55,9 @@ def get_vehicles(request: Request, unit: Reading, limit: PageLimit = 100, cursor
     depots = {
         depot.id: depot.reference for depot in fleet.list_depots(unit.session, unit.caller.organisation_id)
     }
-    page = VehiclePage(vehicles=[VehicleRead.of(row, depots[row.depot_id]) for row in rows[:limit]])
-    position = {"after": rows[limit - 1].id} if len(rows) > limit else None
-    return show(request, page, headers=next_link(request, position))
+    shown, more = page_of(request, rows, limit)
+    page = VehiclePage(vehicles=[VehicleRead.of(row, depots[row.depot_id]) for row in shown])
+    return show(request, page, headers=more)
 
 
 @router.get(

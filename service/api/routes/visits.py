@@ -1,11 +1,9 @@
 """The visits of the coming weeks, and what people ask of them."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from service.api.answers import show
-from service.api.inputs import IdPath, VehiclePath, WeeksAhead
+from service.api.inputs import IdPath, NameQuery, VehiclePath, WeeksAhead
 from service.api.problems import describe_problems
 from service.api.schemas.visits import PinCreate, PinRead, Pins, VehicleVisits, VisitPlanRead, VisitRead
 from service.api.units_of_work import Reading, Writing
@@ -29,7 +27,7 @@ def get_visits(
     request: Request,
     unit: Reading,
     weeks: WeeksAhead = PLAN_WEEKS,
-    depot: Annotated[str | None, Query(min_length=1, max_length=160)] = None,
+    depot: NameQuery | None = None,
 ) -> Response:
     """Plan the coming weeks: visits with their work and day, the load of each depot, what did not fit and why."""
     return show(request, VisitPlanRead.of(show_visits(unit.session, unit.caller, unit.now, weeks, depot)))

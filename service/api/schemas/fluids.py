@@ -1,5 +1,6 @@
 """Request and answer models of fluids and packs."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -22,6 +23,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.store.tables.fluids import Fluid
 from service.store.tables.fluids import Pack as PackRow
+from service.usecases.stock.offer_packs import PackOffer
 
 FLUID_EXAMPLE: dict[str, Any] = {
     "fluid": "ATF-A",
@@ -61,9 +63,17 @@ class Pack(PackTerms):
     litres: PackLitres
 
 
-def breaks_of(pack: PackTerms) -> list[tuple[int, int]]:
-    """Price breaks of a request as pairs."""
-    return [(step.from_packs, step.price_minor) for step in pack.price_breaks]
+def offers_of(packs: Sequence[PackTerms] | None) -> list[PackOffer] | None:
+    """Packs of a request, of a fluid or a part, as the use case takes them."""
+    if packs is None:
+        return None
+    return [
+        PackOffer(
+            **pack.model_dump(exclude={"price_breaks"}),
+            price_breaks=[(step.from_packs, step.price_minor) for step in pack.price_breaks],
+        )
+        for pack in packs
+    ]
 
 
 def terms_of(pack: PackRow) -> dict[str, Any]:
