@@ -141,7 +141,10 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
     )
     return Sheet(
         title=words["order_plan"],
-        facts=order_plan_facts(plan, presentation),
+        facts=(
+            *order_plan_facts(plan, presentation),
+            *((words["notes"], presentation.sentence(note)) for note in plan.notes),
+        ),
         columns=columns,
         rows=tuple(_order_row(line, plan.currency, presentation) for line in plan.lines),
     )

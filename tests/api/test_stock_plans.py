@@ -2,6 +2,8 @@
 
 import pytest
 
+from service.usecases.stock.not_ordered import NO_FLUID, NOT_KEPT
+
 OIL = {
     "fluid": "OIL-B",
     "kind": "engine_oil_diesel_light",
@@ -202,3 +204,60 @@ def test_weeks_out_of_reach_are_refused(shop):
 def test_the_forecast_is_not_sent_again_to_who_has_it(shop):
     tag = shop.get("/v1/stock/forecast").headers["ETag"]
     assert shop.get("/v1/stock/forecast", headers={"If-None-Match": tag}).status_code == 304
+
+
+def test_what_no_order_brings_is_named_with_what_is_needed(shop):
+    """A change of 6 litres each, all overdue: nameless, of a fluid without packs, and a washer that nobody keeps."""
+    add_van(shop, 1, OVERDUE | {"fluid": None})
+    add_van(shop, 2, OVERDUE)
+    assert shop.get("/v1/stock/order-plan?weeks=4").json()["not_ordered"] == [
+        {
+            "name": "Engine oil, diesel (car, van)",
+            "kind": "engine_oil_diesel_light",
+            "litres": 6,
+            "pieces": None,
+            "compartments": 1,
+            "why": NO_FLUID,
+        },
+        {
+            "name": "drain plug washer",
+            "kind": None,
+            "litres": None,
+            "pieces": 2,
+            "compartments": None,
+            "why": NOT_KEPT,
+        },
+    ]
+    assert shop.patch("/v1/fluids/OIL-B", {"packs": []}).status_code == 200
+    named = {one["name"]: one["litres"] for one in shop.get("/v1/stock/order-plan").json()["not_ordered"]}
+    assert named["OIL-B"] == 6
+    receive(shop, 20)
+    assert "OIL-B" not in {one["name"] for one in shop.get("/v1/stock/order-plan").json()["not_ordered"]}
+
+
+def test_what_is_missing_comes_out_of_the_next_delivery(shop):
+    """6 litres drawn of an empty ledger: of 20 on their way 14 will be left, before and after they are received."""
+    add_van(shop, 1, NEW)
+    work = {"compartment": "engine_oil_diesel_light", "method": "drain_and_fill", "fluid": "OIL-B"}
+    work |= {
+        "rounds": [{"drained_litres": 6, "filled_litres": 6}],
+        "old_fluid_grade": "black",
+        "seals_renewed": True,
+    }
+    done = {"vehicle": "VAN-1", "done_at": "2026-05-02T08:00:00Z", "compartments": [work]}
+    answer = shop.post("/v1/services", done)
+    assert answer.status_code == 201, answer.text
+    (line,) = shop.get("/v1/stock").json()["fluids"]
+    assert line["litres"] == -6
+    assert "comes out of the next delivery" in line["warnings"][0]
+    assert forecast(shop)["fluids"][0]["weeks"][0]["stock_litres"]["p50"] == 0
+    made = shop.post("/v1/purchase-orders", {"fluid": "OIL-B", "packs": [{"litres": 20, "count": 1}]})
+    assert made.status_code == 201, made.text
+    path = f"/v1/purchase-orders/{made.json()['id']}"
+    assert shop.post(f"{path}/place").status_code == 200
+    last = forecast(shop)["fluids"][0]["weeks"][-1]
+    assert last["stock_litres"]["p50"] == 14
+    answer = shop.post(f"{path}/receive")
+    assert answer.status_code == 200, answer.text
+    assert shop.get("/v1/stock").json()["fluids"][0]["litres"] == 14
+    assert forecast(shop)["fluids"][0]["weeks"][-1]["stock_litres"]["p50"] == 14

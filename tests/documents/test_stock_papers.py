@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import openpyxl
 import pytest
@@ -72,7 +73,9 @@ def test_order_plan_says_why_and_what_happens_otherwise(presentation: Presentati
     assert claims_pdf_ua(content)
     assert "needs 21 litres in 9 of 10 cases" in text
     assert "Two visits of that week would have to wait." in text
-    assert "Nothing has to be ordered." in full_text(order_plan_pdf(order_plan(()), presentation))
+    assert "Nothing that is on sale has to be ordered." in full_text(
+        order_plan_pdf(order_plan(()), presentation)
+    )
 
 
 def test_count_sheet_shows_the_ledger_only_when_it_is_given(presentation: Presentation) -> None:
@@ -138,3 +141,15 @@ def test_placing_an_order_is_no_pack_and_packs_have_the_decimals_they_are_sold_b
     assert "416 L" in text.replace("\u00a0", " ")
     assert "placing the order" in text
     assert "1 × placing" not in text
+
+
+def test_what_is_needed_and_in_no_order_stands_on_the_paper_and_in_the_workbook(
+    presentation: Presentation,
+) -> None:
+    note = "Axle oil: needed, and in no order, 4.6 L / 12 weeks."
+    plan = replace(order_plan(()), notes=(note,))
+    text = full_text(order_plan_pdf(plan, presentation))
+    assert presentation.sentence(note) in text
+    page = openpyxl.load_workbook(io.BytesIO(order_plan_xlsx(plan, presentation))).active
+    cells = [cell.value for row in page.iter_rows() for cell in row]
+    assert presentation.sentence(note) in cells

@@ -7,9 +7,11 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.schemas.stock import tidy
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import FluidKind
 from service.domain.stock_entries import OrderState
 from service.domain.weeks import IsoWeek
 from service.engine.orders.reasons import OrderReason
+from service.usecases.stock.not_ordered import NotOrdered, not_ordered
 from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
 
 PLAN_EXAMPLE: dict[str, Any] = {
@@ -197,6 +199,31 @@ class PartPlanRead(_ItemPlan):
         )
 
 
+class NotOrderedRead(BaseModel):
+    """What the weeks need and no order brings."""
+
+    name: str = Field(description="Of the fluid or the part; of work that names no fluid, its kind.")
+    kind: FluidKind | None
+    litres: float | None = Field(
+        description="Expected over all weeks; what is on the shelf is not taken off."
+    )
+    pieces: float | None
+    compartments: int | None
+    why: str
+
+    @classmethod
+    def of(cls, one: NotOrdered) -> Self:
+        """Show one."""
+        return cls(
+            name=one.name,
+            kind=one.kind,
+            litres=None if one.is_part else round(one.quantity, 2),
+            pieces=round(one.quantity, 2) if one.is_part else None,
+            compartments=one.n_compartments,
+            why=one.why,
+        )
+
+
 class StockPlanRead(BaseModel):
     """The order plan of all fluids and parts."""
 
@@ -211,6 +238,9 @@ class StockPlanRead(BaseModel):
     parts_not_kept: list[str] = Field(
         description="Parts that jobs of these weeks need and that are not kept on the shelf; add them at /v1/parts."
     )
+    not_ordered: list[NotOrderedRead] = Field(
+        description="What these weeks need and the shelf does not cover, where nothing on sale is registered."
+    )
 
     @classmethod
     def of(cls, plan: StockPlan) -> Self:
@@ -223,6 +253,7 @@ class StockPlanRead(BaseModel):
             fluids=[FluidPlanRead.of(one, plan.forecast.weeks) for one in plan.plans],
             parts=[PartPlanRead.of(one, plan.forecast.weeks) for one in plan.parts],
             parts_not_kept=plan.forecast.parts_not_kept,
+            not_ordered=[NotOrderedRead.of(one) for one in not_ordered(plan)],
         )
 
 

@@ -22,6 +22,7 @@ from service.store.repositories import fleet, stock
 from service.store.tables.organisation import Organisation
 from service.store.tables.parts import Part
 from service.usecases.access.caller import Caller
+from service.usecases.stock.not_ordered import NotOrdered, not_ordered
 from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.stock.show_stock import StockOverview
 from service.usecases.week.render_due_list import presentation_of
@@ -117,10 +118,22 @@ def render_order_plan(
             for line in _lines(one, order, presentation)
         ),
         currency=plan.currency,
+        notes=tuple(_in_no_order(one, plan, presentation) for one in not_ordered(plan)),
     )
     return _WRITERS[kind](document, presentation), attachment_name(
         "order-plan", str(plan.forecast.today), suffix=kind
     )
+
+
+def _in_no_order(one: NotOrdered, plan: StockPlan, presentation: Presentation) -> str:
+    words = presentation.labels
+    amount = (
+        f"{presentation.number(one.quantity, 1)} {words['pieces']}"
+        if one.is_part
+        else presentation.volume(one.quantity)
+    )
+    weeks = f"{len(plan.forecast.weeks)} {words['weeks']}"
+    return f"{one.name}: {words['in_no_order']}, {amount} / {weeks}. {one.why}"
 
 
 def _lines(one: ItemPlan, order: PlannedOrder, presentation: Presentation) -> Iterator[OrderLine]:

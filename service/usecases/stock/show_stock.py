@@ -20,7 +20,7 @@ from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_
 BELOW_ZERO = (
     "More was drawn than the ledger knew of: a receipt is missing or the shelf was miscounted. "
     "Count the shelf and record the count. Until then the plan takes the shelf as empty; it runs out as soon as "
-    "work needs any."
+    "work needs any, and what is missing comes out of the next delivery."
 )
 OVER_FULL = "The ledger holds more than there is room for; count the shelf and record the count."
 

@@ -51,13 +51,24 @@ def lead_time_probability(mean_days: float, sd_days: float, weekday: int) -> NDA
 
 
 def stock_on_hand(line: StockLine, today: date) -> StockOnHand:
-    """Lots that can be used, and placed orders; a ledger below zero counts as an empty shelf."""
+    """Lots that can be used, and placed orders.
+
+    A ledger below zero counts as an empty shelf, and what is missing comes out of the deliveries on their way, the
+    earliest first: most often they were used before anybody wrote down that they had come, and once they are received
+    the ledger makes it up from them likewise.
+    """
     monday = first_day_of_week(today)
-    placed = [order for order in line.open_orders if order.state is OrderState.PLACED]
+    placed = sorted(
+        (order for order in line.open_orders if order.state is OrderState.PLACED),
+        key=lambda order: order.expected_on,
+    )
+    brought = np.array([order.quantity for order in placed], np.float64)
+    missing = max(-line.shelf.quantity, 0.0)
+    left = np.diff(np.maximum(np.cumsum(brought) - missing, 0.0), prepend=0.0)
     return StockOnHand(
         lot_quantity=np.array([lot.quantity for lot in line.shelf.lots], np.float64),
         lot_expiry_week=np.array([_last_week(lot.expires_on, monday) for lot in line.shelf.lots], np.int64),
-        open_quantity=np.array([order.quantity for order in placed], np.float64),
+        open_quantity=left,
         open_arrival_week=np.array(
             [_arrival_week(order.expected_on, today, monday) for order in placed], np.int64
         ),

@@ -12,12 +12,12 @@ from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
 from service.domain.used_fluid import WasteStream
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
-from service.store.repositories import fleet, purchase_orders
+from service.store.repositories import fleet, purchase_orders, stock
 from service.usecases.stock import place_orders
 from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
 from service.usecases.stock.plan_collections import collections_for
 from service.usecases.stock.plan_orders import plan_stock_orders
-from service.usecases.stock.record_movements import NewMovement, record_movement
+from service.usecases.stock.record_movements import LEAST_QUANTITY, NewMovement, record_movement
 from service.usecases.stock.render_stock_papers import (
     PlanFileKind,
     render_count_sheet,
@@ -25,6 +25,7 @@ from service.usecases.stock.render_stock_papers import (
     render_used_fluid_label,
 )
 from service.usecases.stock.show_stock import show_stock
+from service.usecases.stock.stock_items import item_named
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
@@ -93,8 +94,12 @@ def post_movement(request: Request, form: Form) -> Response:
     """Write a movement down."""
     try:
         with doing(request, form) as visit:
-            record_movement(visit.session, visit.caller, visit.now, _movement(visit, form))
-            return visit.done("/stock", told="movement")
+            new = _movement(visit, form)
+            row = record_movement(visit.session, visit.caller, visit.now, new)
+            item = item_named(visit.session, visit.caller.organisation_id, new.fluid, new.part)
+            was_below = stock.quantity_on_hand(visit.session, item) - row.quantity < -LEAST_QUANTITY
+            made_up = new.kind is MovementKind.RECEIPT and was_below
+            return visit.done("/stock", told="movement_made_up" if made_up else "movement")
     except (InvalidInputError, ConflictError) as error:
         moved = [FieldError(FIELDS.get(one.pointer, one.pointer), one.detail) for one in error.errors]
         return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)

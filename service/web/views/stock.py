@@ -12,6 +12,7 @@ from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
 from service.store.tables.parts import Part
+from service.usecases.stock.not_ordered import NotOrdered, not_ordered
 from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.stock.show_stock import OpenOrder, StockLine, StockOverview
 from service.web.catalogue import tell, translate
@@ -90,7 +91,9 @@ class StockPage:
     order_now: tuple[OrderNow, ...]
     items: tuple[ItemCard, ...]
     used: UsedFluid
-    without: tuple[tuple[str, str], ...]
+    without: tuple[tuple[str, str, str], ...]
+    """What is needed and in no order: its name, how much, and why."""
+
     choices: tuple[tuple[str, str], ...]
     depots: tuple[tuple[str, str], ...]
     streams: tuple[tuple[str, str], ...]
@@ -127,17 +130,7 @@ def stock_page(
         ),
         items=items,
         used=used,
-        without=tuple(
-            (
-                tell(KIND_LABELS[FluidKind(kind)]),
-                translate(
-                    "without_need",
-                    litres=presentation.volume(need.litres),
-                    n=presentation.number(need.n_compartments),
-                ),
-            )
-            for kind, need in sorted(forecast.without_fluid.items())
-        ),
+        without=tuple(_without(one, presentation) for one in not_ordered(plan)),
         choices=tuple(_choice(line, presentation) for line in (*overview.lines, *overview.parts)),
         depots=tuple((name, name) for name in depots),
         streams=tuple((str(stream), translate(f"stream_{stream}")) for stream in WasteStream),
@@ -181,6 +174,18 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
         notes=tuple(presentation.sentence(tell(note)) for note in one.notes if note not in line.warnings),
         chart=None if _is_part(line) else _chart(place, one, plan.forecast.weeks, presentation),
     )
+
+
+def _without(one: NotOrdered, presentation: Presentation) -> tuple[str, str, str]:
+    amount = (
+        translate("stock_pieces", n=presentation.number(one.quantity, 1))
+        if one.is_part
+        else presentation.volume(one.quantity)
+    )
+    if one.n_compartments is not None:
+        n = presentation.number(one.n_compartments)
+        amount = translate("without_compartments", amount=amount, n=n)
+    return one.name if one.kind is None else tell(one.name), amount, tell(one.why)
 
 
 def _is_part(line: StockLine) -> bool:

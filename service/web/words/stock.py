@@ -52,10 +52,9 @@ WORDS: Final = {
     "used_label_get": "Paper (PDF)",
     "used_label_of": "Paper (PDF): label for {stream}, {depot}",
     "used_fetch_hint": "After that day it may run over. What each container holds is said under settings.",
-    "without_title": "Work without an article",
-    "without_text": "These compartments name no fluid. What they will likely take in {n} weeks stands here; "
-    "none of these litres is in any order until an article is set.",
-    "without_need": "{litres}, compartments: {n}",
+    "without_title": "Needed, and in no order",
+    "without_text": "What the work of the {n} weeks will likely take, where nothing that can be bought is registered.",
+    "without_compartments": "{amount}, compartments: {n}",
     "movement_title": "Write down what came or went",
     "movement_item": "What",
     "movement_of_fluid": "{fluid}, in {unit}",
@@ -127,6 +126,8 @@ WORDS: Final = {
     "fetched_emptied": "The container was emptied",
     "told_fetched": "Written down.",
     "told_movement": "Written down.",
+    "told_movement_made_up": "Written down. What had been drawn beyond the ledger came out of it first: see below what "
+    "is left. If there is more on the shelf, record a count.",
     "told_ordered": "The order is placed.",
     "told_placed": "The order is placed.",
     "told_received": "Received, and on the shelf.",
