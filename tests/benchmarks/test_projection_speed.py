@@ -100,7 +100,7 @@ def test_projecting_ten_thousand_vehicles(database, engine_seconds, capsys):
     cold_engine = sum(engine_seconds)
     gc.unfreeze()
     with database.snapshot() as session:
-        assert session.execute(select(func.count()).select_from(Projection)).scalar_one() == n_rows
+        assert session.execute(select(func.count()).select_from(Projection)).scalar_one() == N_VEHICLES
     with capsys.disabled():
         print(
             f"\n{database.engine.dialect.name}, {N_VEHICLES} vehicles, {n_rows} compartments: "

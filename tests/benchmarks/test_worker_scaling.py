@@ -18,6 +18,7 @@ from sqlalchemy import text
 
 from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
 from service.jobs.fleet_projection import FleetProjection
+from service.store.records import FIGURES
 from service.store.session import Database
 from tests.benchmarks.large_store import load_large_fleet
 from tests.faults.nodes import Node, Store
@@ -28,13 +29,10 @@ pytestmark = pytest.mark.bench
 N_VEHICLES = int(os.environ.get("BENCH_VEHICLES", "20000"))
 WORKERS = [int(number) for number in os.environ.get("BENCH_WORKERS", "1,2,3").split(",")]
 MEGABYTE = 1e6
-FILL = """
-INSERT INTO projection
-    (compartment_id, organisation_id, vehicle_id, as_of, life_used_q10, life_used_q50, life_used_q90, due_q10_on,
-    limit_reached, limit_probabilities, overdue_probability, week_probabilities, litres, n_rounds, method)
-SELECT compartment_id, organisation_id, vehicle_id, CAST(:at AS timestamptz), 0, 0, 0, due_on,
-    'none', decode(repeat('00', 20), 'hex'), 0, decode(repeat('00', 104), 'hex'), 0, 0, 'drain_and_fill'
-FROM compartment_state
+FILL = f"""
+INSERT INTO projection (vehicle_id, organisation_id, as_of, figures)
+SELECT vehicle_id, organisation_id, CAST(:at AS timestamptz), decode(repeat('00', {3 * FIGURES.itemsize}), 'hex')
+FROM vehicle_usage
 """
 
 
@@ -145,7 +143,7 @@ def test_workers_share_a_fleet(database, clock, tmp_path, capsys):
         night = Night(store, organisation_id, n_workers, clock)
         alone = alone or night.seconds * n_workers
         n_rows = count(database, "SELECT count(*) FROM projection WHERE as_of = :at", at=clock.now())
-        assert n_rows == 3 * N_VEHICLES
+        assert n_rows == N_VEHICLES
         with capsys.disabled():
             print(
                 f"{n_workers} workers: {night.seconds:.1f} s, {N_VEHICLES / night.seconds:.0f} vehicles a second, "

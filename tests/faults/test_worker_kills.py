@@ -54,7 +54,7 @@ def fleet(operator: Any, monkeypatch: pytest.MonkeyPatch) -> int:
 
 def projected(database: Database) -> list[tuple[Any, ...]]:
     with database.engine.connect() as connection:
-        query = select(Projection.__table__).order_by(Projection.__table__.c.compartment_id)
+        query = select(Projection.__table__).order_by(Projection.__table__.c.vehicle_id)
         return [tuple(row) for row in connection.execute(query)]
 
 

@@ -6,9 +6,10 @@ import pytest
 from sqlalchemy import func, select
 
 from service.jobs.fleet_projection import FleetProjection
+from service.store.repositories import fleet_ranges
 from service.store.tables.projections import Projection, UsageModel
 from service.usecases.due import project_fleet
-from service.usecases.due.project_fleet import due_since
+from service.usecases.due.project_fleet import chunks_of, due_since
 from tests.jobs.vans import add_due_van
 
 N_VANS = 5
@@ -86,6 +87,18 @@ def test_a_large_fleet_lets_other_work_have_its_turn(fleet, database, clock, mon
         projection.run_if_due()
         numbers.append(stored(database)[clock.now()])
     assert numbers == [2, 4, 5, 5]
+
+
+def test_a_part_with_a_compartment_that_came_since_is_not_done(fleet, database, clock):
+    first = clock.now()
+    FleetProjection(database, clock, "node").run_if_due()
+    clock.advance(timedelta(minutes=10))
+    axle = {"compartment": "rear axle", "kind": "axle", "total_litres": 2.0}
+    assert fleet.post("/v1/vehicles/VAN-4/compartments", axle).status_code == 201
+    with database.snapshot() as session:
+        parts = [chunk.part for chunk in chunks_of(session, fleet.organisation_id, first, clock.now())]
+        done = [fleet_ranges.is_projected_since(session, part, first) for part in parts]
+    assert done == [True, True, False]
 
 
 def test_a_retired_vehicles_projection_is_dropped(fleet, database, clock):

@@ -18,15 +18,8 @@ def test_a_word_that_is_no_member_is_refused(operator, database, column, word):
 
 
 @pytest.mark.parametrize("database", ["sqlite"], indirect=True)
-@pytest.mark.parametrize(
-    "statement",
-    [
-        "UPDATE projection SET limit_reached = 'none' WHERE compartment_id = 1",
-        "UPDATE reading SET outcome = 'held' WHERE id = 1",
-    ],
-)
-def test_sqlite_makes_no_table_of_the_words(database, statement):
+def test_sqlite_makes_no_table_of_the_words(database):
     with database.engine.connect() as connection:
-        steps = connection.execute(text(f"EXPLAIN {statement}")).all()
+        steps = connection.execute(text("EXPLAIN UPDATE reading SET outcome = 'held' WHERE id = 1")).all()
     assert "Insert" in {step.opcode for step in steps}
     assert "OpenEphemeral" not in {step.opcode for step in steps}

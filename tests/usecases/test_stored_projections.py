@@ -8,18 +8,22 @@ from sqlmodel import select
 
 from service.domain.zones import zone_named
 from service.store import bulk
+from service.store.records import FIGURES
 from service.store.tables.projections import Projection
 from service.usecases.due.project_due import project_due
 from service.usecases.due.store_projections import store_projections
+from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.usage.estimate_usage import current_usage
 from tests.jobs.vans import add_due_van
 
 
 @pytest.fixture
 def vehicle_ids(operator) -> list[int]:
-    """Three vans: one overdue, one due soon, one due in two years."""
+    """Three vans: one overdue, with two fluids, one due soon, one due in two years."""
     for number, due_on in enumerate(("2023-06-01", "2026-06-01", "2028-05-01")):
         add_due_van(operator, f"VAN-{number}", due_on)
+    axle = {"compartment": "rear axle", "kind": "axle", "total_litres": 2.0, "interval_months": 36}
+    assert operator.post("/v1/vehicles/VAN-0/compartments", axle).status_code == 201
     return [1, 2, 3]
 
 
@@ -35,18 +39,19 @@ def test_stored_projections_are_the_forecast(
         with database.snapshot() as session:
             usage = current_usage(session, organisation_id, vehicle_ids)
             said = project_due(session, organisation_id, vehicle_ids, usage, now, zone)
-            rows = session.exec(select(Projection).order_by(Projection.compartment_id)).all()
-        assert [row.compartment_id for row in rows] == said.compartments["id"]
-        assert [row.as_of for row in rows] == [now] * len(said)
-        assert [(row.due_q10_on, row.due_q50_on, row.due_q90_on) for row in rows] == [
-            said.due_dates_of(place) for place in range(len(said))
-        ]
-        assert [row.limit_reached for row in rows] == said.limit_names().tolist()
-        assert [row.overdue_probability for row in rows] == said.due.overdue_probability.tolist()
-        assert [row.life_used_q50 for row in rows] == said.fluid_now.life_used.tolist()
-        for stored, probability in (
-            ("week_probabilities", said.due.week_probability),
-            ("limit_probabilities", said.probabilities_by_limit()),
+            rows = session.exec(select(Projection).order_by(Projection.vehicle_id)).all()
+        assert [(row.vehicle_id, row.as_of) for row in rows] == [(key, now) for key in vehicle_ids]
+        assert [row.odometer_q50_km for row in rows] == [None] * len(rows), "nobody read them"
+        figures = [np.frombuffer(row.figures, FIGURES) for row in rows]
+        assert [one.size for one in figures] == [2, 1, 1]
+        stored = np.concatenate(figures)
+        np.testing.assert_array_equal(stored["due_on"], said.due_days)
+        assert stored["limit_reached"].astype(str).tolist() == said.limit_names().tolist()
+        for name, values in (
+            ("overdue_probability", said.due.overdue_probability),
+            ("week_probability", said.due.week_probability),
+            ("limit_probability", said.probabilities_by_limit()),
         ):
-            written = [np.frombuffer(getattr(row, stored), np.float32) for row in rows]
-            np.testing.assert_array_equal(np.array(written), probability.astype(np.float32))
+            np.testing.assert_array_equal(stored[name], values.astype(np.float32))
+        np.testing.assert_array_equal(stored["life_used"][:, 1], said.fluid_now.life_used.astype(np.float32))
+        assert stored["litres"].tolist() == pytest.approx(recommend_exchange(said.compartments).litres)

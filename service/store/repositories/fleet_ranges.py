@@ -45,7 +45,7 @@ def vehicles_in(session: Session, part: VehicleRange) -> list[int]:
 
 
 def is_projected_since(session: Session, part: VehicleRange, since: datetime) -> bool:
-    """Whether every compartment of the vehicles in use has a projection that is not older."""
+    """Whether every compartment of the vehicles in use is in a projection that is not older."""
     owner = (col(Compartment.organisation_id) == part.organisation_id) & (
         col(Compartment.vehicle_id) == Vehicle.id
     )
@@ -53,9 +53,12 @@ def is_projected_since(session: Session, part: VehicleRange, since: datetime) ->
         select(Compartment.id)
         .join(Vehicle, owner)
         .outerjoin(
-            Projection, (col(Projection.compartment_id) == Compartment.id) & (col(Projection.as_of) >= since)
+            Projection,
+            (col(Projection.vehicle_id) == Vehicle.id)
+            & (col(Projection.as_of) >= since)
+            & (col(Projection.as_of) >= Compartment.created_at),
         )
-        .where(*_in_use(part), col(Projection.compartment_id).is_(None))
+        .where(*_in_use(part), col(Projection.vehicle_id).is_(None))
         .limit(1)
     )
     return session.exec(missing).first() is None

@@ -273,8 +273,8 @@ def put_states(session: Session, columns: Columns) -> None:
 
 
 def put_projections(session: Session, organisation_id: int, as_of: datetime, columns: Columns) -> None:
-    """Store the projections of these compartments anew, all as of one instant."""
-    fixed = "compartment_id", "organisation_id", "vehicle_id"
+    """Store the projections of these vehicles anew, all as of one instant."""
+    fixed = "vehicle_id", "organisation_id"
     _put(session, Projection, fixed, columns, {"organisation_id": organisation_id, "as_of": as_of})
 
 

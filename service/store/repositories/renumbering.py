@@ -24,7 +24,6 @@ UNDECLARED: Final[Mapping[tuple[str, str], str]] = {
     ("line_event", "service_id"): "service",
     ("stock_movement", "service_id"): "service",
     ("compartment_state", "vehicle_id"): "vehicle",
-    ("projection", "vehicle_id"): "vehicle",
 }
 """Columns that hold a key of another table without a foreign key, for speed or because history outlives its object."""
 

@@ -5,8 +5,7 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, Column, Index
 from sqlmodel import JSON, Field, SQLModel
 
-from service.domain.due_reasons import Limit
-from service.store.types import UtcDateTime, belongs_to, one_of
+from service.store.types import UtcDateTime, belongs_to
 
 
 class CompartmentState(SQLModel, table=True):
@@ -85,38 +84,20 @@ class UsageModel(SQLModel, table=True):
 
 
 class Projection(SQLModel, table=True):
-    """When a compartment is due, as of one run."""
+    """When the fluids of a vehicle are due, as of one run."""
 
     __tablename__ = "projection"
     __table_args__ = (
-        belongs_to("compartment", "compartment_id", cascade=True),
-        one_of("limit_reached", [*Limit, "none"], "limit_reached"),
-        Index("ix_projection_vehicle", "organisation_id", "vehicle_id"),
+        belongs_to("vehicle", "vehicle_id", cascade=True),
         # Every run changes every row and no column of an index: with room beside it no index has to follow.
         {"postgresql_with": {"fillfactor": 50}},
     )
 
-    compartment_id: int = Field(primary_key=True)
+    vehicle_id: int = Field(primary_key=True)
     organisation_id: int
-    vehicle_id: int
     as_of: datetime = Field(sa_type=UtcDateTime)
     odometer_q10_km: float | None = None
     odometer_q50_km: float | None = None
     odometer_q90_km: float | None = None
-    life_used_q10: float
-    life_used_q50: float
-    life_used_q90: float
-    due_q10_on: date | None = None
-    due_q50_on: date | None = None
-    due_q90_on: date | None = None
-    limit_reached: str = Field(max_length=16)
-    limit_probabilities: bytes
-    """float32 probability of each `Limit`, in their order, of being the first reached within the horizon."""
-
-    overdue_probability: float = 0.0
-    week_probabilities: bytes
-    """float32 probability of falling due in each of the coming ISO weeks, the present one first."""
-
-    litres: float
-    n_rounds: int
-    method: str = Field(max_length=24)
+    figures: bytes
+    """A record `FIGURES` (`store.records`) for each compartment that was there, in the order of their keys."""

@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from service.domain.zones import zone_named
 from service.engine.usage.predict import odometer_quantiles
-from service.store.bulk import rows_as_bytes
+from service.store.records import FIGURES, bytes_by_owner
 from service.store.repositories import fleet, projections
 from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection, project_due
 from service.usecases.fluids.recommend_exchange import recommend_exchange
@@ -33,31 +33,33 @@ def store_projections(
 
 
 def _columns(usage: FleetUsage, projection: FleetProjection) -> dict[str, Any]:
-    """Columns of the table of projections."""
-    probabilities = np.array(DUE_PROBABILITIES)
+    """Columns of the table of projections, a row a vehicle that has compartments."""
+    vehicle_ids, starts = np.unique(projection.compartments["vehicle_id"], return_index=True)
     at_days = usage.season.operational_days(np.full(len(usage.odometer), days_of(projection.now)))
-    odometer = odometer_quantiles(usage.odometer, at_days, probabilities)
+    odometer = odometer_quantiles(usage.odometer, at_days, np.array(DUE_PROBABILITIES))
     odometer[usage.odometer.n_readings == 0] = np.nan
-    odometer = odometer[projection.vehicle_row]
-    spread = np.sqrt(projection.fluid_now.life_used_variance)[:, np.newaxis] * ndtri(probabilities)
-    life_used = np.maximum(projection.fluid_now.life_used[:, np.newaxis] + spread, 0.0)
-    recommended = recommend_exchange(projection.compartments)
+    low, middle, high = odometer[projection.vehicle_row[starts]].T
     return {
-        "compartment_id": np.array(projection.compartments["id"], np.int64),
-        "vehicle_id": np.array(projection.compartments["vehicle_id"], np.int64),
-        **_by_quantile("odometer_{}_km", odometer),
-        **_by_quantile("life_used_{}", life_used),
-        **_by_quantile("due_{}_on", projection.due_days),
-        "limit_reached": projection.limit_names(),
-        "limit_probabilities": rows_as_bytes(projection.probabilities_by_limit().astype(np.float32)),
-        "overdue_probability": projection.due.overdue_probability,
-        "week_probabilities": rows_as_bytes(projection.due.week_probability.astype(np.float32)),
-        "litres": recommended.litres,
-        "n_rounds": recommended.n_rounds,
-        "method": np.array(recommended.method, dtype=np.str_),
+        "vehicle_id": vehicle_ids,
+        "odometer_q10_km": low,
+        "odometer_q50_km": middle,
+        "odometer_q90_km": high,
+        "figures": bytes_by_owner(_figures(projection), starts),
     }
 
 
-def _by_quantile(name: str, values: NDArray[Any]) -> dict[str, NDArray[Any]]:
-    """Columns of the three quantiles."""
-    return {name.format(quantile): values[:, place] for place, quantile in enumerate(("q10", "q50", "q90"))}
+def _figures(projection: FleetProjection) -> NDArray[np.void]:
+    """What is projected of each compartment."""
+    sd = np.sqrt(projection.fluid_now.life_used_variance)[:, np.newaxis]
+    life_used = projection.fluid_now.life_used[:, np.newaxis] + sd * ndtri(DUE_PROBABILITIES)
+    recommended = recommend_exchange(projection.compartments)
+    figures = np.empty(len(projection), FIGURES)
+    figures["due_on"] = projection.due_days
+    figures["limit_reached"] = projection.limit_names()
+    figures["limit_probability"] = projection.probabilities_by_limit()
+    figures["overdue_probability"] = projection.due.overdue_probability
+    figures["week_probability"] = projection.due.week_probability
+    figures["life_used"] = np.maximum(life_used, 0.0)
+    figures["litres"] = recommended.litres
+    figures["n_rounds"] = recommended.n_rounds
+    return figures

@@ -818,34 +818,17 @@ def upgrade() -> None:
     sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_machine_meter_organisation_id_id'))
     )
     op.create_table('projection',
-    sa.Column('compartment_id', sa.Integer(), nullable=False),
-    sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('vehicle_id', sa.Integer(), nullable=False),
+    sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('as_of', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('odometer_q10_km', sa.Float(), nullable=True),
     sa.Column('odometer_q50_km', sa.Float(), nullable=True),
     sa.Column('odometer_q90_km', sa.Float(), nullable=True),
-    sa.Column('life_used_q10', sa.Float(), nullable=False),
-    sa.Column('life_used_q50', sa.Float(), nullable=False),
-    sa.Column('life_used_q90', sa.Float(), nullable=False),
-    sa.Column('due_q10_on', sa.Date(), nullable=True),
-    sa.Column('due_q50_on', sa.Date(), nullable=True),
-    sa.Column('due_q90_on', sa.Date(), nullable=True),
-    sa.Column('limit_reached', sa.String(length=16), nullable=False),
-    sa.Column('limit_probabilities', sa.LargeBinary(), nullable=False),
-    sa.Column('overdue_probability', sa.Float(), nullable=False),
-    sa.Column('week_probabilities', sa.LargeBinary(), nullable=False),
-    sa.Column('litres', sa.Float(), nullable=False),
-    sa.Column('n_rounds', sa.Integer(), nullable=False),
-    sa.Column('method', sa.String(length=24), nullable=False),
-    sa.CheckConstraint("limit_reached = 'distance' OR limit_reached = 'calendar' OR limit_reached = 'hours' OR limit_reached = 'condition' OR limit_reached = 'contamination' OR limit_reached = 'none'", name=op.f('ck_projection_limit_reached')),
-    sa.ForeignKeyConstraint(['organisation_id', 'compartment_id'], ['compartment.organisation_id', 'compartment.id'], name=op.f('fk_projection_organisation_id_compartment_id'), ondelete='CASCADE'),
-    sa.PrimaryKeyConstraint('compartment_id', name=op.f('pk_projection')),
+    sa.Column('figures', sa.LargeBinary(), nullable=False),
+    sa.ForeignKeyConstraint(['organisation_id', 'vehicle_id'], ['vehicle.organisation_id', 'vehicle.id'], name=op.f('fk_projection_organisation_id_vehicle_id'), ondelete='CASCADE'),
+    sa.PrimaryKeyConstraint('vehicle_id', name=op.f('pk_projection')),
     postgresql_with={'fillfactor': 50}
     )
-    with op.batch_alter_table('projection', schema=None) as batch_op:
-        batch_op.create_index('ix_projection_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
-
     op.create_table('return_visit',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
@@ -981,9 +964,6 @@ def downgrade() -> None:
         batch_op.drop_index('ix_return_visit_compartment')
 
     op.drop_table('return_visit')
-    with op.batch_alter_table('projection', schema=None) as batch_op:
-        batch_op.drop_index('ix_projection_vehicle')
-
     op.drop_table('projection')
     op.drop_table('machine_meter')
     with op.batch_alter_table('compartment_state', schema=None) as batch_op:
