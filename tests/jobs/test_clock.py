@@ -73,6 +73,14 @@ def test_the_timer_runs_every_task(database):
     assert min(ran.values()) >= 3
 
 
+def test_no_run_is_doubled_or_dropped_for_being_late():
+    """By default the library drops a run that is more than a second late."""
+    scheduler = start_clock(3600, lambda: None)
+    (job,) = scheduler.get_jobs()
+    scheduler.shutdown(wait=True)
+    assert (job.misfire_grace_time, job.coalesce, job.max_instances) == (None, True, 1)
+
+
 def test_the_timer_does_what_may_wait_once_and_a_moment_later(monkeypatch):
     done = []
     scheduler = start_clock(3600, once=lambda: done.append("soon"))

@@ -30,6 +30,7 @@ HARMLESS_QUERIES = {
     "weeks": 4,
     "object_type": None,
     "object_number": None,
+    "reason": f"{MARK} typed for the wrong vehicle",
 }
 """Query parameters that point at nothing of anybody's; None leaves one out."""
 

@@ -53,8 +53,11 @@ BODY: dict[str, Any] = {
     operation_id="record_sample",
     summary="Record a sample",
     status_code=201,
-    response_model=SampleRead | SampleResults,
-    responses=describe_problems(409, 413, 415, 422),
+    response_model=SampleRead,
+    responses={
+        200: {"model": SampleResults, "description": "The outcome of every row of a file."},
+        **describe_problems(409, 413, 415, 422),
+    },
     openapi_extra={"requestBody": BODY},
 )
 def post_sample(
