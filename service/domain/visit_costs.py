@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from service.domain.service_prices import FLUID_MINOR_PER_LITRE, LABOUR_MINOR_PER_HOUR
 from service.domain.sourced import Sourced, practice
 
 PLANNING_DEFAULTS: Final[Mapping[str, Sourced]] = MappingProxyType(
     {
         "visit_minor": practice(8_000, 2_000, 40_000),
-        "labour_minor_an_hour": practice(6_000, 2_500, 15_000),
-        "fluid_minor_a_litre": practice(900, 300, 4_000),
+        "labour_minor_an_hour": LABOUR_MINOR_PER_HOUR,
+        "fluid_minor_a_litre": FLUID_MINOR_PER_LITRE,
         "overdue_minor_a_week": practice(3_000, 1_000, 50_000),
         "contaminated_factor": practice(10, 3, 50),
         "overtime_minor_an_hour": practice(9_000, 4_000, 25_000),

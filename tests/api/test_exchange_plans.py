@@ -252,6 +252,40 @@ def test_a_contaminated_compartment_is_told_to_find_the_cause_first(fleet):
     body = plan(fleet, compartment=fleet.gearbox)
     assert "find the cause first" in body["recommended"]["why"]
     assert body["return_visit"] is None
+    assert gearbox_of(fleet)["recommended"]["rounds"] == body["recommended"]["rounds"]
+
+
+def test_the_rounds_advised_for_a_contaminated_fluid_end_the_alarm_and_no_more(fleet):
+    """Half is drained a round: 1 - 0.5^3 = 0.875 is the first above the 0.85 that ends the alarm (ideal mixing)."""
+    sample = {"compartment": fleet.gearbox, "taken_at": "2026-05-02T08:00:00Z", "grade": "milky"}
+    assert fleet.post("/v1/samples", sample).status_code == 201
+    advised = gearbox_of(fleet)["recommended"]
+    assert (advised["rounds"], advised["litres"]) == (3, 12)
+    work = {
+        "compartment": "gearbox",
+        "method": "drain_and_fill",
+        "fluid": "ATF-A",
+        "old_fluid_grade": "milky",
+    }
+    work["rounds"] = [{"drained_litres": 4, "filled_litres": 4}] * advised["rounds"]
+    done = {"vehicle": "VAN-07", "done_at": "2026-05-03T08:00:00Z", "compartments": [work]}
+    assert fleet.post("/v1/services", done).status_code == 201
+    assert gearbox_of(fleet)["limit"] != "contamination"
+
+
+def test_a_sump_that_drains_nearly_all_is_filled_once_even_if_it_is_contaminated(fleet):
+    """6.0 of 6.5 litres leave 8 % of the old oil."""
+    oil = {
+        "kind": "engine_oil_diesel_light",
+        "compartment": "engine",
+        "total_litres": 6.5,
+        "drainable_litres": 6.0,
+    }
+    engine = fleet.post("/v1/vehicles/VAN-07/compartments", oil).json()["id"]
+    fleet.post("/v1/samples", {"compartment": engine, "taken_at": "2026-05-02T08:00:00Z", "grade": "milky"})
+    advised = plan(fleet, compartment=engine)["recommended"]
+    assert (advised["method"], advised["rounds"]) == ("drain_and_fill", 1)
+    assert "1 round leaves 8% of it, which ends the alarm" in advised["why"]
 
 
 @pytest.mark.parametrize(
@@ -352,3 +386,14 @@ def test_whatever_is_stored_of_a_compartment_can_be_planned(operator, density, w
     if told.status_code == 201:
         answer = operator.post("/v1/exchange-plans", {"compartment": told.json()["id"]})
         assert answer.status_code == 200, answer.text
+
+
+def test_prices_that_the_organisation_set_are_reckoned_with(operator):
+    """Worked by hand: an hour and a litre dearer by 60.00 and 11.00 than before."""
+    numbers = {"total_litres": 8, "drainable_litres": 4, **SAME_TEMPERATURE}
+    usual = plan(operator, **numbers)["options"][1]
+    terms = {"labour_minor_an_hour": 12_000, "fluid_minor_a_litre": 2_000}
+    assert operator.patch("/v1/planning-terms", {"terms": terms}).status_code == 200
+    own = plan(operator, **numbers)["options"][1]
+    dearer = 6_000 * usual["labour_minutes"] / 60 + 1_100 * 8
+    assert own["cost_minor"] - usual["cost_minor"] == pytest.approx(dearer, abs=1)

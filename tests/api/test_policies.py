@@ -183,3 +183,14 @@ def test_an_interval_that_nobody_could_work_is_refused(operator):
     )
     assert answer.status_code == 422
     assert "too short" in answer.json()["detail"]
+
+
+def test_prices_that_the_organisation_set_are_told_as_its_own(operator):
+    terms = {"labour_minor_an_hour": 12_000, "fluid_minor_a_litre": 2_000, "visit_minor": 100}
+    assert operator.patch("/v1/planning-terms", {"terms": terms}).status_code == 200
+    asked = {"kind": "automatic_transmission_car", "class": "van"}
+    answer = operator.post("/v1/policies", asked).json()
+    numbers = {number["name"]: (number["value"], number["flag"]) for number in answer["numbers"]}
+    assert numbers["labour_minor_per_hour"] == (12_000, "own data")
+    assert numbers["price_minor_per_litre"] == (2_000, "own data")
+    assert numbers["visit_minor"] == (100, "own data")

@@ -37,6 +37,11 @@ def why(planned: PlannedExchange) -> str:
             f"The fluid is contaminated: find the cause first. {name.capitalize()} leaves least of it, "
             f"{1.0 - fresh:.0%}."
         )
+    if planned.numbers.is_contaminated:
+        return (
+            f"The fluid is contaminated: find the cause first. {name.capitalize()} leaves {1.0 - fresh:.0%} of it, "
+            "which ends the alarm."
+        )
     if reason is Reason.NONE_REACHES_LASTS_LONGEST:
         return (
             f"Nothing in one visit reaches {target:.0%} fresh fluid and the wanted time; {name} lasts "

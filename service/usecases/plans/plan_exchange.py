@@ -26,6 +26,7 @@ from service.engine.policy.recommendation import Recommendation, Wishes, recomme
 from service.engine.policy.two_step import TwoStepPlans, choose_two_steps, plan_two_steps
 from service.errors import InvalidInputError
 from service.usecases.access.caller import Caller
+from service.usecases.fluids.recommend_exchange import FULL_EQUIVALENT_SHARE
 from service.usecases.plans.plan_numbers import ASSUMED, PlanNumbers, stored_numbers, typed_numbers
 
 LIMIT_BY_CODE: Final = {
@@ -109,14 +110,7 @@ def plan_from_numbers(numbers: PlanNumbers) -> PlannedExchange:
     case, rates = _case(numbers, at_level), _rates(numbers)
     plan = plan_exchanges(case, rates, _prices(numbers), _level(numbers))
     target = wanted_fresh_share(numbers)
-    chosen = recommend(
-        plan,
-        Wishes(
-            smallest_fresh_share=target,
-            shortest_return_days=numbers["shortest_return_days"],
-            is_contaminated=numbers.is_contaminated,
-        ),
-    )
+    chosen = recommend(plan, _wishes(numbers, plan, target))
     share = numbers["drainable_litres"] / numbers["total_litres"]
     fewest = rounds_needed(share, max(1.0 - target, 1e-9))
     method = METHOD_BY_CODE[Method(int(plan.method[chosen.option[0]]))]
@@ -209,6 +203,16 @@ def _level(numbers: PlanNumbers) -> LevelTask:
         check_celsius=numbers["level_celsius"],
         density_15c_kg_per_m3=numbers["density_15c_kg_per_m3"],
     )
+
+
+def _wishes(numbers: PlanNumbers, plan: ExchangePlan, target: float) -> Wishes:
+    """What is asked of an exchange; of a contaminated fluid what ends the alarm, or if nothing does, the most fresh."""
+    if not numbers.is_contaminated:
+        return Wishes(smallest_fresh_share=target, shortest_return_days=numbers["shortest_return_days"])
+    ends_alarm = max(target, FULL_EQUIVALENT_SHARE)
+    if (plan.is_available & (plan.fresh_share >= ends_alarm)).any():
+        return Wishes(smallest_fresh_share=ends_alarm)
+    return Wishes(is_contaminated=True)
 
 
 def _two_steps(

@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 from sqlmodel import Session
 
-from service.domain import service_prices
 from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_ageing import DAYS_PER_YEAR
@@ -24,6 +23,7 @@ from service.usecases.access.caller import Caller
 from service.usecases.due.show_projection import VehicleProjection, show_projection
 from service.usecases.fluids.recommend_exchange import FLUSH_TURNOVERS, TARGET_FRESH_FRACTION
 from service.usecases.fluids.update_states import explain_state
+from service.usecases.plans.own_prices import own_prices
 
 AMBIENT_CELSIUS: Final = 20.0
 LEVEL_CELSIUS: Final = 40.0
@@ -169,19 +169,8 @@ def _assumed(defaults: FluidDefaults, duty: Duty, organisation: Organisation) ->
         "days_since_full_service": 0.0,
         "shortest_return_days": 0.0,
         "return_days": RETURN_DAYS,
-        **_prices(organisation.planning),
+        **{name: price.value for name, price in own_prices(organisation.planning).items()},
     }
-
-
-def _prices(planning: Mapping[str, float]) -> dict[str, float | None]:
-    own = {
-        "price_minor_per_litre": service_prices.FLUID_MINOR_PER_LITRE,
-        "disposal_minor_per_litre": service_prices.DISPOSAL_MINOR_PER_LITRE,
-        "labour_minor_per_hour": service_prices.LABOUR_MINOR_PER_HOUR,
-        "visit_minor": service_prices.VISIT_MINOR,
-        "line_equipment_minor": service_prices.LINE_EQUIPMENT_MINOR,
-    }
-    return {name: planning.get(name, default.value) for name, default in own.items()}
 
 
 def _of_compartment(compartment: Compartment) -> dict[str, float | None]:

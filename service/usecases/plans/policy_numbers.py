@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from service.domain import policy_defaults, service_prices
+from service.domain import policy_defaults
 from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_defaults import FluidDefaults, defaults_for
@@ -17,6 +17,7 @@ from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.repositories import ageing_fits, fleet
 from service.store.tables.ageing_fits import AgeingFit
 from service.usecases.access.caller import Caller
+from service.usecases.plans.own_prices import own_prices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +55,7 @@ def policy_numbers(
     assumed = {
         **_litres(defaults, given),
         **_ageing(defaults, of.duty, fit),
-        **_prices(organisation.planning),
+        **_prices_of_rounds(organisation.planning),
         **_work(),
         "km_per_day": CLASS_DEFAULTS[of.vehicle_class].km_per_day,
         "compliance_probability": policy_defaults.COMPLIANCE_PROBABILITY,
@@ -102,19 +103,10 @@ def _ageing(defaults: FluidDefaults, duty: Duty, fit: AgeingFit | None) -> dict[
     }
 
 
-def _prices(planning: Mapping[str, float]) -> dict[str, Sourced]:
-    defaults = {
-        "price_minor_per_litre": service_prices.FLUID_MINOR_PER_LITRE,
-        "disposal_minor_per_litre": service_prices.DISPOSAL_MINOR_PER_LITRE,
-        "labour_minor_per_hour": service_prices.LABOUR_MINOR_PER_HOUR,
-        "visit_minor": service_prices.VISIT_MINOR,
-    }
-    own = {
-        name: Sourced(value=planning[name], flag=Flag.OWN_DATA, source="The organisation's settings")
-        for name in defaults
-        if name in planning
-    }
-    return {**defaults, **own}
+def _prices_of_rounds(planning: Mapping[str, float]) -> dict[str, Sourced]:
+    prices = own_prices(planning)
+    del prices["line_equipment_minor"]
+    return prices
 
 
 def _work() -> dict[str, Sourced]:
