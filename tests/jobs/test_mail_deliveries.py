@@ -9,6 +9,7 @@ from pypdf import PdfReader
 
 from service.clients.mail import mailer_for
 from service.errors import NotFoundError
+from service.store.tables.organisation import Organisation
 from service.usecases.deliveries import subscribe
 from tests.clients.inbox import receiving
 from tests.jobs.conftest import Node
@@ -53,6 +54,25 @@ def test_a_name_with_markup_stays_text(found, database, clock):
     mail = message_from_bytes(inbox.envelopes[0].content, policy=policy.default)
     assert mail["Subject"].endswith("<b>Öl & Söhne</b>, Inc.; =cmd")
     assert "<b>" not in mail.get_body(["html"]).get_content()
+
+
+def test_a_name_that_would_be_a_header_is_no_header_and_stops_no_other_mail(found, database, clock):
+    """No door lets such a name in; written into the table by hand it still adds no recipient."""
+    with receiving() as inbox:
+        evil, other = found("Evil"), found("Other")
+        for workshop in (evil, other):
+            workshop.subscribe("workshop@example.org", "mail")
+        with database.transaction() as session:
+            session.get(
+                Organisation, evil.caller.organisation_id
+            ).name = "Evil\r\nBcc: spy@example.org\r\n\r\nX"
+        node = Node(database, clock, mailer=mailer_for(inbox.url))
+        node.publish()
+        node.send()
+    (envelope,) = inbox.envelopes
+    assert envelope.rcpt_tos == ["workshop@example.org"]
+    assert b"spy@" not in envelope.content
+    assert [row.state for row in evil.messages() + other.messages()] == ["waiting", "sent"]
 
 
 def test_the_server_away_or_one_address_refused_loses_nothing(workshop, database, clock):
