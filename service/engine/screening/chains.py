@@ -13,13 +13,12 @@ from service.engine.screening.plausibility import (
     step_log_odds,
     step_pace_km_per_day,
 )
+from service.units import KM_PER_MILE
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
 Booleans: TypeAlias = NDArray[np.bool_]
 
-# Exact: international yard and pound agreement of 1959.
-MILE_IN_KM: Final = 1.609344
 # Common practice, no source; picked on simulated entries.
 LOOK_BACK: Final = 8
 """Readings back to which a chain may reach, besides the best chain's end, however far back that is."""
@@ -151,50 +150,79 @@ def _place(
     best: Integers,
 ) -> None:
     """Extend the best chain to the k-th reading of the first `a` vehicles."""
-    columns = np.arange(a)
-    score = -ODD_START_COST * _is_odd(keyed)
-    back = np.full(a, -1, dtype=np.int64)
-    factor, offset, renewed = np.ones(a), np.zeros(a), np.zeros(a, dtype=np.bool_)
+    found = _Arrival.at_start(keyed)
     if k > 0:
+        columns = np.arange(a)
         recent = np.arange(max(0, k - LOOK_BACK), k)[::-1, None] + np.zeros((1, a), dtype=np.int64)
-        rows = np.concatenate([recent, best[None, :]])
-        steps = _Steps(nodes, rows, columns, prior_rate, time)
-        for change, cost in (
-            (1.0, 0.0),
-            (MILE_IN_KM, UNIT_CHANGE_COST),
-            (1.0 / MILE_IN_KM, UNIT_CHANGE_COST),
-        ):
-            chosen = steps if cost == 0.0 else steps.only_best()
-            new_factor = chosen.factor * change
-            value = chosen.score_of(keyed, new_factor) - cost
-            at = np.argmax(value, axis=0)
-            better = value[at, columns] > score
-            score = np.where(better, value[at, columns], score)
-            back = np.where(better, chosen.rows[at, columns], back)
-            factor = np.where(better, new_factor[at, columns], factor)
-            offset = np.where(better, chosen.offset[at, columns], offset)
-            renewed = np.where(better, cost > 0.0, renewed)
+        steps = _Steps(nodes, np.concatenate([recent, best[None, :]]), columns, prior_rate, time)
         last = steps.only_best()
-        value, told = last.score[0] - REPLACEMENT_COST, verdict == Verdict.RENEWED
-        better = (value > score) | told
-        score, back = np.where(better, value, score), np.where(better, last.rows[0], back)
+        found.try_step(steps, keyed)
+        found.try_step(last, keyed, KM_PER_MILE, UNIT_CHANGE_COST)
+        found.try_step(last, keyed, 1.0 / KM_PER_MILE, UNIT_CHANGE_COST)
+        found.try_renewal(last, keyed, verdict == Verdict.RENEWED)
+    _note(nodes, k, time, keyed, found)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Arrival:
+    """The best way to one reading of every vehicle that was found so far, each shape (a,)."""
+
+    score: Floats
+    back: Integers
+    factor: Floats
+    offset: Floats
+    renewed: Booleans
+
+    @classmethod
+    def at_start(cls, keyed: Floats) -> "_Arrival":
+        """Begin a chain here."""
+        return cls(
+            score=np.where(_is_odd(keyed), -ODD_START_COST, 0.0),
+            back=np.full(keyed.size, -1, dtype=np.int64),
+            factor=np.ones(keyed.size),
+            offset=np.zeros(keyed.size),
+            renewed=np.zeros(keyed.size, dtype=np.bool_),
+        )
+
+    def try_step(self, steps: "_Steps", keyed: Floats, unit_factor: float = 1.0, cost: float = 0.0) -> None:
+        """Go on from the best of some readings, in its unit or in another one at a cost."""
+        factor = steps.factor * unit_factor
+        value = steps.score_of(keyed, factor) - cost
+        at = np.argmax(value, axis=0), np.arange(keyed.size)
+        better = value[at] > self.score
+        self.score = np.where(better, value[at], self.score)
+        self.back = np.where(better, steps.rows[at], self.back)
+        self.factor = np.where(better, factor[at], self.factor)
+        self.offset = np.where(better, steps.offset[at], self.offset)
+        self.renewed = np.where(better, cost > 0.0, self.renewed)
+
+    def try_renewal(self, last: "_Steps", keyed: Floats, told: Booleans) -> None:
+        """Begin a new instrument after the best chain so far, where the usual pace led or where somebody said."""
+        value = last.score[0] - REPLACEMENT_COST
+        better = (value > self.score) | told
         expected = last.km[0] + np.where(told, 0.0, last.pace[0] * last.days[0])
         scale = np.where(told, 1.0, last.factor[0])
-        factor = np.where(better, scale, factor)
-        offset = np.where(better, expected - scale * keyed, offset)
-        renewed = renewed | better
-    nodes.score[k, :a], nodes.back[k, :a] = score, back
-    nodes.factor[k, :a] = factor
-    nodes.offset_km[k, :a] = offset
-    nodes.renewed[k, :a] = renewed
+        self.score = np.where(better, value, self.score)
+        self.back = np.where(better, last.rows[0], self.back)
+        self.factor = np.where(better, scale, self.factor)
+        self.offset = np.where(better, expected - scale * keyed, self.offset)
+        self.renewed = self.renewed | better
+
+
+def _note(nodes: Nodes, k: int, time: Floats, keyed: Floats, found: _Arrival) -> None:
+    """Write down the k-th readings with the chains that lead to them."""
+    a, columns = keyed.size, np.arange(keyed.size)
+    nodes.score[k, :a], nodes.back[k, :a] = found.score, found.back
+    nodes.factor[k, :a], nodes.offset_km[k, :a] = found.factor, found.offset
+    nodes.renewed[k, :a] = found.renewed
     nodes.time_days[k, :a] = time
-    nodes.km[k, :a] = factor * keyed + offset
-    started = back < 0
-    source = np.maximum(back, 0)
+    nodes.km[k, :a] = found.factor * keyed + found.offset
+    started = found.back < 0
+    source = np.maximum(found.back, 0)
     pace = step_pace_km_per_day(
         nodes.km[k, :a] - nodes.km[source, columns], time - nodes.time_days[source, columns]
     )
-    nodes.latest_pace[k, :a] = np.where(started | renewed, 0.0, pace)
+    nodes.latest_pace[k, :a] = np.where(started | found.renewed, 0.0, pace)
     nodes.first_time_days[k, :a] = np.where(started, time, nodes.first_time_days[source, columns])
     nodes.first_km[k, :a] = np.where(started, nodes.km[k, :a], nodes.first_km[source, columns])
 

@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.parts import vehicle_blocks
-from service.engine.screening.chains import MILE_IN_KM
 from service.engine.screening.clean import BLOCK_READINGS
 from service.engine.screening.outcomes import Reason
 from service.engine.screening.plausibility import ROUNDING_KM, pace_km_per_day
+from service.units import KM_PER_MILE
 
 Floats: TypeAlias = NDArray[np.float64]
 Integers: TypeAlias = NDArray[np.int64]
@@ -152,8 +152,8 @@ def _explain_refused(keyed: Floats, window: Floats, fleet_km: Floats) -> tuple[N
     families = (
         (Reason.DIGIT_ADDED, _without_a_digit(keyed)),
         (Reason.DIGIT_LOST, _with_a_digit(keyed)),
-        (Reason.MILES_FOR_KILOMETRES, (keyed * MILE_IN_KM)[None, :]),
-        (Reason.KILOMETRES_FOR_MILES, (keyed / MILE_IN_KM)[None, :]),
+        (Reason.MILES_FOR_KILOMETRES, (keyed * KM_PER_MILE)[None, :]),
+        (Reason.KILOMETRES_FOR_MILES, (keyed / KM_PER_MILE)[None, :]),
     )
     n_fitting = np.zeros(keyed.size, dtype=np.int64)
     for why, candidates in families:

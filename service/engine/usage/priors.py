@@ -6,6 +6,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.usage.robust import SD_PER_MEDIAN_DEVIATION
 from service.errors import InvalidInputError
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -20,8 +21,6 @@ LEAST_VEHICLES: Final = 5
 LEAST_READINGS: Final = 5
 LEAST_LOG_RATE_SD: Final = 0.3
 LOWEST_KM_PER_DAY: Final = 0.1
-# 1.4826 times the median absolute deviation is the standard deviation of a normal law (exact: 1/z(0.75)).
-SD_PER_MEDIAN_DEVIATION: Final = 1.4826
 # Common practice, no source: rates of a class that mixes kinds of vehicles have longer tails than the normal law;
 # drawn to the middle by the bare spread, its busiest vehicles were projected a tenth too slow on simulated fleets.
 TAIL_FACTOR: Final = 1.5

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
 
+# 1.4826 times the median absolute deviation is the standard deviation of a normal law (exact: 1/z(0.75)).
+SD_PER_MEDIAN_DEVIATION: Final = 1.4826
 # Common practice, no source.
 HUBER_SDS: Final = 1.5
 ITERATIONS: Final = 6
@@ -41,7 +43,7 @@ def shrunk_fit(terms: Floats, observed: Floats, weight: Floats, limit_sd: float 
         normal = terms.T @ (robust[:, None] * terms) + 1e-9 * np.eye(terms.shape[1])
         coefficients = np.linalg.solve(normal, terms.T @ (robust * observed)).astype(np.float64)
         residual = np.abs(observed - terms @ coefficients) * np.sqrt(weight)
-        limit = limit_sd * max(1.4826 * float(np.median(residual)), 1e-9)
+        limit = limit_sd * max(SD_PER_MEDIAN_DEVIATION * float(np.median(residual)), 1e-9)
         robust = weight * np.minimum(1.0, limit / np.maximum(residual, 1e-12))
     noise = float(np.sum(robust * (observed - terms @ coefficients) ** 2)) / max(
         observed.size - terms.shape[1], 1
