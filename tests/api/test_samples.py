@@ -127,6 +127,17 @@ def test_a_clean_look_does_not_end_an_alarm_that_a_clean_analysis_ends(fleet):
     assert projected(fleet)["limit"] != "contamination"
 
 
+def test_a_good_colour_puts_no_date_off_and_a_bad_one_may_bring_it_forward(fleet):
+    """As every job sheet says: colour is a dye that fades (common practice, no source)."""
+    before = projected(fleet)
+    good = fleet.post("/v1/samples", sample(grade="clear")).json()
+    assert good["life_used_after"] == good["life_used_before"]
+    assert all(day <= before["due"][name] for name, day in projected(fleet)["due"].items())
+    bad = fleet.post("/v1/samples", sample(grade="black", taken_at="2026-05-02T10:00:00Z")).json()
+    assert bad["life_used_after"]["mean"] > bad["life_used_before"]["mean"]
+    assert projected(fleet)["life_used"]["p50"] > before["life_used"]["p50"]
+
+
 def test_wet_brake_fluid_carries_the_caution_of_brakes(fleet):
     body = fleet.post("/v1/samples", sample(compartment="brakes", laboratory={"water_fraction": 0.05})).json()
     assert body["is_contaminated"] is True

@@ -22,6 +22,7 @@ from service.store.tables.services import ReturnVisit, Sample
 from service.store.tables.vehicles import Compartment
 from service.usecases.fluids.exchange_fluid import exchange_fluid, service_credit, why_service
 from service.usecases.fluids.fluid_parameters import CompartmentParameters
+from service.usecases.fluids.recommend_exchange import FULL_EQUIVALENT_SHARE
 from service.usecases.usage.engine_time import days_of
 
 UNKNOWN_LIFE_USED: Final = 0.5
@@ -30,9 +31,6 @@ UNKNOWN_LIFE_USED_SD: Final = 0.29
 
 UNKNOWN_INTERVAL_SHARE: Final = 0.5
 """And half of the interval is taken as gone. Common practice, no source."""
-
-FULL_EQUIVALENT_SHARE: Final = 0.85
-"""An exchange that renews this share ends a contamination alarm. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,7 +222,9 @@ def _sampled(history: FluidHistory, before: FluidPoint, sample: Sample) -> Step:
     if sample.is_contaminated:
         why = "The sample is contaminated: due now."
     elif sample.grade is not None and not sample.has_values:
-        why = f"Looked at: {sample.grade.replace('_', ' ')}. A look moves the estimate a little."
+        is_moved = not np.array_equal(after.fluid.life_used, before.fluid.life_used)
+        effect = "A bad look moves the estimate a little." if is_moved else "A look puts no date off."
+        why = f"Looked at: {sample.grade.replace('_', ' ')}. {effect}"
     else:
         why = "Laboratory values were weighed against the estimate."
     return Step(kind="sample", why=why, before=before, after=after, source_id=sample.id)

@@ -116,9 +116,11 @@ def _weigh(yardstick: _Yardstick, point: FluidPoint, seen: Sample | str) -> Flui
 
 
 def _looked_at(kind: FluidKind, is_dyed: bool, point: FluidPoint, text: str) -> FluidPoint:
+    """Weigh a look; what looks better than the estimate changes nothing, since a good colour puts no date off."""
     grade = parse_grade("/grade", text)
     life_used = life_used_from_grade(grade, kind, is_dyed_red=is_dyed)
-    if life_used is not None and life_used.standard_deviation is not None:
+    is_worse = life_used is not None and life_used.value > float(point.fluid.life_used[0])
+    if life_used is not None and life_used.standard_deviation is not None and is_worse:
         seen = observe(point.fluid, life_used.value, life_used.standard_deviation, is_laboratory=False)
         point = replace(point, fluid=seen, is_sampled=True)
     return replace(point, is_contaminated=point.is_contaminated or is_contamination(grade, kind))
