@@ -221,6 +221,7 @@ def _round_habits(session: Session, organisation_id: int, now: datetime) -> dict
         "total_litres": [row[1] for row in seen],
         "drainable_litres": [row[2] for row in seen],
         "return_rounds": [None] * len(seen),
+        "is_contaminated": [False] * len(seen),
     }
     recommended = recommend_exchange(columns).n_rounds
     habits: dict[str, Floats] = {}
