@@ -7,6 +7,7 @@ import typer
 
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.external_ids import IdKind, format_id
+from service.domain.plausibility import TOKEN_DAYS
 from service.domain.roles import Scope
 from service.store.repositories import access, fleet
 from service.usecases.access.found_organisation import found_organisation
@@ -49,7 +50,9 @@ def create(
     scope: Annotated[
         list[Scope] | None, typer.Option(help="May be given several times; all if left out.")
     ] = None,
-    days: Annotated[int | None, typer.Option(min=1, max=3650, help="Days until it expires.")] = None,
+    days: Annotated[
+        int | None, typer.Option(min=1, max=int(TOKEN_DAYS.maximum), help="Days until it expires.")
+    ] = None,
     vehicle: Annotated[str | None, typer.Option(help="Bind it to one vehicle, for a driver's link.")] = None,
     organisation: OrganisationOption = None,
 ) -> None:

@@ -13,7 +13,6 @@ from service.web.forms import FormReader
 
 MOST_SPECIFICATIONS: Final = 30
 MOST_PACKS: Final = 12
-SMALLEST_ORDER: Final = plausibility.Bounds(1, 10_000, "A smallest order of packs.")
 _BREAK: Final = re.compile(r"\s*(\d{1,5})\s*[:=]\s*([\d.,\s]+?)\s*")
 
 
@@ -77,7 +76,7 @@ def read_packs(
         if not typed:
             continue
         litres = None if is_part else kept.get(typed) or read_litres(reader, size, presentation)
-        smallest = reader.optional_number(f"pack-{row}-minimum", SMALLEST_ORDER)
+        smallest = reader.optional_number(f"pack-{row}-minimum", plausibility.MINIMUM_PACKS)
         offers.append(
             PackOffer(
                 litres=litres,

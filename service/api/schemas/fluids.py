@@ -1,7 +1,7 @@
 """Request and answer models of fluids and packs."""
 
 from collections.abc import Sequence
-from typing import Annotated, Any, Self
+from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -16,6 +16,7 @@ from service.api.inputs import (
     PackLitres,
     PriceMinor,
     RoomLitres,
+    ServiceLevel,
     ShelfLifeDays,
     Yes,
 )
@@ -37,7 +38,6 @@ FLUID_EXAMPLE: dict[str, Any] = {
     "service_level": 0.95,
     "packs": [{"litres": 20, "price_minor": 16500, "minimum_packs": 1}],
 }
-ServiceLevel = Annotated[float, Field(strict=True, ge=0.5, le=0.9999, allow_inf_nan=False)]
 
 
 class PriceBreak(Body):

@@ -4,8 +4,8 @@ from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.inputs import NOT_NAMED, Body, LeadTimeDays, Line40, PackPieces, ShelfLifeDays
-from service.api.schemas.fluids import PackTerms, ServiceLevel, terms_of
+from service.api.inputs import NOT_NAMED, Body, LeadTimeDays, Line40, PackPieces, ServiceLevel, ShelfLifeDays
+from service.api.schemas.fluids import PackTerms, terms_of
 from service.domain.external_ids import IdKind, format_id
 from service.store.tables.fluids import Pack
 from service.store.tables.parts import Part

@@ -22,8 +22,11 @@ from service.web.visits import Visit, doing, looking, status_of
 router = APIRouter()
 
 ArticlePath = Annotated[str, Path(min_length=1, max_length=160)]
-LEVEL_PERCENT: Final = plausibility.Bounds(50, 99.99, "A chance of not running out.")
-KEEPS_DAYS: Final = plausibility.Bounds(1, 7300, "Twenty years at most.")
+LEVEL_PERCENT: Final = plausibility.Bounds(
+    100 * plausibility.SERVICE_LEVEL.minimum,
+    100 * plausibility.SERVICE_LEVEL.maximum,
+    plausibility.SERVICE_LEVEL.reason,
+)
 
 
 @router.get("/stock/fluids/{article}")
@@ -89,7 +92,7 @@ def _store(visit: Visit, item: Fluid | Part, reader: FormReader) -> None:
 
 
 def _facts(reader: FormReader, item: Fluid | Part, visit: Visit) -> dict[str, Any]:
-    keeps = reader.optional_number("keeps", KEEPS_DAYS)
+    keeps = reader.optional_number("keeps", plausibility.SHELF_LIFE_DAYS)
     facts: dict[str, Any] = {
         "lead_time_days": reader.number("lead", plausibility.LEAD_TIME_DAYS),
         "lead_time_sd_days": reader.number("spread", plausibility.LEAD_TIME_DAYS),

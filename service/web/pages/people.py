@@ -1,12 +1,12 @@
 """People and tokens."""
 
 from datetime import timedelta
-from typing import Annotated, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
 
-from service.domain.plausibility import Bounds
+from service.domain.plausibility import TOKEN_DAYS
 from service.domain.roles import Role, Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import access
@@ -23,7 +23,6 @@ router = APIRouter()
 
 PersonPath = Annotated[str, Path(pattern=r"^per_[0-9]{1,19}$")]
 TokenPath = Annotated[str, Path(pattern=r"^tok_[0-9]{1,19}$")]
-DAYS: Final = Bounds(1, 3650, "From a day to ten years.")
 
 
 @router.get("/settings/people")
@@ -71,7 +70,7 @@ def post_token(request: Request, form: Form) -> Response:
             reader = FormReader(form)
             name = reader.line("name", maximum=80)
             scopes = [scope for scope in Scope if reader.flag(f"scope-{scope}")]
-            days = reader.optional_number("days", DAYS)
+            days = reader.optional_number("days", TOKEN_DAYS)
             vehicle = reader.optional_line("vehicle", maximum=40)
             reader.finish()
             _, secret = create_token(

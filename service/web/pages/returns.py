@@ -1,6 +1,6 @@
 """Plan to come back for more rounds, on a vehicle's page."""
 
-from typing import Annotated, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
@@ -19,7 +19,6 @@ from service.web.visits import Visit, doing, looking
 router = APIRouter()
 
 ReturnPath = Annotated[str, Path(pattern=r"^ret_[0-9]{1,19}$")]
-DAYS: Final = plausibility.Bounds(1, 3653, "From a day to ten years.")
 
 
 @router.post("/compartments/{compartment}/returns")
@@ -52,7 +51,7 @@ def _accept(visit: Visit, compartment: str, reader: FormReader) -> str:
     km = reader.optional_number(
         f"{compartment}-after_km", plausibility.INTERVAL_KM, to_base=lambda typed: typed * km_a_unit
     )
-    days = reader.optional_number(f"{compartment}-after_days", DAYS)
+    days = reader.optional_number(f"{compartment}-after_days", plausibility.RETURN_DAYS)
     note = reader.optional_line(f"{compartment}-note", maximum=400)
     reader.finish()
     accept_return(

@@ -23,7 +23,6 @@ from service.web.visits import Visit, doing, looking, status_of
 router = APIRouter()
 
 DepotPath = Annotated[str, Path(pattern=r"^dep_[0-9]{1,19}$")]
-MINUTES_A_DAY: Final = plausibility.Bounds(0, 144_000, "A hundred bays around the clock.")
 MOST_CLOSING_DAYS: Final = 400
 _LOCALE: Final = re.compile(r"[a-z]{2,3}(-[A-Z]{2})?")
 _CURRENCY: Final = re.compile(r"[A-Z]{3}")
@@ -107,7 +106,9 @@ def _depot(visit: Visit, posted: Posted) -> dict[str, Any]:
 
     rooms = {stream: room(f"capacity-{stream}") for stream in WasteStream}
     changes = {
-        "bay_minutes": [round(reader.number(f"minutes-{day}", MINUTES_A_DAY)) for day in WEEKDAYS],
+        "bay_minutes": [
+            round(reader.number(f"minutes-{day}", plausibility.BAY_MINUTES_A_DAY)) for day in WEEKDAYS
+        ],
         "holiday_region": reader.optional_line("holiday_region", maximum=16),
         "closed_on": _days(reader, posted.text("closed_on"), visit.presentation),
         "used_fluid_capacity_litres": room("capacity"),
