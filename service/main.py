@@ -16,7 +16,7 @@ from service.clients.webhooks import WebhookSender
 from service.clock import Clock, ShiftedClock, SystemClock
 from service.errors import UnavailableError
 from service.jobs.clock import Tick, node_name, start_clock
-from service.jobs.deliveries import LEASE, Deliveries
+from service.jobs.deliveries import LEASE, REHEARSED_LEASE, Deliveries
 from service.jobs.fleet_projection import FleetProjection
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.machine_pulls import MachinePulls
@@ -82,7 +82,8 @@ def build_scheduler(settings: Settings, database: Database, clock: Clock) -> Sch
         mailer=mailer_for(settings.smtp_url),
         sender=Sender(mail_from=settings.mail_from, public_url=settings.public_url),
     )
-    lease = LEASE * max(1.0, settings.test_clock_speed)
+    speed = settings.test_clock_speed
+    lease = LEASE if speed == 1.0 else REHEARSED_LEASE * speed
     deliveries = Deliveries(database, clock, carriers, np.random.default_rng(), lease)
     pulls = MachinePulls(database, clock, PageFetcher(build_target_rules(settings)), np.random.default_rng())
     housekeeping = Housekeeping(database, clock)

@@ -25,6 +25,9 @@ THREADS: Final = 64
 LEASE: Final = timedelta(minutes=2)
 """Longer than any one try can take; a killed node's messages are taken over after it."""
 
+REHEARSED_LEASE: Final = timedelta(seconds=30)
+"""Of real time, where the clock runs faster: twice what a receiver is waited for, and no rehearsal waits longer."""
+
 
 @dataclass(slots=True)
 class Deliveries:
