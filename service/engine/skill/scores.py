@@ -37,6 +37,16 @@ def pinball_loss(observed: Floats, quantiles: Floats, probabilities: Floats) -> 
 def crps_gamma(observed: Floats, mean: Floats, variance: Floats) -> Floats:
     """Continuous ranked probability score of a gamma forecast with this mean and variance.
 
+    Parameters
+    ----------
+    observed, mean, variance : ndarray, shape (n,), float64
+        What came to be; moments of the forecasts, both positive.
+
+    Returns
+    -------
+    ndarray, shape (n,), float64
+        In the unit of the observations, zero or more.
+
     References
     ----------
     .. [1] Scheuerer and Möller, "Probabilistic wind speed forecasting on a grid", Ann. Appl. Stat. 9, 2015, eq. 5.

@@ -187,7 +187,12 @@ def gamma_quantiles(mean: Floats, variance: Floats, probabilities: Floats) -> Fl
     Returns
     -------
     ndarray, shape (n, p), float64
-        Never below zero; in the order of the probabilities.
+        Never below zero, in the unit of the mean; in the order of the probabilities.
+
+    Raises
+    ------
+    InvalidInputError
+        If a probability is not between 0 and 1.
 
     References
     ----------
@@ -222,6 +227,11 @@ def odometer_quantiles(state: UsageState, at_days: Floats, probabilities: Floats
     -------
     ndarray, shape (n, p), float64
         Never below the last accepted reading. [km]
+
+    Raises
+    ------
+    InvalidInputError
+        If a probability is not between 0 and 1.
     """
     mean, variance = increment_moments(state, np.maximum(at_days - state.last_time_days, 0.0))
     return state.last_odometer_km[:, None] + gamma_quantiles(mean, variance, probabilities)

@@ -65,6 +65,11 @@ def fit_priors(
     RatePriors
         Shape (n_classes,); ``priors.take(class_index)`` gives those of the vehicles.
 
+    Raises
+    ------
+    InvalidInputError
+        If there is not one class a vehicle.
+
     Notes
     -----
     Median and scaled median absolute deviation, times `TAIL_FACTOR`, of the log average rates of vehicles with at least

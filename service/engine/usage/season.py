@@ -115,6 +115,11 @@ def fit_season(time_days: Floats, odometer_km: Floats, offsets: Integers) -> Sea
         An even year with fewer than `LEAST_VEHICLES` vehicles that were read for a year, or less than two years in
         all; otherwise shrunk towards it by as much as the fit may owe to chance.
 
+    Raises
+    ------
+    InvalidInputError
+        If the readings are not such as `check_readings` asks for.
+
     Notes
     -----
     Distances between readings, relative to the vehicle's own average, are regressed on the integrals of two
