@@ -216,3 +216,20 @@ def test_a_line_that_counts_from_a_guess_says_so(operator, clock):
     assert operator.patch(f"/v1/compartments/{made['id']}", known).status_code == 200
     assert reasons()
     assert not any(told in reason for reason in reasons())
+
+
+def test_a_week_far_ahead_is_not_fixed_by_a_slip_of_the_year(fleet, clock):
+    """A list that is fixed stays for good; the bound is an own choice."""
+    for week in ("2027-W19", "2026-W40"):
+        answer = fleet.post(f"/v1/due-lists/{week}/publish")
+        assert answer.status_code == 422, answer.text
+        assert "weeks ahead" in answer.json()["detail"]
+    assert fleet.get("/v1/due-lists").json()["due_lists"] == []
+
+
+def test_a_line_is_not_moved_to_a_day_that_is_over(fleet, database, clock):
+    run_weekly(database, clock.now(), "node")
+    line = fleet.get("/v1/due-lists/2026-W19").json()["lines"][0]
+    event = {"kind": "moved", "moved_to_on": f"{clock.now().date() - timedelta(days=1)}"}
+    answer = fleet.post(f"/v1/due-list-lines/{line['id']}/events", event)
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/moved_to_on")

@@ -1,17 +1,21 @@
 """Publish the list of the present or a coming week ahead of its time."""
 
 from datetime import datetime
+from typing import Final
 
 from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.domain.weeks import publishing_instant
-from service.errors import NotFoundError
+from service.errors import InvalidInputError, NotFoundError
 from service.store.repositories import due_lists
 from service.usecases.access.caller import Caller
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
 from service.usecases.week.weekly_rule import publishing_rule
+
+MOST_WEEKS_AHEAD: Final = 4
+"""Own choice."""
 
 
 def publish_now(session: Session, caller: Caller, now: datetime, name: str, node: str) -> ShownList:
@@ -21,11 +25,19 @@ def publish_now(session: Session, caller: Caller, now: datetime, name: str, node
     ------
     NotFoundError
         If the week is over.
+    InvalidInputError
+        If it is so far ahead that whoever asks has mistaken it: a list that is fixed stays for good.
     """
     caller.require(Scope.PLANNING)
     week = week_named(session, caller, name, now)
-    if week < week_named(session, caller, CURRENT, now):
+    present = week_named(session, caller, CURRENT, now)
+    if week < present:
         raise NotFoundError("This week is over.")
+    if present.weeks_until(week) > MOST_WEEKS_AHEAD:
+        raise InvalidInputError.at(
+            "/iso_week",
+            f"A list can be fixed up to {MOST_WEEKS_AHEAD} weeks ahead, and this week is later; nobody knows its work.",
+        )
     if due_lists.find_list(session, caller.organisation_id, str(week)) is None:
         draft = draft_list(session, caller.organisation_id, week, now)
         due_at = publishing_instant(week, publishing_rule(session, caller.organisation_id))
