@@ -66,7 +66,8 @@ def load_demo_fleet(database: Database, now: datetime, progress: Progress, seed:
         _record_services(database, caller, now, fleet.services[start : start + SERVICES_A_TURN])
     _fetch_used_fluid(database, caller, now)
     progress(f"{len(fleet.samples)} samples, {len(fleet.orders)} open order")
-    _sample_and_order(database, caller, now, fleet)
+    _sample(database, caller, now, fleet)
+    _order_and_count(database, caller, now, fleet)
     progress(f"{len(fleet.readings)} readings, mistakes included")
     _read(database, caller, now, fleet)
     progress("where every fluid stands")
@@ -200,7 +201,7 @@ def _fetch_used_fluid(database: Database, caller: Caller, now: datetime) -> None
                 record_collection(session, caller, now, replace(fetched, at=at))
 
 
-def _sample_and_order(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+def _sample(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
     with database.transaction() as session:
         samples = [
             NewSample(
@@ -219,6 +220,10 @@ def _sample_and_order(database: Database, caller: Caller, now: datetime, fleet: 
         for result in record_samples(session, caller, now, samples):
             if result.error is not None:
                 raise result.error
+
+
+def _order_and_count(database: Database, caller: Caller, now: datetime, fleet: DemoFleet) -> None:
+    with database.transaction() as session:
         for order in fleet.orders:
             packs = [PackCount(litres=line.pack_litres, count=line.n_packs) for line in order.lines]
             new = NewOrder(
