@@ -203,7 +203,7 @@ def test_a_visit_carried_over_stays_the_same_event_and_its_sequence_never_falls(
         event = events_of(visits)["TRUCK-1"]
         uids.add(str(event["UID"]))
         sequences.append(event["SEQUENCE"])
-        move = {"kind": "moved", "moved_to_on": f"2026-05-{week - 10:02d}"}
+        move = {"kind": "moved", "moved_to_on": f"{clock.now().date() + timedelta(days=week - 18)}"}
         visits.post(f"/v1/due-list-lines/{line_of(visits, 'TRUCK-1', f'2026-W{week}')}/events", move)
         sequences.append(events_of(visits)["TRUCK-1"]["SEQUENCE"])
         clock.advance(timedelta(days=7))

@@ -85,6 +85,12 @@ def test_work_without_an_article_is_in_no_order_and_that_is_said_before_the_form
     assert said.start() < page.index('action="/stock/movements"')
 
 
+def test_the_form_for_what_came_or_went_is_reached_from_the_top(storekeeper):
+    """Below as many articles as a workshop has it is many screens of a phone away."""
+    page = storekeeper.get("/stock").text
+    assert page.index('href="#movement"') < page.index('id="fluid-1"') < page.index('id="movement"')
+
+
 def test_parts_are_kept_by_the_piece(storekeeper):
     made = storekeeper.operator.post("/v1/parts", {"part": "drain plug washer"})
     assert made.status_code == 201, made.text
