@@ -10,7 +10,8 @@ from sqlmodel import Session
 from service.store.bulk import fetch_tuples
 from service.store.instants import sqlite_instant
 
-# The columns are those of `readings.read_entries`. What is wanted comes first: a few rows of each vehicle by an index.
+# Columns of every row that is read here; times are days since 1970. What is wanted comes first: a few rows of each
+# vehicle by an index.
 _QUERY: Final = """
     SELECT reading.id, reading.vehicle_id, {taken}, reading.odometer_km, reading.outcome, reading.reason,
         reading.decided_by, reading.used_km, {received}, reading.source, reading.reference,

@@ -1,6 +1,6 @@
 """Readings of vehicles, one by one and in bulk."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -57,45 +57,6 @@ def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
     if session.get_bind().dialect.name == "sqlite":
         return func.julianday(instant) - literal_column("2440587.5")
     return cast(func.extract("epoch", instant), Float) / 86_400.0
-
-
-def read_entries(
-    session: Session,
-    organisation_id: int,
-    vehicle_ids: Sequence[int],
-    *,
-    since: datetime | None = None,
-    references: Collection[str] | None = None,
-) -> list[Any]:
-    """Rows of everything stored of some vehicles' meters, in the order of time; or what is late or named enough.
-
-    Columns: id, vehicle_id, time in days since 1970, odometer_km, outcome, reason, decided_by, used_km,
-    received in days, source, reference, engine_hours, used_hours.
-    """
-    query = core_select(
-        col(Reading.id),
-        col(Reading.vehicle_id),
-        days_since_epoch(session, col(Reading.taken_at)),
-        col(Reading.odometer_km),
-        col(Reading.outcome),
-        col(Reading.reason),
-        col(Reading.decided_by),
-        col(Reading.used_km),
-        days_since_epoch(session, col(Reading.received_at)),
-        col(Reading.source),
-        col(Reading.reference),
-        col(Reading.engine_hours),
-        col(Reading.used_hours),
-    ).where(
-        col(Reading.organisation_id) == organisation_id,
-        is_one_of(session, col(Reading.vehicle_id), vehicle_ids),
-    )
-    if since is not None:
-        query = query.where(col(Reading.taken_at) >= since)
-    if references is not None:
-        query = query.where(is_one_of(session, col(Reading.reference), list(references)))
-    query = query.order_by(col(Reading.vehicle_id), col(Reading.taken_at), col(Reading.id))
-    return list(session.connection().execute(query).all())
 
 
 def count_readings(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, int]:

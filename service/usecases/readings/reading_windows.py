@@ -61,7 +61,7 @@ class WindowStart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredReadings:
-    """Rows of `readings.read_entries`, and where the windows among them start."""
+    """Rows of the repository of the same name, and where the windows among them start."""
 
     rows: Sequence[Any]
     starts: Mapping[int, WindowStart] = field(default_factory=dict)
@@ -135,7 +135,7 @@ class EndEntry(NamedTuple):
 
     @classmethod
     def of_stored(cls, row: Any) -> "EndEntry":
-        """Take a row of `readings.read_entries`."""
+        """Take a row as the repository reads it."""
         used_km = row[7] if _is_used(row) else None
         return cls(row[2], row[3], used_km, used_km is not None and row[5] in PLAIN and row[6] is None)
 

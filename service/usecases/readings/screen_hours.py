@@ -46,7 +46,7 @@ class HourSeries:
 
 
 class _Row(NamedTuple):
-    """Columns of `readings.read_entries`."""
+    """Columns of the rows of `reading_windows`."""
 
     id: int
     vehicle_id: int
