@@ -45,6 +45,8 @@ BUILT += (
     "torque_",
     "chart_",
     "action_",
+    "sample_level_",
+    "sample_basis_",
     "stream_",
 )
 """Beginnings of keys that are put together; the rest of such a key is a word of the domain."""

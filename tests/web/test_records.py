@@ -80,3 +80,16 @@ def test_a_sample_is_taken_back_likewise(mechanic):
     assert answer.headers["location"] == "/vehicles/veh_1?told=voided"
     assert mechanic.operator.get("/v1/samples/smp_1").json()["voided_at"] is not None
     assert "Wrong bottle" in mechanic.get(VAN).text
+
+
+def test_a_value_that_has_reached_a_limit_is_said_at_once_and_on_its_record(mechanic):
+    """5.6 against 7.2 mm2/s of the new fluid is a fall of 22 %: beyond the caution of 20 %, short of 25 %."""
+    fields = {"compartment": "cmp_1", "taken_at": "2026-05-01T06:20"}
+    fields |= {"lab-viscosity_100c_mm2_per_s": "5.6", "new-viscosity_100c_mm2_per_s": "7.2"}
+    answer = mechanic.fill(f"{VAN}/sample", "/vehicles/veh_1/sample", **fields)
+    assert answer.headers["location"] == "/samples/smp_1?told=sample_limit"
+    page = mechanic.get(answer.headers["location"]).text.replace("\u00a0", " ")
+    assert "A value has reached a limit" in page
+    assert "Viscosity at 100 °C, 5.6 mm²/s: look after it." in page
+    assert "from a change of 20 % against the new fluid, too far from 25 %" in page
+    assert re.search(r"Life used by the estimate: \d+ % ± \d+ % before it, \d+ % ± \d+ % with it", page)

@@ -8,11 +8,11 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, fluids, services, vehicle_search
 from service.usecases.access.caller import Caller
+from service.usecases.fluids.judge_sample import judge_sample
 from service.usecases.fluids.record_samples import void_sample
 from service.usecases.services.record_services import void_service
 from service.web.forms import EMPTY, Form, FormReader, FormState
@@ -96,13 +96,10 @@ def _service_page(visit: Visit, reference: str, form: FormState) -> RecordPage:
 def _sample_page(visit: Visit, reference: str, form: FormState) -> RecordPage:
     session, organisation_id = visit.session, visit.caller.organisation_id
     sample = services.get_sample(session, organisation_id, reference)
-    place = fleet.get_compartment(
-        session, organisation_id, format_id(IdKind.COMPARTMENT, sample.compartment_id)
-    )
+    judged = judge_sample(session, organisation_id, sample)
     return sample_record_page(
-        sample,
-        place,
-        vehicle=fleet.get_vehicle_by_id(session, organisation_id, place.vehicle_id),
+        judged,
+        vehicle=fleet.get_vehicle_by_id(session, organisation_id, judged.compartment.vehicle_id),
         told=_told(visit, "sample", sample.id, form),
     )
 

@@ -14,6 +14,7 @@ from service.domain.visual_grades import VisualGrade
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
 from service.units import km_from_miles
+from service.usecases.fluids.judge_sample import judge_sample
 from service.usecases.fluids.record_samples import record_sample
 from service.usecases.fluids.sample_entries import NewSample
 from service.web.forms import Form, FormReader, FormState, Posted
@@ -43,8 +44,11 @@ def post_sample(request: Request, vehicle: VehiclePath, form: Form) -> Response:
     try:
         with doing(request, form) as visit:
             row = record_sample(visit.session, visit.caller, visit.now, _sample(visit, vehicle, form))
-            told = "sample_alarm" if row.is_contaminated else "sample"
-            return visit.done(f"/vehicles/{path_part(vehicle)}", told=told)
+            if row.is_contaminated:
+                return visit.done(f"/vehicles/{path_part(vehicle)}", told="sample_alarm")
+            if judge_sample(visit.session, visit.caller.organisation_id, row).limits:
+                return visit.done(f"/samples/{format_id(IdKind.SAMPLE, row.id)}", told="sample_limit")
+            return visit.done(f"/vehicles/{path_part(vehicle)}", told="sample")
     except (InvalidInputError, ConflictError) as error:
         moved = type(error)(error.detail, [_at_field(one) for one in error.errors])
         return _show(request, vehicle, FormState.after(form, moved), error)

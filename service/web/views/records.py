@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
@@ -13,15 +12,15 @@ from service.domain.laboratory import LaboratoryProperty
 from service.domain.visual_grades import GRADE_TEXTS, VisualGrade
 from service.store.repositories.services import DoneItem
 from service.store.tables.access import AuditEntry
-from service.store.tables.services import Sample, Service
-from service.store.tables.vehicles import Compartment, Vehicle
+from service.store.tables.services import Service
+from service.store.tables.vehicles import Vehicle
+from service.usecases.fluids.judge_sample import SampleFindings
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.actors import told_actor
-from service.web.views.sample import asked_unit
+from service.web.views.sample_findings import Findings, findings_of, measured
 
 Facts = tuple[tuple[str, str], ...]
-DIGITS: Final = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +45,9 @@ class RecordPage:
     facts: Facts
     works: tuple[tuple[str, Facts], ...]
     """Compartments, each with what was done to it."""
+
+    findings: Findings
+    """What a sample says; nothing of a service."""
 
     voided: str
     """Since when it is void, by whom and why; empty while it counts."""
@@ -86,6 +88,7 @@ def service_record_page(
             for one in done
             if one.service.id == service.id
         ),
+        findings=Findings(),
         voided=_voided(service.voided_at, told),
         what_follows=translate("record_service_follows"),
         may_void=told.may_void and service.voided_at is None,
@@ -93,9 +96,9 @@ def service_record_page(
     )
 
 
-def sample_record_page(sample: Sample, place: Compartment, *, vehicle: Vehicle, told: Told) -> RecordPage:
+def sample_record_page(judged: SampleFindings, *, vehicle: Vehicle, told: Told) -> RecordPage:
     """Fill the page of a sample."""
-    shown = told.presentation
+    sample, place, shown = judged.sample, judged.compartment, told.presentation
     when = shown.wall_time(sample.taken_at.astimezone(told.zone))
     look = "" if sample.grade is None else tell(GRADE_TEXTS[VisualGrade(sample.grade)].look)
     facts = [
@@ -103,7 +106,10 @@ def sample_record_page(sample: Sample, place: Compartment, *, vehicle: Vehicle, 
         (translate("kept_compartment"), place.reference),
         *_meters(sample.odometer_km, sample.engine_hours, shown),
         (translate("sample_grade"), look),
-        *(_measured(name, value, shown) for name, value in sample.laboratory.items()),
+        *(
+            (translate(f"lab_{name}"), measured(LaboratoryProperty(name), value, shown))
+            for name, value in sample.laboratory.items()
+        ),
         (translate("sample_reference"), sample.reference or ""),
         (translate("record_note"), sample.note or ""),
         (translate("record_by"), _entered(sample.recorded_by, sample.recorded_at, told)),
@@ -115,6 +121,7 @@ def sample_record_page(sample: Sample, place: Compartment, *, vehicle: Vehicle, 
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=_filled(facts),
         works=(),
+        findings=findings_of(judged, shown),
         voided=_voided(sample.voided_at, told),
         what_follows=translate("record_sample_follows"),
         may_void=told.may_void and sample.voided_at is None,
@@ -178,19 +185,6 @@ def _work(
         "" if item.level_celsius is None else presentation.celsius(item.level_celsius),
     )
     yield translate("record_override"), item.override_reason or ""
-
-
-def _measured(name: str, value: float, presentation: Presentation) -> tuple[str, str]:
-    known = LaboratoryProperty(name)
-    unit = asked_unit(known)
-    shown = _number(100.0 * value if unit == "%" else value, presentation)
-    return translate(f"lab_{known}"), f"{shown}\u00a0{unit}".rstrip()
-
-
-def _number(value: float, presentation: Presentation) -> str:
-    """Write a value with the digits that it came with."""
-    n_decimals = next(n for n in range(DIGITS + 1) if n == DIGITS or round(value, n) == round(value, DIGITS))
-    return presentation.number(value, n_decimals)
 
 
 def _entered(actor: str, at: datetime, told: Told) -> str:

@@ -16,6 +16,19 @@ WORDS: Final = {
     "told_sample": "The sample is saved; the dates below know of it.",
     "told_sample_alarm": "The sample is saved. It shows what must not be in the fluid: find the cause before "
     "driving on.",
+    "told_sample_limit": "The sample is saved. A value has reached a limit; see below.",
+    "sample_says": "What it says",
+    "sample_limit": "{name}, {value}: {level}. {basis} Limit: {source} ({flag}).",
+    "sample_level_caution": "look after it",
+    "sample_level_critical": "too far",
+    "sample_basis_value": "To be looked after from {caution}, too far from {critical}.",
+    "sample_basis_value_falling": "To be looked after below {caution}, too far below {critical}.",
+    "sample_basis_increase": "To be looked after from {caution} more than the new fluid has, too far from {critical}.",
+    "sample_basis_change_fraction": "To be looked after from a change of {caution} against the new fluid, too far from "
+    "{critical}.",
+    "sample_basis_left_fraction": "To be looked after with less than {caution} of the new fluid’s value left, too far "
+    "with less than {critical}.",
+    "sample_estimate": "Life used by the estimate: {before} before it, {after} with it.",
     "kept_compartment": "Compartment",
     "kept_grade": "How it looked",
     "kept_reference": "Number",
