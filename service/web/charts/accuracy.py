@@ -9,7 +9,7 @@ import altair as alt
 from service.documents.presentation import Presentation
 from service.web.charts import theme
 from service.web.charts.labels import ENGLISH
-from service.web.charts.models import ChartTable, CoverageAtHorizon, CoverageChart, PitChart
+from service.web.charts.models import ChartTable, CoverageAtHorizon, CoverageChart
 from service.web.charts.svg import Layout, Naming, accessible_svg, compiled
 
 _HEIGHT: Final = 260
@@ -85,58 +85,7 @@ def coverage_table(
     )
 
 
-def pit_svg(chart: PitChart, presentation: Presentation, words: Mapping[str, str] = ENGLISH) -> str:
-    """Draw the share of outcomes in each part of the range, over the band that chance alone leaves open."""
-    rows: dict[str, theme.Rows] = {
-        "bins": [{"x": item.low, "end": item.high, "y": item.share_fraction} for item in chart.bins],
-        "chance": [{"y": chart.expected_low_fraction}, {"y": chart.expected_high_fraction}],
-    }
-    key = (("▇", words["share"]), ("┅", words["chance"]))
-    naming = Naming(chart.chart_id, words["pit_title"], _pit_description(chart, presentation, words))
-    return accessible_svg(_pit_layout(words["pit_axis"], words["pit_share"], key), rows, naming, presentation)
-
-
-@lru_cache(maxsize=32)
-def _pit_layout(x_title: str, y_title: str, key: theme.Key) -> Layout:
-    x = alt.X(
-        "x:Q",
-        title=x_title,
-        scale=alt.Scale(domain=[0, 1]),
-        axis=alt.Axis(labelExpr=theme.PER_CENT, tickCount=5, grid=False, titlePadding=8),
-    )
-    bars = theme.marks_of("bins").mark_bar(fill=theme.BAND, stroke=theme.MAIN, strokeWidth=1.5)
-    y = theme.percent_axis(y_title, "y:Q")
-    return compiled(
-        [bars.encode(x=x, x2="end:Q", y=y, y2=alt.datum(0)), _broken_line("chance")], key, height=_HEIGHT
-    )
-
-
-def pit_table(chart: PitChart, presentation: Presentation, words: Mapping[str, str] = ENGLISH) -> ChartTable:
-    """List every part of the range with its share of the outcomes."""
-    percent = presentation.percent
-    expected = f"{percent(chart.expected_low_fraction)} – {percent(chart.expected_high_fraction)}"
-    return ChartTable(
-        caption=words["pit_title"],
-        headings=(words["part"], words["pit_share"], words["chance"].capitalize()),
-        rows=tuple(
-            (f"{percent(item.low)} – {percent(item.high)}", percent(item.share_fraction), expected)
-            for item in chart.bins
-        ),
-    )
-
-
 def _sentence(point: CoverageAtHorizon, presentation: Presentation, words: Mapping[str, str]) -> str:
     covered = presentation.number(point.covered_fraction * point.n_forecasts)
     n = presentation.number(point.n_forecasts)
     return words["coverage_point"].format(horizon=point.horizon, covered=covered, n=n)
-
-
-def _pit_description(chart: PitChart, presentation: Presentation, words: Mapping[str, str]) -> str:
-    low, high = chart.expected_low_fraction, chart.expected_high_fraction
-    n_outside = sum(not low <= item.share_fraction <= high for item in chart.bins)
-    general = words["pit_desc"].format(
-        n=presentation.number(chart.n_forecasts),
-        low=presentation.percent(low),
-        high=presentation.percent(high),
-    )
-    return f"{general} {words['pit_outside'].format(n=n_outside)}"

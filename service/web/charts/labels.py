@@ -52,12 +52,5 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "chance": "play of chance",
         "horizon": "How far ahead",
         "n": "Forecasts",
-        "pit_title": "Where outcomes fell in the ranges we gave",
-        "pit_axis": "from earlier than expected to later than expected",
-        "pit_share": "Share of outcomes",
-        "pit_desc": "{n} forecasts. Bars of equal height mean honest ranges; chance alone gives {low} to {high}.",
-        "pit_outside": "Bars outside that: {n}.",
-        "part": "Part of the range",
-        "share": "share of outcomes",
     }
 )

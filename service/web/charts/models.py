@@ -137,27 +137,6 @@ class CoverageChart:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PitBin:
-    """One bin of the probability integral transform: what share of the outcomes fell into it."""
-
-    low: float
-    high: float
-    share_fraction: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PitChart:
-    """The histogram of the probability integral transform; equal bars mean honest forecasts."""
-
-    chart_id: str
-    n_forecasts: int
-    bins: tuple[PitBin, ...]
-    expected_low_fraction: float
-    expected_high_fraction: float
-    """The range of a bar that chance alone leaves open when the forecasts are honest."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ChartTable:
     """The same values as a table to stand below the chart."""
 

@@ -1,7 +1,6 @@
 """One look for all charts: colours by name with a fallback for paper, type sizes, axes."""
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, time
 from itertools import pairwise
@@ -31,7 +30,6 @@ Key = tuple[tuple[str, str], ...]
 
 Rows = list[dict[str, Any]]
 
-_VARIABLE: Final = re.compile(r"var\(--[a-z0-9-]+,\s*([^)]+)\)")
 FONT_SIZE: Final = 13
 _FONT: Final = "system-ui, sans-serif"
 _MIN_Y_AXIS: Final = 52
@@ -43,11 +41,6 @@ _NAME_HEIGHT: Final = 0.12
 
 PER_CENT: Final = "format(100 * datum.value, '.0f') + '\u202f%'"
 """How an axis writes a fraction."""
-
-
-def without_variables(svg: str) -> str:
-    """Put the fallback in place of each variable, for typesetters and pictures that do not know them."""
-    return _VARIABLE.sub(r"\1", svg)
 
 
 def milliseconds(moment: date | datetime) -> float:

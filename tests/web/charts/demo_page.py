@@ -4,12 +4,12 @@ from functools import cache
 from html import escape
 
 from service.documents.presentation import Presentation
-from service.web.charts.accuracy import coverage_svg, coverage_table, pit_svg, pit_table
+from service.web.charts.accuracy import coverage_svg, coverage_table
 from service.web.charts.life_used import life_used_svg, life_used_table
 from service.web.charts.models import ChartTable
 from service.web.charts.odometer import odometer_svg, odometer_table
 from service.web.charts.stock import stock_svg, stock_table
-from tests.web.charts.factories import coverage_chart, life_used_chart, odometer_chart, pit_chart, stock_chart
+from tests.web.charts.factories import coverage_chart, life_used_chart, odometer_chart, stock_chart
 
 POLICY = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'"
 LINES = (
@@ -65,14 +65,13 @@ def _figure(svg: str, table: ChartTable) -> str:
 def _figures() -> str:
     presentation = Presentation()
     odometer, life, stock = odometer_chart(), life_used_chart(), stock_chart()
-    coverage, pit = coverage_chart(), pit_chart()
+    coverage = coverage_chart()
     return "".join(
         (
             _figure(odometer_svg(odometer, presentation), odometer_table(odometer, presentation)),
             _figure(life_used_svg(life, presentation), life_used_table(life, presentation)),
             _figure(stock_svg(stock, presentation), stock_table(stock, presentation)),
             _figure(coverage_svg(coverage, presentation), coverage_table(coverage, presentation)),
-            _figure(pit_svg(pit, presentation), pit_table(pit, presentation)),
         )
     )
 

@@ -13,8 +13,6 @@ from service.web.charts.models import (
     LifeUsedChart,
     OdometerChart,
     OdometerReading,
-    PitBin,
-    PitChart,
     SampleMark,
     ServiceMark,
     StockChart,
@@ -149,16 +147,3 @@ def coverage_chart(**changes: Any) -> CoverageChart:
     )
     values: dict[str, Any] = {"chart_id": "coverage", "nominal_fraction": 0.8, "horizons": horizons}
     return CoverageChart(**(values | changes))
-
-
-def pit_chart(**changes: Any) -> PitChart:
-    shares = (0.13, 0.1, 0.09, 0.08, 0.1, 0.09, 0.1, 0.09, 0.08, 0.14)
-    bins = tuple(PitBin(low=i / 10, high=(i + 1) / 10, share_fraction=s) for i, s in enumerate(shares))
-    values: dict[str, Any] = {
-        "chart_id": "pit",
-        "n_forecasts": 400,
-        "bins": bins,
-        "expected_low_fraction": 0.075,
-        "expected_high_fraction": 0.125,
-    }
-    return PitChart(**(values | changes))
