@@ -62,7 +62,7 @@ def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
 
 
 def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
-    """Bytes of every value, and how many they are; -1 for null. Texts are ASCII."""
+    """Bytes of every value, and how many they are; -1 for null. Texts are ASCII, objects are bytes of any length."""
     if name in _NUMBERS:
         is_null = np.isnan(values) if values.dtype.kind == "f" else np.zeros(values.size, np.bool_)
         data = _bytes_of(values, _NUMBERS[name])
@@ -70,6 +70,9 @@ def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
         unit, form = _INSTANTS[name]
         is_null = np.isnat(values)
         data = _bytes_of(_since_2000(values, unit), form)
+    elif values.dtype.kind == "O":
+        padded = values.astype(np.bytes_)
+        return _bytes_of(padded, padded.dtype), np.fromiter(map(len, values), np.int64, values.size)
     else:
         texts = values.astype(np.bytes_) if values.dtype.kind == "U" else values
         data = _bytes_of(texts, texts.dtype)

@@ -18,6 +18,7 @@ from service.domain.vehicle_classes import VehicleClass
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.priors import configured_priors
 from service.store.bulk import insert_columns
+from service.store.records import FLUID, as_bytes
 from service.store.session import Database
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.projections import CompartmentState
@@ -133,14 +134,12 @@ def _compartments(fleet: LargeFleet) -> Columns:
 
 def _states(fleet: LargeFleet) -> Columns:
     odometer = fleet.last_service_odometer_km.ravel()
-    return {
-        "as_of_days": days_of(fleet.epoch) + fleet.last_service_days.ravel(),
-        "odometer_km": odometer,
-        "volume_15c_litres": fleet.total_litres.ravel(),
-        "life_used": 0.02,
-        "life_used_variance": 1e-4,
-        "due_odometer_km": odometer + fleet.interval_km.ravel(),
-    }
+    fluid = np.zeros(odometer.size, FLUID)
+    fluid["as_of_days"] = days_of(fleet.epoch) + fleet.last_service_days.ravel()
+    fluid["odometer_km"], fluid["engine_hours"] = odometer, np.nan
+    fluid["volume_15c_litres"] = fleet.total_litres.ravel()
+    fluid["life_used"], fluid["life_used_variance"] = 0.02, 1e-4
+    return {"fluid": as_bytes(fluid), "due_odometer_km": odometer + fleet.interval_km.ravel()}
 
 
 def _due_on(session: Session, fleet: LargeFleet) -> np.ndarray:

@@ -74,3 +74,9 @@ def test_a_word_that_is_not_ascii_is_refused():
     """Texts of a fleet's own are written row by row."""
     with pytest.raises(UnicodeEncodeError):
         list(binary_rows([("text", np.array(["Öl"]))]))
+
+
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_bytes_of_any_length(cursor):
+    told = [b"", b"\x00", b"abc\x00\x00", b"\xff" * 300]
+    assert copied(cursor, [("bytea", np.array(told, dtype=object))]) == [(one,) for one in told]

@@ -2,12 +2,15 @@
 
 from datetime import timedelta
 
+import numpy as np
 import pytest
 from sqlmodel import select
 
+from service.store.records import FLUID
 from service.store.repositories import projections
 from service.store.tables.projections import CompartmentState
 from service.store.tables.vehicles import Compartment, Vehicle
+from service.usecases.fluids.update_states import state_rows
 from tests.service_fixtures import START
 
 
@@ -53,8 +56,12 @@ def test_columns_hold_what_the_objects_say(operator, database, vehicle_ids, want
             .join(Vehicle, Vehicle.id == Compartment.vehicle_id)
             .order_by(Compartment.id)
         ).all()
-    assert [len(values) for values in columns.values()] == [2] * len(wanted)
-    for column in wanted:
+    assert {len(values) for values in columns.values()} == {2}
+    assert len(columns) == len(wanted) - 1 + len(FLUID.names)
+    stored = np.frombuffer(b"".join(row[1].fluid for row in rows), FLUID)
+    for name in FLUID.names:
+        np.testing.assert_array_equal(columns[name], stored[name])
+    for column in (one for one in wanted if one is not CompartmentState.fluid):
         place = [Compartment, CompartmentState, Vehicle].index(column.class_)
         said = [getattr(row[place], column.key) for row in rows]
         assert columns[column.key] == said
@@ -62,3 +69,19 @@ def test_columns_hold_what_the_objects_say(operator, database, vehicle_ids, want
     if wanted is projections.COMPARTMENT_COLUMNS:
         assert columns["is_contaminated"] == [True, False]
         assert columns["return_rounds"] == [2, None]
+
+
+def test_what_was_stored_is_read_and_nonsense_is_refused(operator, database, vehicle_ids):
+    """What was followed from the events is what is read of the record."""
+    with database.transaction() as session:
+        rows = state_rows(session, operator.organisation_id, vehicle_ids)
+        columns = {name: [row[name] for row in rows] for name in rows[0]}
+        projections.put_states(session, columns)
+        read = projections.read_compartments(session, operator.organisation_id, vehicle_ids)
+        for name in FLUID.names:
+            np.testing.assert_array_equal(read[name], np.array(columns[name], np.float64))
+        latest = projections.last_events(session, operator.organisation_id, vehicle_ids)
+        assert latest == dict(zip(columns["vehicle_id"], columns["as_of_days"], strict=True))
+        for nonsense in (-0.1, float("nan")):
+            with pytest.raises(ValueError, match="less than nothing"):
+                projections.put_states(session, {**columns, "life_used": [nonsense] * len(rows)})

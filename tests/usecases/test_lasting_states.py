@@ -84,7 +84,9 @@ def assert_like_a_replay(database, operator, vehicles):
     assert [row["compartment_id"] for row in anew] == shown["id"]
     for name in anew[0].keys() & shown.keys() - {"vehicle_id"}:
         for row, value in zip(anew, shown[name], strict=True):
-            if isinstance(value, float):
+            if isinstance(value, float) and np.isnan(value):
+                assert row[name] is None, name
+            elif isinstance(value, float):
                 assert row[name] == pytest.approx(value, rel=1e-9, abs=1e-9), name
             else:
                 assert row[name] == value, name

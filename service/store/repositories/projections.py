@@ -6,12 +6,14 @@ from datetime import date, datetime
 from itertools import chain
 from typing import Any, Final, NamedTuple
 
+import numpy as np
 from sqlalchemy import JSON, Boolean, ColumnElement, Date, Text, cast, func, select, true, update
 from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
 from service.store.bulk import ROWS_A_PART, Columns, fetch_parts, put_columns
 from service.store.in_lists import is_one_of
+from service.store.records import FLUID, as_bytes, fluid_records
 from service.store.tables.projections import CompartmentState, Projection
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -43,11 +45,7 @@ PROJECTED_COLUMNS: Final = (
     Compartment.ageing,
     Vehicle.vehicle_class,
     Vehicle.duty,
-    CompartmentState.as_of_days,
-    CompartmentState.odometer_km,
-    CompartmentState.engine_hours,
-    CompartmentState.life_used,
-    CompartmentState.life_used_variance,
+    CompartmentState.fluid,
     CompartmentState.is_contaminated,
     CompartmentState.due_on,
     CompartmentState.due_odometer_km,
@@ -90,8 +88,8 @@ def read_compartments(
     organisation_id: int,
     vehicle_ids: Sequence[int],
     wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
-) -> dict[str, list[Any]]:
-    """Read the compartments of some vehicles with their states, a list a column, vehicles in ascending order."""
+) -> dict[str, Any]:
+    """Read the compartments of some vehicles with their states as columns, vehicles in ascending order."""
     return _columns(wanted, _row_parts(session, organisation_id, vehicle_ids, wanted))
 
 
@@ -102,7 +100,7 @@ def read_compartment_rows(
     return list(chain.from_iterable(_row_parts(session, organisation_id, vehicle_ids, wanted)))
 
 
-def compartment_columns(wanted: Sequence[Any], rows: Sequence[tuple[Any, ...]]) -> dict[str, list[Any]]:
+def compartment_columns(wanted: Sequence[Any], rows: Sequence[tuple[Any, ...]]) -> dict[str, Any]:
     """Turn such rows into columns."""
     # A part at a time: to turn all of them at once takes longer than the processor's cache is large.
     return _columns(wanted, (rows[start : start + ROWS_A_PART] for start in range(0, len(rows), ROWS_A_PART)))
@@ -133,12 +131,20 @@ def _row_parts(
     return fetch_parts(session, query)
 
 
-def _columns(wanted: Sequence[Any], parts: Iterable[Sequence[tuple[Any, ...]]]) -> dict[str, list[Any]]:
+def _columns(wanted: Sequence[Any], parts: Iterable[Sequence[tuple[Any, ...]]]) -> dict[str, Any]:
+    """Lists by column, what records hold as arrays by its own names, NaN for null."""
     lists: list[list[Any]] = [[] for _ in wanted]
     for rows in parts:
         for values, part in zip(lists, zip(*rows, strict=True), strict=True):
             values.extend(part)
-    return {one.key: _decoded(_type(one), values) for one, values in zip(wanted, lists, strict=True)}
+    columns: dict[str, Any] = {}
+    for one, values in zip(wanted, lists, strict=True):
+        if one is CompartmentState.fluid:
+            fluid = np.frombuffer(b"".join(values), FLUID)
+            columns |= {name: fluid[name].copy() for name in FLUID.names or ()}  # others write into them
+        else:
+            columns[one.key] = _decoded(_type(one), values)
+    return columns
 
 
 def _type(column: Any) -> type[TypeEngine[Any]]:
@@ -212,15 +218,15 @@ def read_changed(session: Session, organisation_id: int, vehicle_ids: Sequence[i
 
 def last_events(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, float]:
     """Instant of the last event of any fluid of each vehicle, in days since 1970."""
-    query = (
-        select(col(CompartmentState.vehicle_id), func.max(col(CompartmentState.as_of_days)))
-        .where(
-            col(CompartmentState.organisation_id) == organisation_id,
-            is_one_of(session, col(CompartmentState.vehicle_id), vehicle_ids),
-        )
-        .group_by(col(CompartmentState.vehicle_id))
+    query = select(col(CompartmentState.vehicle_id), col(CompartmentState.fluid)).where(
+        col(CompartmentState.organisation_id) == organisation_id,
+        is_one_of(session, col(CompartmentState.vehicle_id), vehicle_ids),
     )
-    return {row[0]: row[1] for row in session.connection().execute(query)}
+    latest: dict[int, float] = {}
+    for key, fluid in session.connection().execute(query):
+        at_days = float(np.frombuffer(fluid, FLUID)["as_of_days"][0])
+        latest[key] = max(at_days, latest.get(key, at_days))
+    return latest
 
 
 def current_vehicles(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
@@ -268,8 +274,10 @@ def put_usage(session: Session, organisation_id: int, columns: Columns, same: Ma
 
 
 def put_states(session: Session, columns: Columns) -> None:
-    """Store the states of these compartments anew."""
-    _put(session, CompartmentState, ("compartment_id", "organisation_id", "vehicle_id"), columns, {})
+    """Store the states of these compartments anew; the columns of a record come by their own names."""
+    others = {name: values for name, values in columns.items() if name not in (FLUID.names or ())}
+    fixed = "compartment_id", "organisation_id", "vehicle_id"
+    _put(session, CompartmentState, fixed, {**others, "fluid": as_bytes(fluid_records(columns))}, {})
 
 
 def put_projections(session: Session, organisation_id: int, as_of: datetime, columns: Columns) -> None:

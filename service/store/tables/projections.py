@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, Column, Index
+from sqlalchemy import Column, Index
 from sqlmodel import JSON, Field, SQLModel
 
 from service.store.types import UtcDateTime, belongs_to
@@ -15,26 +15,14 @@ class CompartmentState(SQLModel, table=True):
     __table_args__ = (
         belongs_to("compartment", "compartment_id", cascade=True),
         Index("ix_compartment_state_vehicle", "organisation_id", "vehicle_id"),
-        CheckConstraint("life_used >= 0 AND life_used <= 10", name="life_used"),
-        CheckConstraint("life_used_variance >= 0 AND life_used_variance <= 100", name="life_used_variance"),
     )
 
     compartment_id: int = Field(primary_key=True)
     organisation_id: int
     vehicle_id: int
-    as_of_days: float
-    """Instant of the last event, in days since 1970-01-01 UTC."""
+    fluid: bytes
+    """A record `FLUID` (`store.records`)."""
 
-    odometer_km: float | None = None
-    """Odometer at that instant, on the vehicle's continuous series."""
-
-    engine_hours: float | None = None
-    volume_15c_litres: float
-    life_used: float
-    life_used_variance: float
-    water_mass_fraction: float = 0.0
-    iron_mg_per_kg: float = 0.0
-    glycol_fraction: float = 0.0
     is_contaminated: bool = False
     is_sampled: bool = False
     """The life used rests on a sample, not on the model alone."""
