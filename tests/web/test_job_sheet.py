@@ -217,3 +217,16 @@ def test_a_viewer_cannot_close_and_another_organisation_sees_nothing(mechanic, j
     mechanic.come_in("eve", organisation_id=join("Other Invented Haulage").organisation_id)
     assert mechanic.get(ACTION).status_code == 404
     assert mechanic.get(f"{ACTION}.pdf").status_code == 404
+
+
+def test_the_sheet_names_the_visit_that_comes_next(mechanic):
+    """A line that was moved counts on its new day; a list of a later week that is fixed early does not hide it."""
+    lines = mechanic.operator.get("/v1/due-lists/2026-W19").json()["lines"]
+    (line,) = [one["id"] for one in lines if one["vehicle"] == "VAN-01"]
+    move = {"kind": "moved", "moved_to_on": "2026-05-07"}
+    assert mechanic.operator.post(f"/v1/due-list-lines/{line}/events", move).status_code == 201
+    assert "07/05/2026" in mechanic.get(SHEET).text
+    assert mechanic.operator.post("/v1/due-lists/2026-W20/publish").status_code == 200
+    later = mechanic.operator.get("/v1/due-lists/2026-W20").json()["lines"]
+    assert [one["planned_on"] for one in later if one["vehicle"] == "VAN-01"] > ["2026-05-10"]
+    assert "07/05/2026" in mechanic.get(SHEET).text

@@ -73,21 +73,34 @@ def prepare_job(session: Session, caller: Caller, now: datetime, reference: str)
     compartments = {row.id: row for row in fleet.list_compartments(session, organisation_id, vehicle.id or 0)}
     known = fluids.list_fluids(session, organisation_id)
     keys = [key for key in compartments if key is not None]
-    lines = {line.compartment_id: line for line in due_lists.open_lines(session, organisation_id, keys)}
+    listed = due_lists.open_lines(session, organisation_id, keys)
+    lines = {line.compartment_id: line for line in listed}
     parts = [
         _part(session, caller, now, projection, place, compartments[key], lines.get(key), known)
         for place, key in enumerate(projection.fluids.compartments["id"])
     ]
     parts.sort(key=lambda part: part.line is None)
     depots = {depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)}
-    days = [line.planned_on for line in lines.values() if line.planned_on is not None]
     return Job(
         projection=projection,
         depot=depots[vehicle.depot_id],
-        visit_on=max(days, default=None),
+        visit_on=_next_visit(session, listed, projection.fluids.today),
         parts=tuple(parts),
         draft=job_drafts.find_draft(session, organisation_id, vehicle.id or 0),
     )
+
+
+def _next_visit(session: Session, listed: Sequence[DueListLine], today: date) -> date | None:
+    """Day that comes next for what is open on any list, moves counted; once all are past, the last of them."""
+    if not listed:
+        return None
+    events = due_lists.events_of_lines(session, listed[0].organisation_id, [line.id for line in listed])
+    days = []
+    for line in listed:
+        moves = [event.moved_to_on for event in events.get(line.id or 0, []) if event.kind == "moved"]
+        days.append(moves[-1] if moves else line.planned_on)
+    known = [day for day in days if day is not None]
+    return min((day for day in known if day >= today), default=max(known, default=None))
 
 
 def _part(
