@@ -1,3 +1,3 @@
 """The limits of the probes in tests/security hold here too."""
 
-from tests.security.conftest import operations  # noqa: F401
+from tests.security.conftest import document, operations  # noqa: F401

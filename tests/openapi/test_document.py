@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from typing import Any
 
-import pytest
 from fastapi.routing import APIRoute
 
 from service.api.application import V1_ROUTERS
@@ -19,11 +18,6 @@ BOUNDED_BY_ITS_NAME = {"terms"}
 
 OPEN_DOCUMENTS = {"take_fleet_document", SIGNED}
 """Of outside standards, in which unknown parts are passed over."""
-
-
-@pytest.fixture
-def document(client):
-    return client.app.openapi()
 
 
 def _operations(document):
