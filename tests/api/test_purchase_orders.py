@@ -122,7 +122,7 @@ BAD_ORDERS = [
     ({"fluid": "unknown"}, "/fluid", "/v1/fluids"),
     ({"packs": []}, "/packs", "at least 1"),
     ({"packs": [{"litres": 0, "count": 1}]}, "/packs/0/litres", "0.01"),
-    ({"packs": [{"litres": 21, "count": 1}]}, "/packs/0/litres", "add the pack"),
+    ({"packs": [{"litres": 21, "count": 1}]}, "/packs/0/litres", "known are 20, 208"),
     ({"packs": [{"litres": 20, "count": 0}]}, "/packs/0/count", "1"),
     ({"packs": [{"litres": 208, "count": 1}]}, "/packs/0/price_minor", "what one costs"),
     ({"packs": [{"litres": 20, "count": 1}] * 2}, "/packs", "once"),

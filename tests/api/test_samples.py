@@ -292,3 +292,8 @@ def test_a_keyed_file_is_stored_once(fleet):
     again = send_file(fleet, REPORT, **{"Idempotency-Key": "k1"})
     assert again.json() == first.json()
     assert again.headers["Idempotency-Replayed"] == "true"
+
+
+def test_a_column_that_samples_do_not_have_is_told_by_its_place(fleet):
+    errors = refusal(send_file(fleet, REPORT.replace("iron_mg_per_kg [ppm]", "iron [ppm]")))
+    assert "named in column 6" in errors["row 1"]

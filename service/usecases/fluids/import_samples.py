@@ -80,12 +80,14 @@ def _columns(header: Sequence[str]) -> tuple[tuple[str, ...], dict[str, str]]:
         if match:
             units[match[1]] = match[2]
     named = set(names)
-    unknown = named - REQUIRED - OPTIONAL - set(LaboratoryProperty)
+    may_be = REQUIRED | OPTIONAL | set(LaboratoryProperty)
+    unknown = [str(place) for place, name in enumerate(names, start=1) if name not in may_be]
     if unknown:
         known = ", ".join([*sorted(REQUIRED | OPTIONAL), *LaboratoryProperty])
         raise InvalidInputError.at(
             "row 1",
-            f"There is a column that samples do not have; known are {known}. A unit may follow in [ ].",
+            f"Samples do not have what is named in column {', '.join(unknown)}; known are {known}. A unit may follow "
+            "in [ ].",
         )
     if REQUIRED - named or len(named) != len(names):
         raise InvalidInputError.at("row 1", "The columns compartment and taken_at are needed, each once.")

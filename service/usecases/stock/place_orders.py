@@ -220,9 +220,13 @@ def _line(item: StockItem, offers: list[Pack], wanted: PackCount, place: int) ->
     size = wanted.quantity_of(item, place)
     offer = next((one for one in offers if abs(one.quantity - size) < SAME_PACK), None)
     if offer is None:
+        sizes = (
+            ", ".join(f"{one.quantity:.10g}" for one in sorted(offers, key=lambda one: one.quantity))
+            or "none"
+        )
         raise InvalidInputError.at(
             f"/packs/{place}/{unit_of(item)}",
-            f"“{item.reference}” has no pack of this size; add the pack to it first.",
+            f"“{item.reference}” has no pack of this size; known are {sizes}. Add the pack to it first.",
         )
     price = price_of(offer, wanted.count) if wanted.price_minor is None else wanted.price_minor
     if price is None:
