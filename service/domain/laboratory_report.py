@@ -19,9 +19,8 @@ from service.domain.grades.brake_fluid import HIGHEST_WATER_FRACTION, surveyed_v
 from service.domain.grades.coolant_freezing import HIGHEST_GLYCOL_FRACTION, Glycol, freezing_celsius
 from service.domain.grades.iso_3448 import viscosity_class
 from service.domain.grades.iso_4406 import cleanliness
-from service.domain.grades.sae_j300 import hot_grades
-from service.domain.grades.sae_j306 import gear_grades
 from service.domain.grades.viscosity_index import rounded_viscosity_index
+from service.domain.grades.viscosity_ranges import grades_at
 from service.domain.laboratory import LaboratoryProperty
 from service.errors import FieldError
 
@@ -72,9 +71,9 @@ def grades_shown(kind: FluidKind, values: Mapping[str, float]) -> list[GradeShow
 def _viscosity(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeShown]:
     at_40, at_100 = values.get(_AT_40), values.get(_AT_100)
     if at_100 is not None and kind in _ENGINE_OILS:
-        yield _of_grades("SAE J300", hot_grades(at_100), "an engine oil", sae_j300.SOURCE)
+        yield _of_grades("SAE J300", grades_at(sae_j300.HOT_GRADES, at_100), "an engine oil", sae_j300.SOURCE)
     if at_100 is not None and kind in _GEAR_OILS:
-        yield _of_grades("SAE J306", gear_grades(at_100), "a gear oil", sae_j306.SOURCE)
+        yield _of_grades("SAE J306", grades_at(sae_j306.GEAR_GRADES, at_100), "a gear oil", sae_j306.SOURCE)
     if at_40 is not None and kind is FluidKind.HYDRAULIC:
         number = viscosity_class(at_40)
         grade = "between two classes" if number is None else f"VG {number}"

@@ -2,7 +2,8 @@
 
 import pytest
 
-from service.domain.grades.sae_j300 import hot_grades
+from service.domain.grades.sae_j300 import HOT_GRADES
+from service.domain.grades.viscosity_ranges import grades_at
 
 
 # Derived from the printed limits: the thin grades overlap.
@@ -21,4 +22,4 @@ from service.domain.grades.sae_j300 import hot_grades
     ],
 )
 def test_a_viscosity_belongs_to_a_set_of_grades(viscosity: float, grades: set[int]) -> None:
-    assert hot_grades(viscosity) == grades
+    assert grades_at(HOT_GRADES, viscosity) == grades

@@ -4,7 +4,8 @@ from itertools import pairwise
 
 import pytest
 
-from service.domain.grades.sae_j306 import GEAR_GRADES, gear_grades
+from service.domain.grades.sae_j306 import GEAR_GRADES
+from service.domain.grades.viscosity_ranges import grades_at
 
 
 @pytest.mark.parametrize(
@@ -22,7 +23,7 @@ from service.domain.grades.sae_j306 import GEAR_GRADES, gear_grades
     ],
 )
 def test_a_viscosity_belongs_to_one_grade_at_most(viscosity: float, grades: set[int]) -> None:
-    assert gear_grades(viscosity) == grades
+    assert grades_at(GEAR_GRADES, viscosity) == grades
 
 
 def test_grades_follow_each_other_without_gap_or_overlap() -> None:
