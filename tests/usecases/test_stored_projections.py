@@ -24,6 +24,11 @@ def vehicle_ids(operator) -> list[int]:
         add_due_van(operator, f"VAN-{number}", due_on)
     axle = {"compartment": "rear axle", "kind": "axle", "total_litres": 2.0, "interval_months": 36}
     assert operator.post("/v1/vehicles/VAN-0/compartments", axle).status_code == 201
+    read = [
+        {"vehicle": "VAN-2", "taken_at": f"2026-04-{day:02d}T08:00:00Z", "odometer": 60 * day}
+        for day in (1, 20)
+    ]
+    assert operator.post("/v1/readings", {"readings": read}).json()["accepted"] == 2
     return [1, 2, 3]
 
 
@@ -41,7 +46,11 @@ def test_stored_projections_are_the_forecast(
             said = project_due(session, organisation_id, vehicle_ids, usage, now, zone)
             rows = session.exec(select(Projection).order_by(Projection.vehicle_id)).all()
         assert [(row.vehicle_id, row.as_of) for row in rows] == [(key, now) for key in vehicle_ids]
-        assert [row.odometer_q50_km for row in rows] == [None] * len(rows), "nobody read them"
+        assert [row.odometer_q50_km for row in rows[:2]] == [None, None], "nobody read them"
+        if now == clock.now():
+            shown = operator.get("/v1/vehicles/VAN-2/projection").json()["odometer_km"]
+            told = rows[2].odometer_q10_km, rows[2].odometer_q50_km, rows[2].odometer_q90_km
+            assert told == pytest.approx((shown["p10"], shown["p50"], shown["p90"]), abs=0.1)
         figures = [np.frombuffer(row.figures, FIGURES) for row in rows]
         assert [one.size for one in figures] == [2, 1, 1]
         stored = np.concatenate(figures)

@@ -1,4 +1,4 @@
-"""Project vehicles in bulk and store the results: for lists, and for programs that read the database's own figures."""
+"""Project vehicles in bulk and keep the results, all as of one instant."""
 
 from collections.abc import Sequence
 from datetime import datetime
