@@ -32,14 +32,15 @@ def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option
     with told_errors():
         task_rows = _rows(tasks, ("task", "origin", "vehicle", "origin_date", "target_date"))
         entries = _rows(past, ("origin", "vehicle", "date", "km"))
-        origins = {row["origin"]: _day(tasks, row["origin_date"]) for row in task_rows}
+        origins = {_whose(row): _day(tasks, row["origin_date"]) for row in task_rows}
         pasts, place_of = _pasts(past, entries, origins)
-        missing = next((row["origin"] for row in task_rows if row["origin"] not in place_of), None)
+        missing = next((_whose(row) for row in task_rows if _whose(row) not in place_of), None)
         if missing is not None:
-            raise InvalidInputError(f"{past.name} has no entries for the origin {missing}.")
+            origin, vehicle = missing
+            raise InvalidInputError(f"{past.name} has no entries of {vehicle} for the origin {origin}.")
         quantiles = project_tasks(
             pasts,
-            np.array([place_of[row["origin"]] for row in task_rows], dtype=np.int64),
+            np.array([place_of[_whose(row)] for row in task_rows], dtype=np.int64),
             np.array([_day(tasks, row["target_date"]) for row in task_rows]),
         )
     with out.open("w", encoding="utf-8", newline="") as file:
@@ -133,17 +134,20 @@ def _km(path: Path, text: str) -> float:
         raise InvalidInputError(f"{path.name}: “{text[:40]}” is no number.") from None
 
 
+def _whose(row: dict[str, str]) -> tuple[str, str]:
+    """Origin and vehicle: an origin may be a day that many vehicles share."""
+    return row["origin"], row["vehicle"]
+
+
 def _pasts(
-    path: Path, entries: Sequence[dict[str, str]], origins: dict[str, float]
-) -> tuple[Pasts, dict[str, int]]:
-    """Group the entries by origin, in order of time; of one day, in the order of the file."""
-    by_origin: dict[str, list[tuple[float, float]]] = {}
-    vehicle_of: dict[str, str] = {}
+    path: Path, entries: Sequence[dict[str, str]], origins: dict[tuple[str, str], float]
+) -> tuple[Pasts, dict[tuple[str, str], int]]:
+    """Group the entries by origin and vehicle, in order of time; of one day, in the order of the file."""
+    by_origin: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for row in entries:
-        by_origin.setdefault(row["origin"], []).append((_day(path, row["date"]), _km(path, row["km"])))
-        vehicle_of[row["origin"]] = row["vehicle"]
+        by_origin.setdefault(_whose(row), []).append((_day(path, row["date"]), _km(path, row["km"])))
     names = list(by_origin)
-    number_of = {vehicle: place for place, vehicle in enumerate(dict.fromkeys(vehicle_of.values()))}
+    number_of = {vehicle: place for place, vehicle in enumerate(dict.fromkeys(name[1] for name in names))}
     ordered = [entry for name in names for entry in sorted(by_origin[name], key=lambda entry: entry[0])]
     lengths = [len(by_origin[name]) for name in names]
     latest = [max(day for day, _ in by_origin[name]) for name in names]
@@ -151,7 +155,7 @@ def _pasts(
         time_days=np.array([day for day, _ in ordered]),
         keyed_km=np.array([km for _, km in ordered]),
         offsets=np.concatenate(([0], np.cumsum(lengths))).astype(np.int64),
-        vehicle=np.array([number_of[vehicle_of[name]] for name in names], dtype=np.int64),
+        vehicle=np.array([number_of[vehicle] for _, vehicle in names], dtype=np.int64),
         origin_days=np.array([origins.get(name, day) for name, day in zip(names, latest, strict=True)]),
     )
     return pasts, {name: place for place, name in enumerate(names)}
