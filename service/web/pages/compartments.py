@@ -12,14 +12,16 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import fleet, fluids
+from service.store.repositories import fleet, fluids, vehicle_search
+from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Compartment
 from service.usecases.fleet.register_compartments import change_compartment, register_compartment
-from service.usecases.fluids.own_ageing import early_wear
+from service.usecases.plans.show_vehicle import N_READINGS
 from service.web.compartment_lines import seals_of, temperatures_of
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, path_part, render
+from service.web.views.early_wear import early_wear_that_counts
 from service.web.views.register import compartment_form_page, compartment_values
 from service.web.visits import Visit, doing, looking, status_of
 
@@ -54,7 +56,7 @@ def post_new(request: Request, vehicle: VehiclePath, form: Form) -> Response:
             row = register_compartment(visit.session, visit.caller, visit.now, vehicle, kind, facts)
             again = form.text("do") == "another"
             path = f"/vehicles/{path_part(vehicle)}" + ("/compartments/new" if again else "")
-            return visit.done(path, told=_told("compartment_new", row))
+            return visit.done(path, told=_told(visit, "compartment_new", row))
     except (InvalidInputError, ConflictError) as error:
         return _show(request, vehicle, None, FormState.after(form, _at_fields(error)), error)
 
@@ -75,13 +77,20 @@ def post_change(request: Request, compartment: CompartmentPath, form: Form) -> R
             if changes:
                 change_compartment(visit.session, visit.caller, visit.now, compartment, changes)
             back = f"/vehicles/{format_id(IdKind.VEHICLE, row.vehicle_id)}"
-            return visit.done(back, told=_told("compartment_changed", row))
+            return visit.done(back, told=_told(visit, "compartment_changed", row))
     except (InvalidInputError, ConflictError) as error:
         return _show(request, None, compartment, FormState.after(form, _at_fields(error)), error)
 
 
-def _told(told: str, row: Compartment) -> str:
-    return f"{told}_early" if early_wear(row) else told
+def _told(visit: Visit, told: str, row: Compartment) -> str:
+    is_early = early_wear_that_counts(row, _readings(visit, row.vehicle_id))
+    return f"{told}_early" if is_early else told
+
+
+def _readings(visit: Visit, vehicle_id: int) -> list[Reading]:
+    """Enough of the latest to tell which meters are read."""
+    organisation_id = visit.caller.organisation_id
+    return vehicle_search.latest_readings(visit.session, organisation_id, vehicle_id, N_READINGS)
 
 
 def _changes(visit: Visit, row: Compartment, posted: Posted) -> dict[str, Any]:
@@ -178,5 +187,6 @@ def _show(
             else fleet.get_vehicle_by_id(visit.session, organisation_id, row.vehicle_id)
         )
         known = fluids.list_fluids(visit.session, organisation_id)
-        page = compartment_form_page(owner, row, known, visit.presentation, form)
+        readings = _readings(visit, owner.id or 0)
+        page = compartment_form_page(owner, row, known, readings, visit.presentation, form)
         return render("compartment_form.html", frame_of(visit, "vehicles"), page, status_of(error))

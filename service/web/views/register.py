@@ -12,6 +12,7 @@ from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.fluids import Fluid
 from service.store.tables.organisation import Depot
+from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fluids.own_ageing import own_lives
 from service.web.catalogue import tell, translate
@@ -112,6 +113,7 @@ def compartment_form_page(
     vehicle: Vehicle,
     row: Compartment | None,
     fluids: Sequence[Fluid],
+    readings: Sequence[Reading],
     presentation: Presentation,
     form: FormState,
 ) -> CompartmentFormPage:
@@ -140,7 +142,7 @@ def compartment_form_page(
         ),
         distance_unit=presentation.distance_unit,
         volume_unit=presentation.volume_unit,
-        warnings=() if row is None else early_wear_words(row, presentation),
+        warnings=() if row is None else early_wear_words(row, presentation, readings),
         form=form,
     )
 

@@ -222,7 +222,7 @@ def _card(
         name=compartment.reference,
         kind=tell(KIND_LABELS[FluidKind(compartment.kind)]),
         facts=tuple(facts),
-        warnings=early_wear_words(compartment, presentation),
+        warnings=early_wear_words(compartment, presentation, view.readings),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
         exchange=None if one.plan is None else exchange_table(one.plan, presentation),
@@ -241,8 +241,6 @@ def _holds(one: CompartmentView, presentation: Presentation) -> str:
 def _counted_from(one: CompartmentView, presentation: Presentation) -> str:
     """Say where the interval begins: at the last change, later for one that renewed a part, or at a guess."""
     last = one.history.steps[-1].after
-    if not last.is_history_known:
-        return translate("from_unknown")
     start, told = last.start, []
     if start.on is not None:
         told.append(presentation.day(start.on))
@@ -250,7 +248,8 @@ def _counted_from(one: CompartmentView, presentation: Presentation) -> str:
         told.append(presentation.distance(start.odometer_km))
     if start.engine_hours is not None and one.compartment.interval_hours:
         told.append(translate("hours", n=presentation.number(start.engine_hours)))
-    return ", ".join(told)
+    point = ", ".join(told)
+    return point if last.is_history_known else translate("from_guess", point=point)
 
 
 def _intervals(one: CompartmentView, presentation: Presentation) -> Iterator[str]:

@@ -59,7 +59,7 @@ WORDS: Final = {
     "holds": "{total}, of which {drainable} drain",
     "next_interval": "Interval",
     "next_from": "Counted from",
-    "from_unknown": "not known when it was changed last; half of the interval is taken as gone",
+    "from_guess": "{point}, from a guess: nobody told of its last change",
     "early_wear": "Unless samples show otherwise this fluid is taken to be worn out after {lasts}, before its interval "
     "of {interval} ends, and will be due by its state. If it lasts longer, change the compartment and fill in "
     "“{field}”.",
