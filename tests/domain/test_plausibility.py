@@ -9,6 +9,7 @@ from service.domain.plausibility import (
     DENSITY_KG_PER_M3,
     EASTERNMOST,
     ENGINE_HOURS,
+    EXPANSION_CELSIUS,
     FLUID_CELSIUS,
     ODOMETER_KM,
     WESTERNMOST,
@@ -17,7 +18,12 @@ from service.domain.plausibility import (
     past_instant,
     planned_day,
 )
-from service.engine.level.expansion import HIGHEST_DENSITY, LOWEST_DENSITY
+from service.engine.level.expansion import (
+    HIGHEST_CELSIUS,
+    HIGHEST_DENSITY,
+    LOWEST_CELSIUS,
+    LOWEST_DENSITY,
+)
 from service.errors import InvalidInputError
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -99,3 +105,4 @@ def test_days_that_a_plan_can_carry() -> None:
 def test_what_is_stored_fits_the_tables_of_expansion():
     """Two rooms that do not know each other name the same table's ends."""
     assert (DENSITY_KG_PER_M3.minimum, DENSITY_KG_PER_M3.maximum) == (LOWEST_DENSITY, HIGHEST_DENSITY)
+    assert (EXPANSION_CELSIUS.minimum, EXPANSION_CELSIUS.maximum) == (LOWEST_CELSIUS, HIGHEST_CELSIUS)

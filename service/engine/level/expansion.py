@@ -14,6 +14,10 @@ LOWEST_DENSITY: Final = 800.9
 HIGHEST_DENSITY: Final = 1163.5
 """kg/m³ at 15 °C. Range of the lubricating-oil tables, ASTM D1250-04; second-hand."""
 
+LOWEST_CELSIUS: Final = -50.0
+HIGHEST_CELSIUS: Final = 150.0
+"""Range of the same tables; second-hand."""
+
 REFERENCE_CELSIUS: Final = 15.0
 
 
@@ -46,7 +50,7 @@ def volume_correction_factor(oil_celsius: Floats, density_15c_kg_per_m3: Floats)
     ----------
     .. [1] ASTM D1250-04 (API MPMS 11.1), Table 54D; form and constants second-hand.
     """
-    celsius = require_within("oil_celsius", oil_celsius, -50.0, 150.0)
+    celsius = require_within("oil_celsius", oil_celsius, LOWEST_CELSIUS, HIGHEST_CELSIUS)
     density = require_within("density_15c_kg_per_m3", density_15c_kg_per_m3, LOWEST_DENSITY, HIGHEST_DENSITY)
     grown = EXPANSION_CONSTANT / density * (celsius - REFERENCE_CELSIUS)
     return np.asarray(np.exp(-grown * (1.0 + 0.8 * grown)))

@@ -7,7 +7,12 @@ from typing import Final
 import numpy as np
 
 from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
-from service.engine.level.expansion import litres_at, volume_correction_factor
+from service.engine.level.expansion import (
+    HIGHEST_CELSIUS,
+    LOWEST_CELSIUS,
+    litres_at,
+    volume_correction_factor,
+)
 from service.errors import InvalidInputError
 
 MILLILITRES_PER_LITRE: Final = 1000.0
@@ -106,9 +111,10 @@ def check_window(
     InvalidInputError
         If a value is out of range or a window ends before it begins.
     """
-    oil = require_within("oil_celsius", oil_celsius, -50.0, 150.0)
-    lowest = require_within("lowest_celsius", lowest_celsius, -50.0, 150.0)
-    highest = require_within("highest_celsius", highest_celsius, -50.0, 150.0)
+    bounds = LOWEST_CELSIUS, HIGHEST_CELSIUS
+    oil = require_within("oil_celsius", oil_celsius, *bounds)
+    lowest = require_within("lowest_celsius", lowest_celsius, *bounds)
+    highest = require_within("highest_celsius", highest_celsius, *bounds)
     if np.any(highest < lowest):
         raise InvalidInputError.at("/highest_celsius", "a level window must not end below its beginning")
     oil, nearest = np.broadcast_arrays(np.atleast_1d(oil), np.clip(oil, lowest, highest))
