@@ -1,24 +1,8 @@
 """What a partial exchange is worth: for the schedule, and when it is all that is ever done."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SteadyLifeUsed:
-    """Where life used swings when the same partial service repeats for ever; arrays of one shape.
-
-    Parameters
-    ----------
-    peak, trough : ndarray
-        Just before and just after each service. [-]
-    """
-
-    peak: FloatArray
-    trough: FloatArray
 
 
 def schedule_credit(exchanged_share: Floats, n_rounds: Floats = 1.0) -> FloatArray:
@@ -103,8 +87,8 @@ def rounds_needed(exchanged_share: Floats, highest_retained_share: Floats) -> In
     return np.asarray(np.ceil(np.log(target) / np.log(kept) - 1e-9), dtype=np.int64).clip(min=0)
 
 
-def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) -> SteadyLifeUsed:
-    """Life used before and after each service, once the same partial service has repeated often enough.
+def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) -> FloatArray:
+    """Life used just before each service, once the same partial service has repeated often enough.
 
     Parameters
     ----------
@@ -115,7 +99,8 @@ def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) ->
 
     Returns
     -------
-    SteadyLifeUsed
+    ndarray of float64
+        ρ/φ. [-]
 
     Raises
     ------
@@ -124,13 +109,11 @@ def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) ->
 
     Notes
     -----
-    u ← (1 − φ) u + ρ has the fixed point ρ/φ; the trough is ρ (1 − φ)/φ (derived). The peak approaches it
-    from below as ρ (1 − (1 − φ)^k)/φ.
+    u ← (1 − φ) u + ρ has this fixed point (derived) and approaches it from below as ρ (1 − (1 − φ)^k)/φ.
     """
     used = require_within("life_used_per_interval", life_used_per_interval, 0.0)
     share = require_within("exchanged_share", exchanged_share, 1e-9, 1.0)
-    peak = np.asarray(used / share)
-    return SteadyLifeUsed(peak=peak, trough=np.asarray(peak * (1.0 - share)))
+    return np.asarray(used / share)
 
 
 def keepable_interval_share(exchanged_share: Floats, highest_life_used: Floats = 1.0) -> FloatArray:

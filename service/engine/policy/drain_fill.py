@@ -159,7 +159,7 @@ def plan_rounds_policy(
         longest_km=longest,
         interval_km=interval,
         cost_minor_per_km=cost,
-        peak_life_used=steady_life_used(speed.mean(axis=0) * interval, 1.0 - kept).peak,
+        peak_life_used=steady_life_used(speed.mean(axis=0) * interval, 1.0 - kept),
         visit_litres=np.broadcast_to(rounds * costs.round_litres, visit.shape),
         effectively_new_share=np.broadcast_to(1.0 - kept, visit.shape),
         is_held_by_limit=longest < cheapest,
