@@ -62,11 +62,13 @@ def what_would_change(planned: PlannedExchange) -> list[str]:
     runner_up = int(chosen.runner_up[0])
     if runner_up != NONE:
         other = name_option(planned, runner_up)
-        for change, thing in (
-            (float(chosen.break_even_fluid_minor_per_litre[0]), "a litre of fluid"),
-            (float(chosen.break_even_visit_minor[0]), "a visit"),
+        numbers = planned.numbers
+        for changes, price, thing in (
+            (chosen.break_even_fluid_minor_per_litre, numbers["price_minor_per_litre"], "a litre of fluid"),
+            (chosen.break_even_visit_minor, numbers["visit_minor"], "a visit"),
         ):
-            if np.isfinite(change) and change != 0.0:
+            change = float(changes[0])
+            if np.isfinite(change) and change != 0.0 and change >= -price:
                 way = "dearer" if change > 0.0 else "cheaper"
                 amount = money_text(abs(change), currency)
                 found.append(f"Were {thing} {amount} {way}, {other} would cost the same.")
