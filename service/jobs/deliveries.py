@@ -54,7 +54,7 @@ class Deliveries:
             if len(self._threads) >= THREADS:
                 return False
             self._threads.add(thread)
-        thread.start()
+            thread.start()  # before anybody else sees it and waits for it
         return True
 
     def finish_due(self) -> None:
