@@ -8,7 +8,9 @@ from pathlib import Path
 from deploy.environment import Project, child_environment
 from deploy.progress import say, step
 
-N_WORKERS = min(4, os.cpu_count() or 1)
+N_WORKERS = min(4, (os.cpu_count() or 1) + 1)
+"""One more than there are cores: tests of faults wait for servers, locks and timeouts much of their time."""
+
 WHOLE_SUITE = ("-n", str(N_WORKERS), "--dist", "loadfile", "-m", "not bench")
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 """Workers are processes already; threads of the linear algebra below them only get in each other's way."""
