@@ -67,21 +67,21 @@ def pages_of_the_application() -> Iterator[str]:
 
 
 def furnish(operator: Operator) -> None:
-    """Things that the pages show beside a small fleet: a held reading, a part with packs, records of a van that is not
-    due, a machine with a held reading."""
+    """Things that the pages show beside a small fleet: a held reading, a part with packs, records of a fluid that is on
+    no shelf, a machine with a held reading."""
     held = {"vehicle": "VAN-01", "taken_at": FRIDAY.isoformat(), "odometer": 7_990, "source": "driver"}
     assert operator.post("/v1/readings", {"readings": [held]}).json()["held"] == 1
     part = {"part": "drain plug washer", "packs": [{"pieces": 10, "price_minor": 800}]}
     assert operator.post("/v1/parts", part).status_code == 201
     work = {
-        "compartment": "gearbox",
+        "compartment": "coolant",
         "method": "top_up",
         "rounds": [{"drained_litres": 0, "filled_litres": 0.25}],
     }
-    topped_up = {"vehicle": "VAN-02", "done_at": "2026-04-20T09:00:00Z", "compartments": [work]}
+    topped_up = {"vehicle": "TRUCK-1", "done_at": "2026-04-20T09:00:00Z", "compartments": [work]}
     assert operator.post("/v1/services", topped_up).status_code == 201
-    sample = {"vehicle": "VAN-02", "compartment": "gearbox", "taken_at": "2026-04-20T08:50:00Z"}
-    sample |= {"laboratory": {"iron_mg_per_kg": 41.5, "water_fraction": 0.0002}}
+    sample = {"vehicle": "TRUCK-1", "compartment": "coolant", "taken_at": "2026-04-20T08:50:00Z"}
+    sample |= {"laboratory": {"glycol_fraction": 0.5, "ph": 7.9}}
     assert operator.post("/v1/samples", sample).status_code == 201
     assert operator.post("/v1/machine-sources", {"name": "Box of vans"}).status_code == 201
     for day, odometer in (("04-30", 79950.0), ("05-01", 7998.0)):

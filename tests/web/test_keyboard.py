@@ -135,7 +135,7 @@ def test_a_job_is_refused_while_a_step_is_open_and_then_closed(keyboard, worksho
     keyboard.tick("cmp_1-counter_reset")
     keyboard.press(name="do", value="close")
     assert "The job is closed" in keyboard.text()
-    assert len(workshop.operator.get("/v1/services").json()["services"]) == 1
+    assert len(workshop.operator.get("/v1/services?vehicle=VAN-01").json()["services"]) == 1
 
 
 def test_an_order_is_confirmed_and_received_and_a_receipt_written_down(keyboard, workshop):
@@ -189,3 +189,11 @@ def test_no_page_holds_the_focus_or_hides_it(keyboard, workshop, database, clock
     for path in PAGES.values():
         keyboard.go(path.format(link=link))
         assert keyboard.round_trip() > 1, path
+
+
+def test_a_record_is_taken_back_with_a_reason(keyboard, workshop):
+    keyboard.go("/services/srv_1")
+    keyboard.fill(reason="It was another van.")
+    keyboard.press("Take this record back")
+    assert "The record is void" in keyboard.text()
+    assert workshop.operator.get("/v1/services/srv_1").json()["voided_at"] is not None
