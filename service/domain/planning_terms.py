@@ -44,7 +44,7 @@ def _share(meaning: str, default: Sourced, most: float = 1.0) -> PlanningTerm:
 PLANNING_TERMS: Final[Mapping[str, PlanningTerm]] = MappingProxyType(
     {
         "visit_minor": _money(
-            "A visit, whatever is done in it: setting up, the vehicle off the road, the way.",
+            "A visit, whatever is done in it: the vehicle off the road, the way; setting up is bay time.",
             PLANNING_DEFAULTS["visit_minor"],
         ),
         "labour_minor_an_hour": _money("A bay hour.", PLANNING_DEFAULTS["labour_minor_an_hour"]),

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from service.domain.service_prices import FLUID_MINOR_PER_LITRE, LABOUR_MINOR_PER_HOUR
+from service.domain.service_prices import FLUID_MINOR_PER_LITRE, LABOUR_MINOR_PER_HOUR, VISIT_MINOR
 from service.domain.sourced import Sourced, practice
 
 PLANNING_DEFAULTS: Final[Mapping[str, Sourced]] = MappingProxyType(
     {
-        "visit_minor": practice(8_000, 2_000, 40_000),
+        "visit_minor": VISIT_MINOR,
         "labour_minor_an_hour": LABOUR_MINOR_PER_HOUR,
         "fluid_minor_a_litre": FLUID_MINOR_PER_LITRE,
         "overdue_minor_a_week": practice(3_000, 1_000, 50_000),
@@ -21,7 +21,7 @@ PLANNING_DEFAULTS: Final[Mapping[str, Sourced]] = MappingProxyType(
 )
 """Terms of the visit plan by their names in `Organisation.planning`; money in the smallest unit of the currency.
 
-visit_minor             a visit, whatever is done in it: setting up, the vehicle off the road, the way there and back
+visit_minor             a visit, whatever is done in it: the vehicle off the road, the way; setting up is bay time
 labour_minor_an_hour    a bay hour; with the fluid it makes the price of a job, and so of fluid life given up
 fluid_minor_a_litre     a litre of a fluid none of whose packs has a price
 overdue_minor_a_week    what a week overdue is thought to risk, a visit

@@ -89,6 +89,19 @@ def test_services_that_fall_close_together_are_one_visit_and_those_far_apart_are
     assert together["labour_minutes"] == minutes + setup
 
 
+def test_a_visit_spared_is_worth_its_own_cost_and_the_bay_time_of_setting_up(yard):
+    """The same cost as in exchange plans and policies; a third of an hour of setting up, at the price of a bay hour."""
+    yard.vehicle("VAN-01", coolant="2026-05-06", brakes="2026-06-10")
+
+    def saved(**terms: int) -> int:
+        assert yard.operator.patch("/v1/planning-terms", {"terms": terms}).status_code == 200
+        return yard.plan()["visits"][0]["saved_minor"]
+
+    assert saved(visit_minor=5_000, labour_minor_an_hour=0, fluid_minor_a_litre=0) == 5_000
+    # With a price on work and fluid, changing the brakes' fluid five weeks early gives a little of it up.
+    assert 5_000 < saved(labour_minor_an_hour=6_000) <= 5_000 + 6_000 / 3
+
+
 def test_the_week_s_list_holds_what_is_done_in_the_same_visit_and_says_why(yard):
     yard.vehicle("VAN-01", coolant="2026-05-06", brakes="2026-06-10")
     coolant, brakes = yard.operator.get("/v1/due-lists/2026-W19").json()["lines"]

@@ -171,6 +171,14 @@ def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
     )
 
 
+def _visit_minor(planning: dict[str, float]) -> float:
+    """What one visit less would save: its own cost, and the bay time of setting up."""
+    setup_hours = VISIT_SETUP_MINUTES.value / MINUTES_AN_HOUR
+    return planned_with(planning, "visit_minor") + setup_hours * planned_with(
+        planning, "labour_minor_an_hour"
+    )
+
+
 def _bundle(
     jobs: VisitJobs, planning: dict[str, float], first_day: int, bays: BayHours, depot_of: dict[int, int]
 ) -> _Bundles:
@@ -180,7 +188,7 @@ def _bundle(
         np.maximum(jobs.latest_days, float(first_day)),
         jobs.early_minor_a_day,
         np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        np.full(vehicle_ids.size, planned_with(planning, "visit_minor")),
+        np.full(vehicle_ids.size, _visit_minor(planning)),
         planned_with(planning, "most_early_share") * jobs.interval_days,
     )
     minutes = VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, made.visit_of_job)
