@@ -8,6 +8,7 @@ from typing import Any
 import hypothesis
 import numpy as np
 import pytest
+import structlog
 from numpy.typing import ArrayLike, NDArray
 
 pytest_plugins = ["tests.service_fixtures"]
@@ -16,6 +17,15 @@ hypothesis.settings.register_profile(
     "house", max_examples=50, deadline=None, derandomize=True, database=None, print_blob=True
 )
 hypothesis.settings.load_profile("house")
+
+# Without this a failure that a test provokes is drawn with the variables of all its frames, for a second or two.
+structlog.configure(
+    processors=[
+        structlog.contextvars.merge_contextvars,
+        structlog.processors.add_log_level,
+        structlog.dev.ConsoleRenderer(colors=False, exception_formatter=structlog.dev.plain_traceback),
+    ]
+)
 
 
 class LeftTheMachineError(BaseException):
