@@ -13,7 +13,6 @@ from sqlalchemy import Table
 from sqlmodel import Session
 
 from seed_demo.blueprints import BLUEPRINTS
-from seed_demo.large import CHUNK_VEHICLES, N_COMPARTMENTS, LargeFleet, build_fleet_of, vehicle_name
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.priors import configured_priors
@@ -25,6 +24,13 @@ from service.store.tables.projections import CompartmentState
 from service.store.tables.readings import VehicleUsage
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.usage.engine_time import days_of
+from tests.benchmarks.large_fleet import (
+    CHUNK_VEHICLES,
+    N_COMPARTMENTS,
+    LargeFleet,
+    build_fleet_of,
+    vehicle_name,
+)
 
 N_READINGS: Final = 20
 MONTHS: Final = 60

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 from sqlalchemy import func, insert, select, text
 
-from seed_demo.large import build_fleet_of
 from service.store.repositories import projections
 from service.store.tables.projections import Projection
 from service.store.tables.readings import Reading
@@ -22,6 +21,7 @@ from service.usecases.due import store_projections as stored
 from service.usecases.due.store_projections import store_projections
 from service.usecases.usage import estimate_usage
 from service.usecases.usage.engine_time import days_of, instant_of
+from tests.benchmarks.large_fleet import build_fleet_of
 from tests.benchmarks.large_store import load_large_fleet
 from tests.service_fixtures import START
 

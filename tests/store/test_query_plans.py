@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 from sqlalchemy import event, text
 
-from seed_demo.large import vehicle_name
 from service.domain.roles import Scope
 from service.store.session import Database
 from service.usecases.access.caller import system_caller
 from service.usecases.access.manage_tokens import create_token
 from service.usecases.due.project_fleet import Chunk, chunks_of, project_chunk
+from tests.benchmarks.large_fleet import vehicle_name
 from tests.benchmarks.large_store import load_large_fleet
 from tests.service_fixtures import START, Operator
 

@@ -1,7 +1,7 @@
 """A fast generator of large invented fleets as arrays, for load tests and benchmarks.
 
-The process is that of the package's docstring, taken from reading to reading instead of from day to day, so that
-the cost is one draw a reading: over a gap of Δ days between two readings of vehicle i
+The process is that of the demo's fleet (`seed_demo`), taken from reading to reading instead of from day to day, so
+that the cost is one draw a reading: over a gap of Δ days between two readings of vehicle i
 
     km = rate · v² · Gamma((Δ − parked) / v²),   rate = b_i · r_i · S(mid-gap) · e^{x − s²/2}
 

@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from seed_demo.large import LATER_DAYS, SPAN_DAYS, LargeFleet, build_fleet_of
 from service.domain.plausibility import KM_PER_DAY, ODOMETER_KM
 from service.errors import InvalidInputError
+from tests.benchmarks.large_fleet import LATER_DAYS, SPAN_DAYS, LargeFleet, build_fleet_of
 
 NOW = datetime(2026, 5, 1, 7, 30, tzinfo=UTC)
 
