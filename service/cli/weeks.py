@@ -1,5 +1,6 @@
 """Due lists and the shelf."""
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -8,6 +9,7 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.weeks import publishing_instant
 from service.jobs.clock import node_name
+from service.store.repositories import due_lists
 from service.store.tables.operations import JobFailure
 from service.usecases.stock.forecast_stock import forecast_stock
 from service.usecases.week.publish_due_list import draft_list, publish_list
@@ -98,8 +100,9 @@ def _print(shown: ShownList, failed: JobFailure | None) -> None:
         typer.echo(
             f"It could not be published at {failed.at:%Y-%m-%d %H:%M} UTC: {failed.detail} ({failed.code})"
         )
-    for line, events in shown.lines:
-        day = line.planned_on.strftime("%a %d %b") if line.planned_on else "no day yet"
+    planned = [(due_lists.day_of(line, events), line, events) for line, events in shown.lines]
+    for on, line, events in sorted(planned, key=lambda one: one[0] or date.max):
+        day = on.strftime("%a %d %b") if on else "no day yet"
         mark = f"  [{events[-1].kind}]" if events else ""
         fluid = f" {line.fluid}" if line.fluid else ", no article set"
         work = f"{line.n_rounds} × {line.method.replace('_', ' ')}, {line.litres:g} L{fluid}"

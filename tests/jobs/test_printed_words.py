@@ -29,6 +29,19 @@ def test_lines_are_counted_in_english_and_one_without_an_article_says_so(run, op
     assert "draft, 2 lines\n" in run("week", "show", "2026-W19").output
 
 
+def test_lines_stand_by_the_day_on_which_they_are_to_be_done(run, operator):
+    for number in (1, 2):
+        add_due_van(operator, f"VAN-{number}", "2026-05-06")
+    operator.post("/v1/due-lists/2026-W19/publish", {})
+    first = operator.get("/v1/due-lists/2026-W19").json()["lines"][0]
+    moved = {"kind": "moved", "moved_to_on": "2026-05-08"}
+    assert operator.post(f"/v1/due-list-lines/{first['id']}/events", moved).status_code == 201
+    told = run("week", "show", "2026-W19").output
+    assert [line for line in told.splitlines() if " VAN-" in line][-1].startswith(
+        f"Fri 08 May  {first['vehicle']}"
+    )
+
+
 def test_times_without_an_offset_name_the_option_that_helps(run, operator, tmp_path):
     operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
     file = tmp_path / "readings.csv"

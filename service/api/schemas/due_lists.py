@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict
 
 from service.api.inputs import Body, Day, Line400
 from service.domain.external_ids import IdKind, format_id
+from service.store.repositories.due_lists import day_of, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.usecases.week.compile_due_list import ListedLine
 from service.usecases.week.show_due_list import ShownList
@@ -82,9 +83,6 @@ class DueLineRead(BaseModel):
     @classmethod
     def of(cls, line: DueListLine | ListedLine, events: Sequence[LineEvent]) -> Self:
         """Show a line with what happened to it."""
-        lasting = [event.kind for event in events if event.kind != "moved"]
-        state = lasting[-1] if lasting and lasting[-1] != "reopened" else "open"
-        moved = [event.moved_to_on for event in events if event.kind == "moved"]
         number = line.id if isinstance(line, DueListLine) else None
         return cls(
             id=None if number is None else format_id(IdKind.DUE_LIST_LINE, number),
@@ -98,14 +96,14 @@ class DueLineRead(BaseModel):
             limit=line.limit_reached,
             due=LineDue(p10=line.due_q10_on, p50=line.due_q50_on, p90=line.due_q90_on),
             overdue_probability=line.overdue_probability,
-            planned_on=moved[-1] if moved else line.planned_on,
+            planned_on=day_of(line, events),
             method=line.method,
             rounds=line.n_rounds,
             litres=line.litres,
             labour_minutes=line.labour_minutes,
             change=line.change,
             first_listed_week=line.first_listed_week,
-            state=state,
+            state=state_of(events),
             events=[
                 LineEventRead(**event.model_dump(include=set(LineEventRead.model_fields))) for event in events
             ],

@@ -1,7 +1,8 @@
 """Published due lists, and what happened to their lines afterwards."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from datetime import date
+from typing import Any, Literal, Protocol
 
 from sqlalchemy import func, insert, update
 from sqlalchemy import select as core_select
@@ -13,6 +14,16 @@ from service.store.in_lists import in_lists
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 
 CLOSED = ("done", "dropped")
+LineState = Literal["open", "done", "dropped"]
+
+
+class Planned(Protocol):
+    """A line of a list, published or a draft."""
+
+    @property
+    def planned_on(self) -> date | None:
+        """Day that the list gave."""
+        ...
 
 
 def open_lines(session: Session, organisation_id: int, compartment_ids: Sequence[int]) -> list[DueListLine]:
@@ -168,7 +179,20 @@ def events_of_lines(
     return found
 
 
-def is_closed(events: Sequence[LineEvent]) -> bool:
-    """Whether a line with these events is done or dropped; moving one does not close it."""
+def state_of(events: Sequence[LineEvent]) -> LineState:
+    """What a line with these events is, in their order; moving one changes its day only."""
     lasting = [event.kind for event in events if event.kind != "moved"]
-    return bool(lasting) and lasting[-1] in CLOSED
+    if not lasting or lasting[-1] == "reopened":
+        return "open"
+    return "done" if lasting[-1] == "done" else "dropped"
+
+
+def is_closed(events: Sequence[LineEvent]) -> bool:
+    """Whether a line with these events is done or dropped."""
+    return state_of(events) != "open"
+
+
+def day_of(line: Planned, events: Sequence[LineEvent]) -> date | None:
+    """Day on which a line is to be done: the one it was last moved to, else the one it was planned for."""
+    moves = [event.moved_to_on for event in events if event.kind == "moved"]
+    return moves[-1] if moves else line.planned_on

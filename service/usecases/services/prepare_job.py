@@ -95,10 +95,7 @@ def _next_visit(session: Session, listed: Sequence[DueListLine], today: date) ->
     if not listed:
         return None
     events = due_lists.events_of_lines(session, listed[0].organisation_id, [line.id for line in listed])
-    days = []
-    for line in listed:
-        moves = [event.moved_to_on for event in events.get(line.id or 0, []) if event.kind == "moved"]
-        days.append(moves[-1] if moves else line.planned_on)
+    days = (due_lists.day_of(line, events.get(line.id or 0, [])) for line in listed)
     known = [day for day in days if day is not None]
     return min((day for day in known if day >= today), default=max(known, default=None))
 

@@ -267,8 +267,7 @@ def planned_weeks(session: Session, organisation_id: int, weeks: tuple[IsoWeek, 
     found: dict[int, int] = {}
     for line in lines:
         own = events.get(line.id or 0, [])
-        moved = [event.moved_to_on for event in own if event.moved_to_on is not None]
-        day = moved[-1] if moved else line.planned_on
+        day = due_lists.day_of(line, own)
         if day is None or due_lists.is_closed(own):
             continue
         week = max(weeks[0].weeks_until(IsoWeek.of(day)), 0)

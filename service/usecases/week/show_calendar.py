@@ -117,8 +117,7 @@ def _visit(lines: Sequence[_Listed], latest: IsoWeek) -> tuple[DueLine, ...] | C
 
 def _has_left(listed: _Listed, latest: IsoWeek) -> bool:
     """Whether nobody will come for a line: dropped, or open and not on the latest list any more."""
-    lasting = [event.kind for event in listed.events if event.kind != "moved"]
-    state = lasting[-1] if lasting else "open"
+    state = due_lists.state_of(listed.events)
     return state == "dropped" or (state != "done" and listed.week != latest)
 
 

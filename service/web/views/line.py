@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
-from service.store.repositories.due_lists import is_closed
+from service.store.repositories.due_lists import day_of, is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
@@ -43,13 +43,12 @@ def line_page(
     may_tick: bool,
 ) -> LinePage:
     """Fill the page of a line."""
-    moves = [event.moved_to_on for event in events if event.kind == "moved"]
     return LinePage(
         line_id=format_id(IdKind.DUE_LIST_LINE, line.id),
         week=week,
         row=line_row(line, events, presentation, zone),
         events=tuple(_told(event, presentation, zone) for event in events),
-        planned_on=moves[-1] if moves else line.planned_on,
+        planned_on=day_of(line, events),
         cautions=tuple(tell(caution) for caution in line.detail.get("cautions", ())),
         is_closed=is_closed(events),
         may_plan=may_plan,

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
-from service.store.repositories.due_lists import is_closed
+from service.store.repositories.due_lists import day_of, is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
 from service.usecases.week.show_due_list import ShownList
@@ -143,8 +143,7 @@ def week_page(
 
 
 def _entry(line: Line, events: Sequence[LineEvent]) -> _Entry:
-    moves = [event.moved_to_on for event in events if event.kind == "moved"]
-    return _Entry(line, events, moves[-1] if moves else line.planned_on, is_closed(events))
+    return _Entry(line, events, day_of(line, events), is_closed(events))
 
 
 def _fits(line: Line, wanted: Wanted) -> bool:
