@@ -11,7 +11,9 @@ from deploy.progress import say, step
 N_WORKERS = min(4, (os.cpu_count() or 1) + 1)
 """One more than there are cores: tests of faults wait for servers, locks and timeouts much of their time."""
 
-WHOLE_SUITE = ("-n", str(N_WORKERS), "--dist", "loadfile", "-m", "not bench")
+WHOLE_SUITE = ("-n", str(N_WORKERS), "--dist", "loadfile", "--no-loadscope-reorder", "-m", "not bench")
+"""In their own order: else files with few tests come last, which are the long tests of faults, and all of them wait."""
+
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 """Workers are processes already; threads of the linear algebra below them only get in each other's way."""
 
