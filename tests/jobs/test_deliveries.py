@@ -185,9 +185,9 @@ def test_few_threads_work_and_who_waits_for_an_answer_lets_another_one_in():
         receivers.end()
 
     threads = [threading.Thread(target=work, args=(place == 0,)) for place in range(AT_WORK + 2)]
+    began = time.monotonic()
     for thread in threads:
         thread.start()
-    began = time.monotonic()
     for _ in range(AT_WORK + 1):
         assert has_begun.acquire(timeout=5.0), "the one who sends makes room"
     assert time.monotonic() - began >= MOMENT_SECONDS
