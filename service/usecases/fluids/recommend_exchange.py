@@ -42,7 +42,7 @@ class Recommendation:
 def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     """Recommend the next exchange of compartments, given as columns.
 
-    An accepted return visit says its own rounds; a contaminated fluid is renewed as far as ends the alarm in any case.
+    An accepted return visit says its own rounds; a contaminated fluid gets at least those that end its alarm.
     """
     total = np.array(columns["total_litres"], dtype=np.float64)
     drainable = np.array(columns["drainable_litres"], dtype=np.float64)
@@ -52,10 +52,10 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     kind = np.array([kinds[one] for one in columns["kind"]], dtype=np.int64)
     is_drained = np.array([one is ExchangeMethod.DRAIN_AND_FILL for one in methods], dtype=bool)[kind]
     wanted = np.where(share >= FULL_DRAIN_FRACTION, 1, rounds_needed(share, 1.0 - TARGET_FRESH_FRACTION))
-    is_contaminated = np.array(columns["is_contaminated"], dtype=bool)
-    wanted = np.where(is_contaminated, rounds_needed(share, 1.0 - FULL_EQUIVALENT_SHARE), wanted)
+    ends_alarm = np.minimum(rounds_needed(share, 1.0 - FULL_EQUIVALENT_SHARE), MAX_ROUNDS)
+    least = np.where(np.array(columns["is_contaminated"], dtype=bool), ends_alarm, 0)
     planned = np.array([rounds or 0 for rounds in columns["return_rounds"]], dtype=np.int64)
-    wanted = np.where((planned > 0) & ~is_contaminated, planned, np.minimum(wanted, MAX_ROUNDS))
+    wanted = np.maximum(np.where(planned > 0, planned, np.minimum(wanted, MAX_ROUNDS)), least)
     n_rounds = np.where(is_drained, wanted, 1).astype(np.int64)
     by_rounds = schedule_credit(share, n_rounds.astype(np.float64))
     flushed = 1.0 - float(retained_tanks_in_series(FLUSH_TURNOVERS))
