@@ -1,27 +1,24 @@
 """Minor units of currencies.
 
-Reference: ISO 4217:2015, list one of its maintenance agency (SIX Interbank Clearing), column "minor unit", in the
-edition of 2026-01-01. Every code of the list whose minor unit is not two stands here, and a choice of those where it is
-two although daily life or locale data (Unicode CLDR) leave the decimals out.
+Reference: ISO 4217:2015, list one of its maintenance agency (SIX Interbank Clearing), column "minor unit", read from
+the list itself, which the package iso4217 holds in the edition that its version names.
 """
 
 import pytest
+from iso4217 import raw_table
 
 from service.domain.money import minor_from_major, minor_per_major, money_decimals, money_text
 from service.errors import InvalidInputError
 
-NONE = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF"
-TWO = (
-    "AED AFN ALL AMD AUD BRL CAD CHF CNY COP CZK DKK EUR GBP HUF IDR ILS INR IRR KPW LAK LBP MAD MGA MMK MRU MXN "
-    "NOK NZD PKR PLN RSD SEK SLE SOS SYP THB TRY TWD TZS UAH USD UYU VED YER ZAR"
-)
-THREE = "BHD IQD JOD KWD LYD OMR TND"
-FOUR = "CLF UYW"
-LIST_ONE = [(code, n) for codes, n in ((NONE, 0), (TWO, 2), (THREE, 3), (FOUR, 4)) for code in codes.split()]
+LIST_ONE = sorted((code, row["CcyMnrUnts"]) for code, row in raw_table.items() if code is not None)
+HAVE_NONE = {"XAG", "XAU", "XBA", "XBB", "XBC", "XBD", "XDR", "XPD", "XPT", "XSU", "XTS", "XUA", "XXX"}
+"""Metals, units of account and codes for tests, of which the list says that a minor unit does not apply."""
 
 
-@pytest.mark.parametrize(("currency", "decimals"), LIST_ONE)
-def test_minor_units_are_those_of_list_one(currency: str, decimals: int) -> None:
+@pytest.mark.parametrize(("currency", "told"), LIST_ONE)
+def test_minor_units_are_those_of_list_one(currency: str, told: str) -> None:
+    decimals = 2 if currency in HAVE_NONE else int(told)
+    assert told.isdigit() is not (currency in HAVE_NONE)
     assert money_decimals(currency) == decimals
     assert minor_per_major(currency) == 10**decimals
     assert minor_from_major("/price", 12.0, currency) == 12 * 10**decimals
