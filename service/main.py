@@ -1,9 +1,10 @@
 """The composition root: settings in, application out. Nothing is wired at import time."""
 
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,7 @@ from service.usecases.deliveries.compose_mail import Sender
 from service.usecases.deliveries.deliver import Carriers
 
 if TYPE_CHECKING:
+    from apscheduler.schedulers.background import BackgroundScheduler
     from fastapi import FastAPI
 
 
@@ -115,59 +117,76 @@ def build_app(settings: Settings, database: Database | None = None, clock: Clock
 
     Only the server needs the API and the pages: every other command starts in a third of the time without them.
     """
-    import anyio.to_thread
-
     from service.api.application import build_api
     from service.api.limiter import Limiter
     from service.api.tracing import install_tracing
-    from service.api.turns import threads_for
     from service.web.application import install_pages
 
     database = database or build_database(settings)
     clock = clock or build_clock(settings)
     scheduler = build_scheduler(settings, database, clock) if settings.scheduler else None
-    token_uses = TokenUses()
-    closing: list[Callable[[], None]] = []
-
-    def flush_uses() -> None:
-        token_uses.flush(database)
-
-    def warm_up() -> None:
-        if settings.environment != "test":
-            app.state.drafts.warm_up(database, clock.now())
-
-    @asynccontextmanager
-    async def lifespan(_app: "FastAPI") -> AsyncIterator[None]:
-        anyio.to_thread.current_default_thread_limiter().total_tokens = threads_for(database)
-        tasks = (
-            (flush_uses, give_back_memory)
-            if scheduler is None
-            else (scheduler.tick, flush_uses, give_back_memory)
-        )
-        timer = start_clock(settings.tick_seconds, *tasks, once=warm_up)
-        yield
-        if scheduler is not None:
-            scheduler.stop()
-        timer.shutdown(wait=True)
-        with suppress(UnavailableError):
-            flush_uses()
-        for close in closing:
-            close()
-        database.close()
-
     app = build_api(
         database=database,
         clock=clock,
-        lifespan=lifespan,
+        lifespan=_lifespan(settings, scheduler),
         max_body_bytes=settings.max_body_bytes,
         max_upload_bytes=settings.max_upload_bytes,
         receive_timeout_seconds=settings.receive_timeout_seconds,
         public_url=settings.public_url,
         limiter=Limiter(settings.quota_calls_per_second, settings.quota_rows_per_hour),
     )
-    app.state.token_uses = token_uses
+    app.state.token_uses = TokenUses()
     app.state.target_rules = build_target_rules(settings)
     install_pages(app, settings.secret_key.get_secret_value())
-    if settings.telemetry:
-        closing.append(install_tracing(app).shutdown)
+    app.state.tracing = install_tracing(app) if settings.telemetry else None
     return app
+
+
+def _lifespan(
+    settings: Settings, scheduler: Scheduler | None
+) -> Callable[["FastAPI"], AbstractAsyncContextManager[None]]:
+    """What happens around the serving of requests."""
+
+    @asynccontextmanager
+    async def lifespan(app: "FastAPI") -> AsyncIterator[None]:
+        timer = _start(app, settings, scheduler)
+        yield
+        _stop(app, scheduler, timer)
+
+    return lifespan
+
+
+def _start(app: "FastAPI", settings: Settings, scheduler: Scheduler | None) -> "BackgroundScheduler":
+    """Start what runs beside the requests: the scheduler, if it is here, and what every server does now and then."""
+    import anyio.to_thread
+
+    from service.api.turns import threads_for
+
+    anyio.to_thread.current_default_thread_limiter().total_tokens = threads_for(app.state.database)
+    return start_clock(
+        settings.tick_seconds,
+        *(() if scheduler is None else (scheduler.tick,)),
+        partial(_flush_uses, app),
+        give_back_memory,
+        once=None if settings.environment == "test" else partial(_warm_up, app),
+    )
+
+
+def _stop(app: "FastAPI", scheduler: Scheduler | None, timer: "BackgroundScheduler") -> None:
+    """Stop it, wait for what is under way, and keep what is only in memory."""
+    if scheduler is not None:
+        scheduler.stop()
+    timer.shutdown(wait=True)
+    with suppress(UnavailableError):
+        _flush_uses(app)
+    if app.state.tracing is not None:
+        app.state.tracing.shutdown()
+    app.state.database.close()
+
+
+def _flush_uses(app: "FastAPI") -> None:
+    app.state.token_uses.flush(app.state.database)
+
+
+def _warm_up(app: "FastAPI") -> None:
+    app.state.drafts.warm_up(app.state.database, app.state.clock.now())
