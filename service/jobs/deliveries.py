@@ -1,7 +1,6 @@
-"""Send what waits, on threads that call each other while something is due; `receivers.py` says whose turn it is."""
+"""Send the messages that wait, to each receiver one at a time."""
 
-import threading
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from datetime import timedelta
 from typing import Final
 
@@ -10,8 +9,10 @@ import structlog
 
 from service.clock import Clock
 from service.errors import ServiceError
-from service.jobs.receivers import Receivers
+from service.jobs.counterparts import Counterpart, Counterparts, Shares
+from service.jobs.fair_threads import FairThreads
 from service.store.repositories import outbox
+from service.store.repositories.occupied import Occupied
 from service.store.session import Database
 from service.store.tables.operations import OutboxMessage
 from service.usecases.deliveries import deliver
@@ -19,8 +20,15 @@ from service.usecases.deliveries.deliver import Carriers
 
 log = structlog.get_logger("deliveries")
 
-THREADS: Final = 64
-"""Nearly all of them wait for a receiver that hangs; few work at a time."""
+RECEIVERS: Final = Shares(
+    threads=64,
+    at_work=8,
+    moment_seconds=0.5,  # common practice, no source
+    organisation=8,
+    slow=16,
+    slow_organisation=4,
+    channels={"mail": 2},  # all mails go to one server: when it hangs, it holds up these and no webhook
+)
 
 LEASE: Final = timedelta(minutes=2)
 """Longer than any one try can take; a killed node's messages are taken over after it."""
@@ -29,105 +37,60 @@ REHEARSED_LEASE: Final = timedelta(seconds=30)
 """Of real time, where the clock runs faster: twice what a receiver is waited for, and no rehearsal waits longer."""
 
 
-@dataclass(slots=True)
-class Deliveries:
+class Deliveries(FairThreads[OutboxMessage]):
     """The threads that send."""
 
-    database: Database
-    clock: Clock
-    carriers: Carriers
-    rng: np.random.Generator
-    lease: timedelta = LEASE
-    receivers: Receivers = field(default_factory=Receivers)
-    _threads: set[threading.Thread] = field(default_factory=set)
-    _lock: threading.Lock = field(default_factory=threading.Lock)
-    _claiming: threading.Lock = field(default_factory=threading.Lock)
-    _is_stopping: threading.Event = field(default_factory=threading.Event)
+    name = "delivery"
 
-    def start_due(self) -> bool:
-        """Put a further thread to work if something is due; returns whether, without waiting for it."""
-        if self._is_stopping.is_set() or self.receivers.n_waiting or not self._is_any_due():
-            return False
-        # Daemons: stopping the program waits for no receiver, and an unfinished try is made again later.
-        thread = threading.Thread(target=self._work, name="delivery", daemon=True)
-        with self._lock:
-            if len(self._threads) >= THREADS:
-                return False
-            self._threads.add(thread)
-            thread.start()  # before anybody else sees it and waits for it
-        return True
+    def __init__(
+        self,
+        database: Database,
+        clock: Clock,
+        carriers: Carriers,
+        rng: np.random.Generator,
+        lease: timedelta = LEASE,
+    ) -> None:
+        super().__init__(Counterparts(RECEIVERS))
+        self.database = database
+        self.clock = clock
+        self.carriers = carriers
+        self.rng = rng
+        self.lease = lease
 
-    def finish_due(self) -> None:
-        """Send everything that is due, and wait until it is done."""
-        while self.start_due() or self._threads:
-            for thread in list(self._threads):
-                thread.join()
-
-    def stop(self) -> None:
-        """Begin nothing more."""
-        self._is_stopping.set()
-
-    def _work(self) -> None:
-        try:
-            while self._take_one():
-                pass
-        except Exception:
-            log.exception("delivery_thread_failed")
-        finally:
-            with self._lock:
-                self._threads.discard(threading.current_thread())
-
-    def _take_one(self) -> bool:
-        self.receivers.begin()
-        try:
-            message = self._claim()
-            if message is not None:
-                try:
-                    self.start_due()
-                    self._try(message)
-                finally:
-                    self.receivers.note_settled(message)
-        finally:
-            self.receivers.end()
-        return message is not None
-
-    def _is_any_due(self) -> bool:
+    def is_any_due(self) -> bool:
+        """Whether there is anything to send."""
         with self.database.snapshot() as session:
             return outbox.is_any_due(session, self.clock.now())
 
-    def _claim(self) -> OutboxMessage | None:
-        """Take a message for a receiver that no thread of ours is busy with; marked busy until it is settled."""
-        with self._claiming:
-            if self._is_stopping.is_set() or not self._is_any_due():
-                return None
-            with self.database.transaction() as session:
-                found = (
-                    outbox.claim_due(session, self.clock.now(), self.lease, occupied)
-                    for occupied in self.receivers.turns()
-                )
-                message = next((one for one in found if one is not None), None)
-            if message is not None:
-                self.receivers.note_taken(message)
-        return message
+    def claim(self, turns: Iterator[Occupied]) -> OutboxMessage | None:
+        """Take the message that has waited longest."""
+        with self.database.transaction() as session:
+            found = (outbox.claim_due(session, self.clock.now(), self.lease, turn) for turn in turns)
+            return next((one for one in found if one is not None), None)
 
-    def _try(self, message: OutboxMessage) -> None:
+    def counterpart_of(self, task: OutboxMessage) -> Counterpart:
+        """Its receiver."""
+        return Counterpart(
+            id=task.subscription_id, organisation_id=task.organisation_id, channel=task.channel
+        )
+
+    def do(self, task: OutboxMessage) -> None:
+        """Send it."""
         try:
             with self.database.snapshot() as session:
-                outgoing = deliver.prepare(session, message, self.clock.now(), self.carriers.sender)
+                outgoing = deliver.prepare(session, task, self.clock.now(), self.carriers.sender)
             if outgoing is not None:
-                with self.receivers.sending(message):
+                with self.counterparts.waiting_for(self.counterpart_of(task)):
                     self.carriers.carry(outgoing)
         except Exception as error:
-            self._note_failure(message, error)
+            self._note_failure(task, error)
             return
         with self.database.transaction() as session:
             if outgoing is None:
-                deliver.settle_ended(session, message)
+                deliver.settle_ended(session, task)
             else:
-                deliver.settle_sent(session, message, self.clock.now())
-        log.info(
-            "delivered", message_key=message.message_key, channel=message.channel, n_tries=message.n_tries
-        )
+                deliver.settle_sent(session, task, self.clock.now())
+        log.info("delivered", message_key=task.message_key, channel=task.channel, n_tries=task.n_tries)
 
     def _note_failure(self, message: OutboxMessage, error: Exception) -> None:
         facts = {"message_key": message.message_key, "n_tries": message.n_tries}

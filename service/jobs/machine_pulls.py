@@ -1,8 +1,8 @@
-"""Fetch fleet documents whose turn it is, on a thread of their own: a portal that hangs delays no list."""
+"""Fetch fleet documents whose turn it is, from each source on one thread at a time."""
 
 import threading
-from dataclasses import dataclass, field
-from typing import Protocol
+from collections.abc import Iterator
+from typing import Final, Protocol
 
 import numpy as np
 import structlog
@@ -10,12 +10,24 @@ import structlog
 from service.clients.fleet_pages import Page, next_address
 from service.clock import Clock
 from service.errors import ServiceError, UpstreamError
-from service.store.repositories import machine_sources
+from service.jobs.counterparts import Counterpart, Counterparts, Shares
+from service.jobs.fair_threads import FairThreads
+from service.store.repositories import due_pulls
+from service.store.repositories.occupied import Occupied
 from service.store.session import Database
 from service.store.tables.machine_sources import MachineSource
 from service.usecases.machines import pull_source
 
 log = structlog.get_logger("pulls")
+
+PORTALS: Final = Shares(
+    threads=16,
+    at_work=4,
+    moment_seconds=3.0,  # a page is large, and some portals write it while one waits; common practice, no source
+    organisation=3,
+    slow=8,
+    slow_organisation=2,
+)
 
 
 class Fetcher(Protocol):
@@ -26,53 +38,47 @@ class Fetcher(Protocol):
         ...
 
 
-@dataclass(slots=True)
-class MachinePulls:
-    """The thread that fetches."""
+class MachinePulls(FairThreads[MachineSource]):
+    """The threads that fetch."""
 
-    database: Database
-    clock: Clock
-    fetcher: Fetcher
-    rng: np.random.Generator
-    _thread: threading.Thread | None = None
-    _is_stopping: threading.Event = field(default_factory=threading.Event)
+    name = "pull"
 
-    def start_due(self) -> None:
-        """See to it that somebody is fetching what is due, without waiting for it."""
-        if self._thread is not None and self._thread.is_alive():
-            return
+    def __init__(self, database: Database, clock: Clock, fetcher: Fetcher, rng: np.random.Generator) -> None:
+        super().__init__(Counterparts(PORTALS))
+        self.database = database
+        self.clock = clock
+        self.fetcher = fetcher
+        self.rng = rng
+        self._taking = threading.Lock()
+        """A large page takes memory and processor time; many can be waited for, one is read."""
+
+    def is_any_due(self) -> bool:
+        """Whether there is anything to fetch."""
         with self.database.snapshot() as session:
-            if not machine_sources.is_any_pull_due(session, self.clock.now()):
-                return
-        # A daemon: stopping the program waits for no portal, and an unfinished pull is made again later.
-        self._thread = threading.Thread(target=self.pull_due, name="pulls", daemon=True)
-        self._thread.start()
+            return due_pulls.is_any_due(session, self.clock.now())
 
-    def stop(self) -> None:
-        """Begin nothing more."""
-        self._is_stopping.set()
+    def claim(self, turns: Iterator[Occupied]) -> MachineSource | None:
+        """Take the source that has waited longest."""
+        with self.database.transaction() as session:
+            found = (
+                due_pulls.claim_due(session, self.clock.now(), pull_source.LEASE, turn) for turn in turns
+            )
+            return next((one for one in found if one is not None), None)
 
-    def pull_due(self) -> int:
-        """Fetch from every source whose turn it is; returns how many."""
-        n_pulled = 0
-        while not self._is_stopping.is_set():
-            with self.database.transaction() as session:
-                source = machine_sources.claim_due_source(session, self.clock.now(), pull_source.LEASE)
-            if source is None:
-                break
-            self._try(source)
-            n_pulled += 1
-        return n_pulled
+    def counterpart_of(self, task: MachineSource) -> Counterpart:
+        """Its portal."""
+        return Counterpart(id=task.id or 0, organisation_id=task.organisation_id)
 
-    def _try(self, source: MachineSource) -> None:
+    def do(self, task: MachineSource) -> None:
+        """Fetch from it."""
         try:
-            n_pages = self._pull(source)
+            n_pages = self._pull(task)
         except Exception as error:
-            self._note_failure(source, error)
+            self._note_failure(task, error)
             return
         with self.database.transaction() as session:
-            pull_source.settle_pulled(session, source, self.clock.now())
-        log.info("pulled", source_id=source.id, n_pages=n_pages)
+            pull_source.settle_pulled(session, task, self.clock.now())
+        log.info("pulled", source_id=task.id, n_pages=n_pages)
 
     def _pull(self, source: MachineSource) -> int:
         """Take page after page; a link back to a page that was here ends it, as some portals have it."""
@@ -83,8 +89,9 @@ class MachinePulls:
                 message = f"The source has more than {pull_source.MOST_PAGES} pages."
                 raise UpstreamError(message)
             seen.add(url)
-            page = self.fetcher.fetch(url, source.pull_authorization)
-            with self.database.transaction() as session:
+            with self.counterparts.waiting_for(self.counterpart_of(source)):
+                page = self.fetcher.fetch(url, source.pull_authorization)
+            with self._taking, self.database.transaction() as session:
                 link = pull_source.take_page(
                     session, source, self.clock.now(), page.content, is_xml=page.is_xml
                 )

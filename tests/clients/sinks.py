@@ -19,7 +19,7 @@ class Received:
 
 @dataclass
 class Sink:
-    """A receiver of webhooks; `answer` decides what each call gets."""
+    """A receiver of webhooks, or a portal; `answer` decides what each call gets."""
 
     port: int = 0
     calls: list[Received] = field(default_factory=list)
@@ -86,7 +86,7 @@ def listening(sink: Sink, tls: ssl.SSLContext | None = None) -> Iterator[Sink]:
 
         def do_GET(self) -> None:
             sink.calls.append(Received(self.path, dict(self.headers.items()), b""))
-            reply(self, 200)
+            sink.answer(sink, self)
 
         def setup(self) -> None:
             sink.n_connections += 1

@@ -12,8 +12,8 @@ from service.clients.targets import TargetRules
 from service.clients.webhooks import WebhookSender
 from service.clock import SystemClock
 from service.domain.events import Event
-from service.jobs.deliveries import Deliveries
-from service.jobs.receivers import Receivers
+from service.jobs.counterparts import Counterparts
+from service.jobs.deliveries import RECEIVERS, Deliveries
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import outbox
 from service.usecases.access.caller import Caller
@@ -35,7 +35,7 @@ class Node:
     mailer: object = field(default_factory=NoMailer)
     stamp: object = field(default_factory=SystemClock)
     timeout_seconds: float = 5.0
-    receivers: Receivers = field(default_factory=Receivers)
+    receivers: Counterparts = field(default_factory=lambda: Counterparts(RECEIVERS))
 
     def __post_init__(self):
         carriers = Carriers(
@@ -44,7 +44,7 @@ class Node:
             sender=Sender(mail_from="sumpwise@example.org", public_url="https://fleet.example.org"),
         )
         self.deliveries = Deliveries(self.database, self.clock, carriers, np.random.default_rng(7))
-        self.deliveries.receivers = self.receivers
+        self.deliveries.counterparts = self.receivers
 
     def publish(self):
         return run_weekly(self.database, self.clock.now(), "node")

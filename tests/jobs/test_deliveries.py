@@ -9,7 +9,8 @@ import pytest
 from standardwebhooks import Webhook, WebhookVerificationError
 
 from service.domain.retries import GIVE_UP_AFTER, JITTER_FRACTION
-from service.jobs.receivers import AT_WORK, MOMENT_SECONDS, ORGANISATION_THREADS, Receivers
+from service.jobs.counterparts import Counterpart, Counterparts
+from service.jobs.deliveries import RECEIVERS
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.operations import OutboxMessage
 from service.usecases.deliveries import deliver, subscribe
@@ -145,7 +146,7 @@ def test_receivers_that_hang_hold_up_no_other_organisation(found, database, cloc
         node.publish()
         node.deliveries.start_due()
         assert called_within(sink, 5.0), "while the others are waited for fifteen seconds"
-        assert [row.state for row in many.messages()].count("sending") == ORGANISATION_THREADS
+        assert [row.state for row in many.messages()].count("sending") == RECEIVERS.organisation
         assert [row.state for slow in single for row in slow.messages()] == ["sending"] * 9
         hanging.is_released.set()
         node.send()
@@ -154,13 +155,13 @@ def test_receivers_that_hang_hold_up_no_other_organisation(found, database, cloc
 
 def test_who_hung_last_time_comes_last_and_leaves_room_to_his_own_organisation_too(found, database, clock):
     slow = found()
-    node = Node(database, clock, timeout_seconds=1.5 * MOMENT_SECONDS)
+    node = Node(database, clock, timeout_seconds=1.5 * RECEIVERS.moment_seconds)
     with listening(Sink(answer=hang)) as hanging, listening(Sink()) as sink:
-        for place in range(ORGANISATION_THREADS):
+        for place in range(RECEIVERS.organisation):
             slow.subscribe(f"{hanging.url}/{place}")
         node.publish()
         node.send()
-        node = Node(database, clock, timeout_seconds=15.0, receivers=node.deliveries.receivers)
+        node = Node(database, clock, timeout_seconds=15.0, receivers=node.deliveries.counterparts)
         clock.advance(timedelta(hours=1))
         node.deliveries.start_due()
         slow.subscribe(sink.url)
@@ -173,25 +174,25 @@ def test_who_hung_last_time_comes_last_and_leaves_room_to_his_own_organisation_t
 
 
 def test_few_threads_work_and_who_waits_for_an_answer_lets_another_one_in():
-    receivers, has_begun, may_end = Receivers(), threading.Semaphore(0), threading.Event()
+    receivers, has_begun, may_end = Counterparts(RECEIVERS), threading.Semaphore(0), threading.Event()
 
     def work(is_sending):
         receivers.begin()
         has_begun.release()
         if is_sending:
-            with receivers.sending(OutboxMessage(subscription_id=1)):
+            with receivers.waiting_for(Counterpart(id=1, organisation_id=1)):
                 may_end.wait()
         may_end.wait()
         receivers.end()
 
-    threads = [threading.Thread(target=work, args=(place == 0,)) for place in range(AT_WORK + 2)]
+    threads = [threading.Thread(target=work, args=(place == 0,)) for place in range(RECEIVERS.at_work + 2)]
     began = time.monotonic()
     for thread in threads:
         thread.start()
-    for _ in range(AT_WORK + 1):
+    for _ in range(RECEIVERS.at_work + 1):
         assert has_begun.acquire(timeout=5.0), "the one who sends makes room"
-    assert time.monotonic() - began >= MOMENT_SECONDS
-    assert not has_begun.acquire(timeout=2 * MOMENT_SECONDS), "for one only"
+    assert time.monotonic() - began >= RECEIVERS.moment_seconds
+    assert not has_begun.acquire(timeout=2 * RECEIVERS.moment_seconds), "for one only"
     may_end.set()
     for thread in threads:
         thread.join()

@@ -87,7 +87,7 @@ def test_every_page_is_taken_and_the_next_pull_comes_after_the_usual_time(
     answers["/fleet/1?key=hidden"] = (200, {}, page(1, "/fleet/2").encode())
     answers["/fleet/2"] = (200, {}, page(2, "/fleet/3").encode())
     answers["/fleet/3"] = (200, {}, page(3, "/fleet/3").encode())
-    assert pulls.pull_due() == 1
+    pulls.finish_due()
     assert [path for path, _ in asked] == ["/fleet/1?key=hidden", "/fleet/2", "/fleet/3"], (
         "a link to itself ends it"
     )
@@ -97,9 +97,11 @@ def test_every_page_is_taken_and_the_next_pull_comes_after_the_usual_time(
     assert (shown["failures"], shown["last_error"]) == (0, None)
     assert datetime.fromisoformat(shown["next_pull_at"]) == START + timedelta(minutes=30)
     assert "hidden" not in shown["pull_url"]
-    assert pulls.pull_due() == 0
+    pulls.finish_due()
+    assert len(asked) == 3
     clock.advance(timedelta(minutes=31))
-    assert pulls.pull_due() == 1
+    pulls.finish_due()
+    assert len(asked) == 6
 
 
 @pytest.mark.parametrize(
@@ -120,7 +122,7 @@ def test_a_pull_that_fails_is_told_and_tried_again_later_each_time(
     portal[1]["/fleet/1?key=hidden"] = answer
     waits = []
     for n_failures in (1, 2, 3):
-        assert pulls.pull_due() == 1
+        pulls.finish_due()
         shown = pulled()
         assert shown["failures"] == n_failures
         assert told in shown["last_error"]
@@ -132,18 +134,18 @@ def test_a_pull_that_fails_is_told_and_tried_again_later_each_time(
 def test_a_busy_portal_says_when_to_come_back(portal, pulls, pulled, clock):
     pulled()
     portal[1]["/fleet/1?key=hidden"] = (429, {"Retry-After": "7200"}, b"")
-    assert pulls.pull_due() == 1
+    pulls.finish_due()
     assert datetime.fromisoformat(pulled()["next_pull_at"]) == START + timedelta(hours=2)
 
 
 def test_pages_that_were_taken_before_a_failure_stay(operator, portal, pulls, pulled, clock):
     source = pulled()
     portal[1]["/fleet/1?key=hidden"] = (200, {}, page(1, "/fleet/2").encode())
-    pulls.pull_due()
+    pulls.finish_due()
     assert (n_machines(operator, source), pulled()["failures"]) == (1, 1)
     portal[1]["/fleet/2"] = (200, {}, page(2, None).encode())
     clock.advance(timedelta(hours=1))
-    pulls.pull_due()
+    pulls.finish_due()
     assert (n_machines(operator, source), pulled()["failures"]) == (2, 0)
 
 
@@ -151,34 +153,38 @@ def test_where_an_address_leads_is_checked_again_at_each_pull(database, clock, p
     """OWASP API7: a name that led elsewhere when it was registered reaches nothing private later."""
     pulled()
     strict = MachinePulls(database, clock, PageFetcher(TargetRules()), np.random.default_rng(1))
-    assert strict.pull_due() == 1
+    strict.finish_due()
     assert portal[2] == []
     assert "private address" in pulled()["last_error"]
 
 
 def test_a_source_that_another_node_is_pulling_is_left_alone(database, portal, pulls, pulled, clock):
-    from service.store.repositories import machine_sources
+    from service.store.repositories import due_pulls
     from service.usecases.machines.pull_source import LEASE
 
     pulled()
     with database.transaction() as session:
-        assert machine_sources.claim_due_source(session, clock.now(), LEASE) is not None
-    assert pulls.pull_due() == 0
+        assert due_pulls.claim_due(session, clock.now(), LEASE) is not None
+    pulls.finish_due()
+    assert portal[2] == []
     clock.advance(LEASE)
-    assert pulls.pull_due() == 1, "a node that was killed loses its lease"
+    pulls.finish_due()
+    assert len(portal[2]) == 1, "a node that was killed loses its lease"
 
 
 def test_asking_for_a_pull_makes_it_due_whatever_went_wrong(operator, portal, pulls, pulled):
     source = pulled()
-    pulls.pull_due()
-    assert pulls.pull_due() == 0
+    pulls.finish_due()
+    pulls.finish_due()
+    assert len(portal[2]) == 1
     assert operator.post(f"/v1/machine-sources/{source['id']}/pull").status_code == 200
-    assert pulls.pull_due() == 1
+    pulls.finish_due()
+    assert len(portal[2]) == 2
 
 
 def test_a_size_without_an_end_is_cut_off(portal, pulls, pulled):
     pulled()
     portal[1]["/fleet/1?key=hidden"] = (200, {}, b"<Fleet>" + b" " * (17 * 1024 * 1024))
-    pulls.pull_due()
+    pulls.finish_due()
     assert "larger than" in pulled()["last_error"]
     assert datetime.fromisoformat(pulled()["next_pull_at"]) > datetime(2026, 5, 4, tzinfo=UTC)

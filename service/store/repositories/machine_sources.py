@@ -1,7 +1,7 @@
 """Sources of machine data, their machines, meters and values."""
 
 from collections.abc import Collection, Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import func, insert, update
@@ -55,30 +55,6 @@ def find_open_source(session: Session, reference: str) -> MachineSource | None:
     number = parse_id(IdKind.MACHINE_SOURCE, reference)
     query = select(MachineSource).where(MachineSource.id == number, col(MachineSource.ended_at).is_(None))
     return None if number is None else session.exec(query).first()
-
-
-def claim_due_source(session: Session, now: datetime, lease: timedelta) -> MachineSource | None:
-    """Take the source that has waited longest for its next pull; others leave it alone for the lease."""
-    query = (
-        select(MachineSource)
-        .where(col(MachineSource.next_pull_at) <= now, col(MachineSource.ended_at).is_(None))
-        .order_by(col(MachineSource.next_pull_at), col(MachineSource.id))
-        .limit(1)
-    )
-    source = session.exec(query.with_for_update(skip_locked=True)).first()
-    if source is not None:
-        source.next_pull_at = now + lease
-        session.add(source)
-        session.flush()
-    return source
-
-
-def is_any_pull_due(session: Session, now: datetime) -> bool:
-    """Whether there is anything to fetch, so that an idle node takes no lock."""
-    query = select(MachineSource.id).where(
-        col(MachineSource.next_pull_at) <= now, col(MachineSource.ended_at).is_(None)
-    )
-    return session.exec(query.limit(1)).first() is not None
 
 
 def list_equipment(

@@ -1,7 +1,5 @@
 """Messages to send once the transaction that caused them is on disk."""
 
-from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,21 +10,10 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
+from service.store.repositories.occupied import NOBODY, Occupied
 from service.store.tables.operations import OutboxMessage
 
 OPEN = ("waiting", "sending")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Occupied:
-    """Whom a node takes no further message for, because it is busy enough with them."""
-
-    subscription_ids: Collection[int] = ()
-    organisation_ids: Collection[int] = ()
-    channels: Collection[str] = ()
-
-
-NOBODY = Occupied()
 
 
 def add_message(session: Session, values: dict[str, Any]) -> None:
@@ -49,7 +36,7 @@ def claim_due(
     """
     query = _due(now).order_by(col(OutboxMessage.next_try_at), col(OutboxMessage.id)).limit(1)
     for column, values in (
-        (OutboxMessage.subscription_id, occupied.subscription_ids),
+        (OutboxMessage.subscription_id, occupied.ids),
         (OutboxMessage.organisation_id, occupied.organisation_ids),
         (OutboxMessage.channel, occupied.channels),
     ):
