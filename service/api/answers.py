@@ -1,4 +1,4 @@
-"""Rendering of answers: entity tags, locations, pages."""
+"""Rendering of answers: entity tags, locations, pages, files."""
 
 import base64
 import binascii
@@ -11,6 +11,7 @@ from urllib.parse import quote, urlencode
 from fastapi import Request, Response
 from pydantic import BaseModel
 
+from service.documents.file_names import content_disposition, media_type_of
 from service.domain.external_ids import MAX_NUMBER
 from service.errors import InvalidInputError
 
@@ -49,6 +50,17 @@ def show_tagged(request: Request, tag: str | None, make: Callable[[], BaseModel]
         headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
         return Response(status_code=304, headers=headers)
     return show(request, make(), tag=None if tag is None else f'"{tag}"')
+
+
+def show_file(request: Request, content: bytes, name: str) -> Response:
+    """Hand a document out under its name, or answer with 304 if the client has it."""
+    return show(request, content, media_type_of(name), {"Content-Disposition": content_disposition(name)})
+
+
+def describe_file(description: str, *endings: str) -> dict[int | str, dict[str, Any]]:
+    """Say in the API's document which forms a document is handed out in."""
+    content: dict[str, Any] = {media_type_of(ending).partition(";")[0]: {} for ending in endings}
+    return {200: {"description": description, "content": content}}
 
 
 class _Row(Protocol):

@@ -1,12 +1,22 @@
-"""Names under which documents are handed out."""
+"""Names under which documents are handed out, and what their endings say of the content."""
 
 import re
 import unicodedata
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Final
 from urllib.parse import quote
 
 _NOT_PLAIN: Final = re.compile(r"[^A-Za-z0-9]+")
 _MAX_LENGTH: Final = 80
+_MEDIA_TYPES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "csv": "text/csv; charset=utf-8",
+        "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        "pdf": "application/pdf",
+        "ics": "text/calendar; charset=utf-8",
+    }
+)
 
 
 def attachment_name(*parts: str, suffix: str) -> str:
@@ -15,6 +25,11 @@ def attachment_name(*parts: str, suffix: str) -> str:
     ascii_text = unicodedata.normalize("NFKD", joined).encode("ascii", "ignore").decode()
     stem = _NOT_PLAIN.sub("-", ascii_text).strip("-")[:_MAX_LENGTH].rstrip("-")
     return f"{stem or 'document'}.{_NOT_PLAIN.sub('', suffix)}"
+
+
+def media_type_of(name: str) -> str:
+    """Give the media type of a document by the ending of its name, which may stand alone."""
+    return _MEDIA_TYPES[name.rpartition(".")[2]]
 
 
 def content_disposition(name: str) -> str:

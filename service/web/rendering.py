@@ -9,10 +9,11 @@ from typing import Any, Final
 from urllib.parse import quote
 
 from fastapi import Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from service.documents.file_names import content_disposition, media_type_of
 from service.documents.presentation import Presentation
 from service.domain.roles import Scope
 from service.web.catalogue import ENGLISH, translate
@@ -149,3 +150,9 @@ def render(
     """Write a page."""
     html = _ENVIRONMENT.get_template(template).render(frame=frame, page=page)
     return HTMLResponse(html, status, headers={"Cache-Control": "private, no-cache", **(headers or {})})
+
+
+def hand_out(content: bytes, name: str, headers: Mapping[str, str] | None = None) -> Response:
+    """Give a document under its name."""
+    own = {"Content-Disposition": content_disposition(name), "Cache-Control": "private, no-cache"}
+    return Response(content, media_type=media_type_of(name), headers={**own, **(headers or {})})

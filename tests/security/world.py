@@ -28,6 +28,7 @@ HARMLESS_QUERIES = {
     "kind": "receipt",
     "part": None,
     "weeks": 4,
+    "stream": "lubricating_oil",
     "object_type": None,
     "object_number": None,
     "reason": f"{MARK} typed for the wrong vehicle",

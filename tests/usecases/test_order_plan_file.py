@@ -4,7 +4,6 @@ import csv
 import io
 
 from service.domain.roles import Scope
-from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
 from service.usecases.stock.plan_orders import plan_stock_orders
 from service.usecases.stock.render_stock_papers import PlanFileKind, render_order_plan
@@ -16,8 +15,7 @@ def test_every_pack_carries_its_price_and_the_order_its_own_row(shop, database, 
     caller = Caller(shop.organisation_id, "test", frozenset(Scope))
     with database.snapshot() as session:
         plan = plan_stock_orders(session, caller, clock.now(), 4)
-        organisation = fleet.get_organisation(session, shop.organisation_id)
-        content, _ = render_order_plan(organisation, plan, PlanFileKind.CSV, clock.now())
+        content, _ = render_order_plan(session, caller, clock.now(), PlanFileKind.CSV, 4)
     rows = list(csv.DictReader(io.StringIO(content.decode(), newline="")))
     costs = [(row["Unit"], float(row["Cost [EUR]"]), int(row["Packs"])) for row in rows]
     assert [cost for unit, cost, _ in costs if unit == "placing the order"] == [25.0, 25.0]

@@ -1,20 +1,19 @@
 """Due lists: the published one of a week, a draft of a coming one, as data or as a file."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from service.api.answers import show, show_tagged
+from service.api.answers import describe_file, show, show_file, show_tagged
 from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads, DueListRead, LineMark
 from service.api.units_of_work import Reading, Writing
-from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
 from service.store.repositories import due_lists
 from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.publish_now import publish_now
-from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.week.render_due_list import FileKind, render_due_list
 from service.usecases.week.show_due_list import CURRENT, show_due_list, week_named
 
 router = APIRouter(tags=["due lists"])
@@ -27,12 +26,6 @@ WeekPath = Annotated[
         examples=["2026-W19"],
     ),
 ]
-FILES: dict[int | str, dict[str, Any]] = {
-    200: {
-        "description": "The list as a file.",
-        "content": {kind.partition(";")[0]: {} for kind in MEDIA_TYPES.values()},
-    }
-}
 
 
 @router.get(
@@ -57,13 +50,13 @@ def get_due_lists(request: Request, unit: Reading) -> Response:
     operation_id="get_due_list_file",
     summary="Fetch a due list as a file",
     response_class=Response,
-    responses={**describe_problems(404, 422), **FILES},
+    responses={**describe_problems(404, 422), **describe_file("The list as a file.", *FileKind)},
 )
 def get_due_list_file(request: Request, iso_week: WeekPath, kind: FileKind, unit: Reading) -> Response:
     """Fetch a week's list as CSV, XLSX, PDF or iCalendar."""
     shown = show_due_list(unit.session, unit.caller, unit.now, iso_week)
     content, name = render_due_list(shown, kind, unit.now, request.app.state.public_url)
-    return show(request, content, MEDIA_TYPES[kind], {"Content-Disposition": content_disposition(name)})
+    return show_file(request, content, name)
 
 
 @router.get(

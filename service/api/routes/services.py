@@ -5,8 +5,16 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import number_in, page_of, show
-from service.api.inputs import Cursor, IdPath, Line400, NameQuery, PageLimit, ReferenceQuery
+from service.api.answers import describe_file, number_in, page_of, show, show_file
+from service.api.inputs import (
+    Cursor,
+    IdPath,
+    Line400,
+    NameQuery,
+    PageLimit,
+    ReferenceQuery,
+    VehiclePath,
+)
 from service.api.problems import describe_problems
 from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
 from service.api.units_of_work import Reading, Unit, Writing
@@ -15,8 +23,24 @@ from service.store.repositories import fleet, fluids, services
 from service.store.repositories.services import DoneItem
 from service.store.tables.services import Service
 from service.usecases.services.record_services import record_service, void_service
+from service.usecases.services.render_job_sheet import render_job_sheet
 
 router = APIRouter(tags=["services"])
+
+
+@router.get(
+    "/vehicles/{vehicle}/job-sheet.pdf",
+    operation_id="get_job_sheet",
+    summary="Print the job sheet of a vehicle",
+    response_class=Response,
+    responses={**describe_problems(404, 422), **describe_file("The sheet, to fill in by hand.", "pdf")},
+)
+def get_job_sheet(request: Request, vehicle: VehiclePath, unit: Reading) -> Response:
+    """What is to be done to the compartments that are listed, or to all where none is: amounts, steps, cautions."""
+    content, name = render_job_sheet(
+        unit.session, unit.caller, unit.now, vehicle, request.app.state.public_url
+    )
+    return show_file(request, content, name)
 
 
 @router.post(

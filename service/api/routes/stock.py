@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import number_in, page_of, show
+from service.api.answers import describe_file, number_in, page_of, show, show_file
 from service.api.inputs import Cursor, NameQuery, PageLimit, ReferenceQuery
 from service.api.problems import describe_problems
 from service.api.schemas.stock import (
@@ -20,6 +20,7 @@ from service.domain.stock_entries import MovementKind
 from service.store.repositories import stock, stock_items
 from service.store.repositories.stock_items import ItemKey
 from service.usecases.stock.record_movements import NewMovement, record_movement
+from service.usecases.stock.render_stock_papers import render_count_sheet
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.stock_items import Amount, key_asked
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
@@ -37,6 +38,19 @@ router = APIRouter(tags=["stock"])
 def get_stock(request: Request, unit: Reading) -> Response:
     """Litres on hand of every fluid, what expires next, what is on order, and the used fluid of every depot."""
     return show(request, StockRead.of(show_stock(unit.session, unit.caller, unit.now)))
+
+
+@router.get(
+    "/stock/count-sheet.pdf",
+    operation_id="get_count_sheet",
+    summary="Print a sheet to count the shelf with",
+    response_class=Response,
+    responses={**describe_problems(), **describe_file("The sheet, to fill in by hand.", "pdf")},
+)
+def get_count_sheet(request: Request, unit: Reading) -> Response:
+    """Everything that is kept, with a frame for what is counted; what the ledger says is left out on purpose."""
+    content, name = render_count_sheet(unit.session, unit.caller, unit.now, request.app.state.public_url)
+    return show_file(request, content, name)
 
 
 @router.post(

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from datetime import datetime
 
+from sqlmodel import Session
+
 from service.documents.file_names import attachment_name
 from service.documents.job_sheet import job_sheet_pdf, open_torques
 from service.documents.models import (
@@ -19,15 +21,18 @@ from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.domain.visual_grades import GRADE_TEXTS
 from service.domain.zones import zone_named
-from service.store.tables.organisation import Organisation
-from service.usecases.services.prepare_job import Job, JobPart
+from service.store.repositories import fleet
+from service.usecases.access.caller import Caller
+from service.usecases.services.prepare_job import Job, JobPart, prepare_job
 from service.usecases.week.render_due_list import presentation_of
 
 
 def render_job_sheet(
-    job: Job, organisation: Organisation, now: datetime, public_url: str
+    session: Session, caller: Caller, now: datetime, reference: str, public_url: str
 ) -> tuple[bytes, str]:
-    """Typeset the compartments with an open line, or all of them where none has one."""
+    """Typeset a vehicle's compartments with an open line, or all of them where none has one."""
+    job = prepare_job(session, caller, now, reference)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
     vehicle = job.projection.vehicle
     listed = tuple(part for part in job.parts if part.line is not None)
     odometer = job.projection.odometer_km

@@ -19,12 +19,11 @@ from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, Was
 from service.domain.zones import zone_named
 from service.errors import NotFoundError
 from service.store.repositories import fleet, stock
-from service.store.tables.organisation import Organisation
 from service.store.tables.parts import Part
 from service.usecases.access.caller import Caller
 from service.usecases.stock.not_ordered import NotOrdered, not_ordered
-from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
-from service.usecases.stock.show_stock import StockOverview
+from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan, plan_stock_orders
+from service.usecases.stock.show_stock import show_stock
 from service.usecases.week.render_due_list import presentation_of
 
 
@@ -43,10 +42,10 @@ _WRITERS: Final[dict[PlanFileKind, Callable[[OrderPlan, Presentation], bytes]]] 
 }
 
 
-def render_count_sheet(
-    organisation: Organisation, overview: StockOverview, now: datetime, public_url: str
-) -> tuple[bytes, str]:
+def render_count_sheet(session: Session, caller: Caller, now: datetime, public_url: str) -> tuple[bytes, str]:
     """Write a blind count sheet: nobody counts what they have just read."""
+    overview = show_stock(session, caller, now)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
     zone = zone_named("/time_zone", organisation.time_zone)
     sheet = CountSheet(
@@ -67,7 +66,7 @@ def render_count_sheet(
 
 
 def render_used_fluid_label(
-    session: Session, caller: Caller, organisation: Organisation, depot_name: str, stream: WasteStream
+    session: Session, caller: Caller, depot_name: str, stream: WasteStream
 ) -> tuple[bytes, str]:
     """Write the label of a stream's container: in use since it was emptied last, as far as anybody knows.
 
@@ -80,6 +79,7 @@ def render_used_fluid_label(
     depot = fleet.find_depot(session, caller.organisation_id, depot_name)
     if depot is None:
         raise NotFoundError("There is no depot with this name or id.")
+    organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
     zone = zone_named("/time_zone", organisation.time_zone)
     rule = STREAM_RULES[stream]
@@ -102,9 +102,11 @@ def render_used_fluid_label(
 
 
 def render_order_plan(
-    organisation: Organisation, plan: StockPlan, kind: PlanFileKind, now: datetime
+    session: Session, caller: Caller, now: datetime, kind: PlanFileKind, n_weeks: int | None
 ) -> tuple[bytes, str]:
-    """Write an order plan as a file."""
+    """Write the order plan of the coming weeks as a file."""
+    plan = plan_stock_orders(session, caller, now, n_weeks)
+    organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
     zone = zone_named("/time_zone", organisation.time_zone)
     document = OrderPlan(

@@ -33,12 +33,6 @@ class FileKind(StrEnum):
     ICS = "ics"
 
 
-MEDIA_TYPES: Final = {
-    FileKind.CSV: "text/csv; charset=utf-8",
-    FileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    FileKind.PDF: "application/pdf",
-    FileKind.ICS: "text/calendar; charset=utf-8",
-}
 _WRITERS: Final[dict[FileKind, Callable[[DueListDocument, Presentation], bytes]]] = {
     FileKind.CSV: due_list_csv,
     FileKind.XLSX: due_list_xlsx,

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
-from service.documents.file_names import content_disposition
 from service.domain.outcomes import ReadingOutcome
 from service.domain.zones import zone_named
 from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
@@ -18,7 +17,7 @@ from service.web.contexts import DriverPage
 from service.web.forms import EMPTY, Form, FormState
 from service.web.limits import limiter_of, source_of
 from service.web.readings import read_reading, store_reading
-from service.web.rendering import NEVER_KEPT, bare_frame, render
+from service.web.rendering import NEVER_KEPT, bare_frame, hand_out, render
 from service.web.trust import form_token, require_own_origin, require_own_token
 from service.web.visits import (
     SEE_OTHER,
@@ -52,8 +51,7 @@ def get_card(request: Request, code: Code) -> Response:
     """Give the card to print for whoever has the link."""
     with database_of(request).snapshot() as session, _opened(request, session, code) as link:
         content, name = render_driver_card(link, link_address(request, code))
-    headers = {"Content-Disposition": content_disposition(name), **NEVER_KEPT}
-    return Response(content, media_type="application/pdf", headers=headers)
+    return hand_out(content, name, NEVER_KEPT)
 
 
 @router.post("/driver/{code}")

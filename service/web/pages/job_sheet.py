@@ -7,7 +7,6 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
 
-from service.documents.file_names import content_disposition
 from service.domain import plausibility
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.roles import Scope
@@ -21,7 +20,7 @@ from service.usecases.services.render_job_sheet import render_job_sheet
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
 from service.web.catalogue import translate
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.rendering import frame_of, path_part, render
+from service.web.rendering import frame_of, hand_out, path_part, render
 from service.web.views.job_sheet import FASTENERS, MOST_ROUNDS, TICKED_STEPS, job_sheet_page
 from service.web.visits import Visit, doing, looking, status_of
 
@@ -47,10 +46,10 @@ FIELD_BY_STEP: Final = {
 def get_paper(request: Request, vehicle: VehiclePath) -> Response:
     """Give the sheet on paper."""
     with looking(request) as visit:
-        job = prepare_job(visit.session, visit.caller, visit.now, vehicle)
-        content, name = render_job_sheet(job, visit.organisation, visit.now, request.app.state.public_url)
-    headers = {"Content-Disposition": content_disposition(name), "Cache-Control": "private, no-cache"}
-    return Response(content, media_type="application/pdf", headers=headers)
+        content, name = render_job_sheet(
+            visit.session, visit.caller, visit.now, vehicle, request.app.state.public_url
+        )
+    return hand_out(content, name)
 
 
 @router.get("/vehicles/{vehicle}/job-sheet")

@@ -6,7 +6,6 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
-from service.documents.file_names import content_disposition
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
@@ -29,7 +28,7 @@ from service.usecases.stock.stock_items import item_named
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 from service.web.catalogue import tell
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
-from service.web.rendering import frame_of, render
+from service.web.rendering import frame_of, hand_out, render
 from service.web.views.stock import stock_page
 from service.web.views.used_fluid import UsedFluid, fetched_row, used_rows
 from service.web.visits import Visit, doing, looking, status_of
@@ -42,11 +41,6 @@ N_WEEKS: Final = 12
 MOST_PACKS: Final = 10_000
 SHOWN_COLLECTIONS: Final = 20
 """The API lists all of them."""
-MEDIA_TYPES: Final = {
-    PlanFileKind.CSV: "text/csv; charset=utf-8",
-    PlanFileKind.XLSX: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    PlanFileKind.PDF: "application/pdf",
-}
 FIELDS: Final = {"/fluid": "/item", "/part": "/item", "/pieces": "/litres"}
 """Where on the page the record's own fields are typed into."""
 
@@ -63,30 +57,26 @@ def get_stock(request: Request) -> Response:
 def get_count_sheet(request: Request) -> Response:
     """Give the sheet to count with."""
     with looking(request) as visit:
-        overview = show_stock(visit.session, visit.caller, visit.now)
         content, name = render_count_sheet(
-            visit.organisation, overview, visit.now, request.app.state.public_url
+            visit.session, visit.caller, visit.now, request.app.state.public_url
         )
-        return _file(content, name, PlanFileKind.PDF)
+        return hand_out(content, name)
 
 
 @router.get("/stock/used-fluid-label.pdf")
 def get_label(request: Request, depot: DepotName, stream: WasteStream) -> Response:
     """Give the label of the container of a stream at a depot."""
     with looking(request) as visit:
-        content, name = render_used_fluid_label(
-            visit.session, visit.caller, visit.organisation, depot, stream
-        )
-        return _file(content, name, PlanFileKind.PDF)
+        content, name = render_used_fluid_label(visit.session, visit.caller, depot, stream)
+        return hand_out(content, name)
 
 
 @router.get("/stock/order-plan.{kind}")
 def get_order_plan(request: Request, kind: PlanFileKind) -> Response:
     """Give the order plan as a file."""
     with looking(request) as visit:
-        plan = plan_stock_orders(visit.session, visit.caller, visit.now, N_WEEKS)
-        content, name = render_order_plan(visit.organisation, plan, kind, visit.now)
-        return _file(content, name, kind)
+        content, name = render_order_plan(visit.session, visit.caller, visit.now, kind, N_WEEKS)
+        return hand_out(content, name)
 
 
 @router.post("/stock/movements")
@@ -224,11 +214,6 @@ def _packs(text: str, *, is_part: bool) -> list[PackCount]:
         amount = {"pieces": round(float(size))} if is_part else {"litres": float(size)}
         packs.append(PackCount(count=int(count), **amount))
     return packs
-
-
-def _file(content: bytes, name: str, kind: PlanFileKind) -> Response:
-    headers = {"Content-Disposition": content_disposition(name), "Cache-Control": "private, no-cache"}
-    return Response(content, media_type=MEDIA_TYPES[kind], headers=headers)
 
 
 def _show(request: Request, form: FormState, error: ServiceError | None = None) -> Response:

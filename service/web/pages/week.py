@@ -6,7 +6,6 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
-from service.documents.file_names import content_disposition
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
@@ -15,12 +14,12 @@ from service.store.repositories import due_lists, fleet, visits
 from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.move_visit import move_visit
 from service.usecases.week.publish_now import publish_now
-from service.usecases.week.render_due_list import MEDIA_TYPES, FileKind, render_due_list
+from service.usecases.week.render_due_list import FileKind, render_due_list
 from service.usecases.week.show_due_list import CURRENT, show_due_list, why_not_published
 from service.web.drafts import Drafts
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.pages.own_reading import which_vehicle
-from service.web.rendering import frame_of, render
+from service.web.rendering import frame_of, hand_out, render
 from service.web.views.line import line_page
 from service.web.views.week import Wanted, week_page
 from service.web.visits import Visit, doing, looking, status_of
@@ -52,11 +51,7 @@ def get_week_file(request: Request, week: WeekPath, kind: FileKind) -> Response:
     with looking(request) as visit:
         shown = show_due_list(visit.session, visit.caller, visit.now, week)
         content, name = render_due_list(shown, kind, visit.now, request.app.state.public_url)
-        headers = {
-            "Content-Disposition": content_disposition(name),
-            "Cache-Control": "private, no-cache",
-        }
-        return Response(content, media_type=MEDIA_TYPES[kind], headers=headers)
+        return hand_out(content, name)
 
 
 @router.get("/due-lists/{week}")

@@ -1,0 +1,71 @@
+"""The papers of the workshop: order plan, count sheet, container label and job sheet, for programs as for people."""
+
+import csv
+import io
+
+import pytest
+
+from tests.api.test_history import with_van
+from tests.api.test_parts import shop  # noqa: F401
+from tests.documents.pdf_reading import full_text
+
+PAPERS = {
+    "/v1/stock/order-plan.pdf": ("application/pdf", "order-plan-2026-05-04.pdf"),
+    "/v1/stock/order-plan.csv": ("text/csv; charset=utf-8", "order-plan-2026-05-04.csv"),
+    "/v1/stock/order-plan.xlsx": (
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        "order-plan-2026-05-04.xlsx",
+    ),
+    "/v1/stock/count-sheet.pdf": ("application/pdf", "count-sheet-2026-05-04.pdf"),
+    "/v1/used-fluid/label.pdf?depot=North&stream=lubricating_oil": (
+        "application/pdf",
+        "used-fluid-North-lubricating-oil.pdf",
+    ),
+    "/v1/vehicles/VAN-1/job-sheet.pdf": ("application/pdf", "job-sheet-VAN-1.pdf"),
+}
+
+
+@pytest.mark.parametrize("path", PAPERS)
+def test_a_paper_is_handed_out_under_its_name_and_once(shop, path):  # noqa: F811
+    media_type, name = PAPERS[path]
+    answer = shop.get(path)
+    assert answer.status_code == 200, answer.text
+    assert answer.headers["content-type"] == media_type
+    assert answer.headers["content-disposition"] == f'attachment; filename="{name}"'
+    again = shop.get(path, headers={"If-None-Match": answer.headers["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_the_order_plan_looks_as_far_ahead_as_it_is_asked_to(shop):  # noqa: F811
+    content = shop.get("/v1/stock/order-plan.csv?weeks=4").content.decode()
+    rows = list(csv.DictReader(io.StringIO(content, newline="")))
+    assert {row["Item"] for row in rows} == {"OIL-B", "drain plug washer"}
+    ahead = shop.get("/v1/stock/order-plan.pdf?weeks=4").content
+    assert "Weeks ahead 4" in full_text(ahead)
+    assert shop.get("/v1/stock/order-plan.pdf?weeks=400").status_code == 422
+
+
+def test_the_count_sheet_names_what_is_kept_and_not_how_much(shop):  # noqa: F811
+    shop.post("/v1/stock/movements", {"fluid": "OIL-B", "kind": "receipt", "litres": 77.5})
+    text = full_text(shop.get("/v1/stock/count-sheet.pdf").content)
+    assert "OIL-B" in text
+    assert "drain plug washer" in text
+    assert "77" not in text
+
+
+def test_the_label_of_a_container_says_what_is_in_it_and_where(shop):  # noqa: F811
+    text = full_text(shop.get("/v1/used-fluid/label.pdf?depot=North&stream=coolant").content)
+    assert text.startswith("Used coolant")
+    assert "North" in text
+    assert shop.get("/v1/used-fluid/label.pdf?depot=Nowhere&stream=coolant").status_code == 404
+    assert shop.get("/v1/used-fluid/label.pdf?depot=North&stream=soup").status_code == 422
+    assert shop.get("/v1/used-fluid/label.pdf?depot=North").status_code == 422
+
+
+def test_the_job_sheet_gives_rounds_cautions_and_the_address_of_the_record(operator):
+    fleet = with_van(operator, "severe")
+    text = full_text(fleet.get("/v1/vehicles/VAN-07/job-sheet.pdf").content).replace("\u00a0", " ")
+    assert "Job sheet VAN-07" in text
+    assert "Cautions" in text
+    assert "/job-sheet" in text
+    assert fleet.get("/v1/vehicles/VAN-08/job-sheet.pdf").status_code == 404
