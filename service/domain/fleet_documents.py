@@ -2,7 +2,8 @@
 
 The standard's text was not seen. Names, units and the place of the time are those that public documents of several
 makers agree on, in XML and in JSON; both ways to write a distance are taken (OdometerKilometre, or Odometer with
-OdometerUnits). A time without an offset is UTC, as the standard's own values are said to be.
+OdometerUnits), and hours as a number or as a duration of XML Schema. A time without an offset is UTC, as the standard's
+own values are said to be.
 """
 
 import re
@@ -12,6 +13,7 @@ from datetime import UTC, datetime
 from typing import Final
 
 from service.domain.document_trees import Node, read_json, read_xml, tree_of
+from service.domain.durations import hours_from_duration
 from service.domain.machine_meters import MachineValue, Meter
 from service.domain.plausibility import NO_SUCH_OFFSET, is_offset_in_use
 from service.domain.texts import clean_line
@@ -138,7 +140,8 @@ def _km(place: Node) -> float:
 
 
 def _hours(place: Node) -> float:
-    return _number(place.text_of("hour"))
+    text = place.text_of("hour")
+    return hours_from_duration(text) if text.lstrip("-").startswith("P") else _number(text)
 
 
 def _number(text: str) -> float:

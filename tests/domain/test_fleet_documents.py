@@ -71,6 +71,25 @@ def test_hours_and_what_the_machine_is_are_read() -> None:
     assert (value.description, value.identification) == ("Invented W 20 S9", "P-7")
 
 
+@pytest.mark.parametrize(
+    ("text", "hours"), [("PT345H", 345.0), ("PT345H30M", 345.5), ("P14DT9H", 345.0), (" P14DT9H ", 345.0)]
+)
+def test_hours_may_be_a_duration(text: str, hours: float) -> None:
+    inside = f'<CumulativeOperatingHours datetime="2026-05-01T07:30:00Z"><Hour>{text}</Hour></CumulativeOperatingHours>'
+    (value,) = read_xml(machine(inside)).values
+    assert (value.meter, value.value) == (Meter.ENGINE_HOURS, hours)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"), [("P1M", "no fixed number"), ("-PT1H", "0 or more"), ("1 h", "number")]
+)
+def test_hours_that_cannot_be_read_say_why(text: str, told: str) -> None:
+    inside = f'<CumulativeOperatingHours datetime="2026-05-01T07:30:00Z"><Hour>{text}</Hour></CumulativeOperatingHours>'
+    document = read_xml(machine(inside))
+    assert document.values == []
+    assert told in document.problems[0].detail
+
+
 def test_the_next_page_is_found_and_the_others_are_not() -> None:
     links = "".join(
         f"<Links><rel>{rel}</rel><href>/fleet/{place}</href></Links>"

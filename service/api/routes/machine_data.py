@@ -95,6 +95,7 @@ RawBody = Annotated[bytes, Depends(read_body)]
 def post_document(request: Request, machine_source: IdPath, content: RawBody, unit: Writing) -> Response:
     """Take a fleet snapshot by ISO 15143-3 (AEMP 2.0), in XML or JSON: odometers and operating hours.
 
+    Hours are a number or a duration of XML Schema (`PT345H30M`, `P14DT9H`), without years and months.
     Machines that are new are noted, and kept until somebody says which vehicles they are. One machine that cannot be
     read loses none of the others; if nothing at all can be stored, the answer is 422.
     """
