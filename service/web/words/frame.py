@@ -47,7 +47,6 @@ WORDS: Final = {
     "without a link.",
     "told_signed_out": "You are signed out.",
     "told_again": "This form had been sent already; it was done once.",
-    "told_saved": "Saved.",
     # What went wrong
     "problem_400": "The request could not be read",
     "problem_401": "Please sign in",

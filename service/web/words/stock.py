@@ -4,7 +4,6 @@ from typing import Final
 
 WORDS: Final = {
     "stock_title": "Stock and orders",
-    "stock_files": "Take it along",
     "stock_count_sheet": "Count sheet (PDF)",
     "stock_plan_pdf": "Order plan (PDF)",
     "stock_plan_xlsx": "Order plan (XLSX)",
