@@ -1,7 +1,7 @@
 """Field types of request bodies: bounded, strict, and refused in words that say what to do."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from datetime import date, datetime
 from typing import Annotated, Any, Final, TypeVar
 
@@ -25,6 +25,10 @@ class Body(BaseModel):
     """A request body; a field we do not know is a mistake that the sender wants to hear of."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    def named(self, but: Set[str] = frozenset()) -> dict[str, Any]:
+        """What a change names; what is inside of it is whole, with the defaults that its own fields have."""
+        return self.model_dump(include=self.model_fields_set - but)
 
 
 NOT_NAMED: Final[Any] = None

@@ -100,6 +100,17 @@ def test_an_order_of_parts_is_placed_and_received_in_part_and_lands_in_the_ledge
     assert listed["id"] == order["id"]
 
 
+def test_a_seal_that_is_changed_without_a_number_is_one_piece_wherever_it_is_counted(shop):
+    (engine,) = shop.get("/v1/vehicles/VAN-1/compartments").json()["compartments"]
+    answer = shop.patch(f"/v1/compartments/{engine['id']}", {"seals": [{"part": "filter ring"}]})
+    assert answer.json()["seals"] == [{"part": "filter ring", "pieces": 1}]
+    for path in ("stock/forecast", "stock/order-plan", "due-lists/current", "due-lists/current.pdf"):
+        assert shop.get(f"/v1/{path}").status_code == 200, path
+    forecast = shop.get("/v1/stock/forecast?weeks=4").json()
+    (ring,) = [one for one in forecast["seals"] if one["part"] == "filter ring"]
+    assert ring["total"]["mean"] == 1
+
+
 def test_a_service_that_renewed_its_seals_draws_them_and_voiding_it_puts_them_back(shop):
     move(shop, "receipt", 10)
     serve(shop, "VAN-1", seals_renewed=False)

@@ -70,7 +70,7 @@ def patch_fluid(request: Request, fluid: FluidPath, body: FluidUpdate, unit: Wri
     """Change what the body names, packs all together; with If-Match, only if nobody else changed it meanwhile."""
     row = fluids.get_fluid(unit.session, unit.caller.organisation_id, fluid, for_update=True)
     unit.require_match(request, _read(unit, row))
-    changes = body.model_dump(exclude_unset=True, exclude={"packs"})
+    changes = body.named(but={"packs"})
     row = register_fluids.change_fluid(
         unit.session, unit.caller, unit.now, fluid, changes, offers_of(body.packs)
     )

@@ -72,7 +72,7 @@ def patch_part(request: Request, part: PartPath, body: PartUpdate, unit: Writing
     """Change what the body names, packs all together; with If-Match, only if nobody else changed it meanwhile."""
     row = stock_items.get_part(unit.session, unit.caller.organisation_id, part, for_update=True)
     unit.require_match(request, _read(unit, row))
-    changes = body.model_dump(exclude_unset=True, exclude={"packs"})
+    changes = body.named(but={"packs"})
     row = register_parts.change_part(
         unit.session, unit.caller, unit.now, part, changes, offers_of(body.packs)
     )

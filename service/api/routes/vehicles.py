@@ -84,7 +84,7 @@ def patch_vehicle(request: Request, vehicle: VehiclePath, body: VehicleUpdate, u
     """Change what the body names; with If-Match, only if nobody else changed it meanwhile."""
     row = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle, for_update=True)
     unit.require_match(request, _read(unit, row))
-    changes = body.model_dump(exclude_unset=True)
+    changes = body.named()
     if "vehicle" in changes:
         changes["reference"] = changes.pop("vehicle")
     row = register_vehicles.change_vehicle(unit.session, unit.caller, unit.now, vehicle, changes)

@@ -94,7 +94,7 @@ class OrganisationUpdate(Body):
 
     def changes(self) -> dict[str, Any]:
         """What was said, by the names it is stored under."""
-        named = self.model_dump(exclude_unset=True)
+        named = self.named()
         if named.get("publishing_time") is not None:
             hour, minute = named.pop("publishing_time").split(":")
             named["publishing_minute"] = int(hour) * MINUTES_PER_HOUR + int(minute)
@@ -147,7 +147,7 @@ class DepotUpdate(Body):
 
     def changes(self) -> dict[str, Any]:
         """What was said, by the names it is stored under."""
-        named = self.model_dump(exclude_unset=True)
+        named = self.named()
         return {"reference" if name == "depot" else name: value for name, value in named.items()}
 
 
