@@ -100,15 +100,37 @@ def test_what_cannot_be_is_refused(fleet, changes, pointer):
     assert fleet.get(f"/v1/compartments/{fleet.gearbox}").json()["oil_temperatures"] == []
 
 
-def test_a_life_shorter_than_the_interval_is_told(fleet):
-    """400 running hours are the usual life: common practice, no source."""
+def with_engine(operator, vehicle):
+    operator.post("/v1/vehicles", {"vehicle": vehicle, "class": "tractor"})
     body = {"kind": "engine_oil_diesel_light", "interval_hours": 500}
-    made = fleet.post("/v1/vehicles/VAN-07/compartments", body).json()
+    return operator.post(f"/v1/vehicles/{vehicle}/compartments", body).json()
+
+
+def test_a_life_shorter_than_the_interval_is_told(operator):
+    """400 running hours are the usual life: common practice, no source."""
+    made = with_engine(operator, "TRACTOR-1")
     (told,) = made["warnings"]
     assert "after 400 running hours, before its interval of 500 running hours ends" in told
     assert "life_hours" in told
-    longer = fleet.patch(f"/v1/compartments/{made['id']}", {"life_hours": 700}).json()
+    longer = operator.patch(f"/v1/compartments/{made['id']}", {"life_hours": 700}).json()
     assert longer["warnings"] == []
+
+
+def test_hours_that_nobody_reads_wear_nothing_out(operator):
+    """Whose odometer alone is read ages by distance and time; the first hours that are read make them count."""
+    path = f"/v1/compartments/{with_engine(operator, 'TRACTOR-1')['id']}"
+
+    def warned_after(**reading):
+        row = {"vehicle": "TRACTOR-1", **reading}
+        answer = operator.post("/v1/readings", {"readings": [row]}).json()
+        assert answer["accepted"] == 1, answer
+        listed = operator.get("/v1/vehicles/TRACTOR-1/compartments").json()["compartments"]
+        warnings = operator.get(path).json()["warnings"]
+        assert [one["warnings"] for one in listed] == [warnings]
+        return bool(warnings)
+
+    assert not warned_after(taken_at="2026-04-01T08:00:00Z", odometer=4_000)
+    assert warned_after(taken_at="2026-04-08T08:00:00Z", odometer=4_100, engine_hours=310)
 
 
 @pytest.mark.parametrize("kind", ["brake_fluid", "hydraulic"])

@@ -1,5 +1,6 @@
 """Compartments: the places in a vehicle that hold a fluid."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -18,6 +19,7 @@ from service.domain.roles import Scope
 from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fleet import register_compartments
+from service.usecases.fluids.own_ageing import early_wear, reads_hours
 
 router = APIRouter(tags=["compartments"])
 
@@ -43,7 +45,7 @@ def post_compartment(vehicle: VehiclePath, body: CompartmentCreate, unit: Writin
         unit.session, unit.caller, unit.now, vehicle, body.kind, _columns(body.model_dump(exclude={"kind"}))
     )
     owner = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
-    answer = _read(row, owner, _fluid_names(unit))
+    (answer,) = _read(unit, owner, [row])
     return unit.created(answer, f"/v1/compartments/{answer.id}")
 
 
@@ -60,8 +62,7 @@ def get_compartments(request: Request, vehicle: VehiclePath, unit: Reading) -> R
     owner = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
     assert owner.id is not None  # noqa: S101 - it was read
     rows = fleet.list_compartments(unit.session, unit.caller.organisation_id, owner.id)
-    names = _fluid_names(unit)
-    return show(request, CompartmentList(compartments=[_read(row, owner, names) for row in rows]))
+    return show(request, CompartmentList(compartments=_read(unit, owner, rows)))
 
 
 @router.get(
@@ -102,16 +103,19 @@ def _columns(facts: dict[str, Any]) -> dict[str, Any]:
     return {COLUMN_BY_FIELD.get(name, name): value for name, value in facts.items()}
 
 
-def _fluid_names(unit: Unit) -> dict[int | None, str]:
-    return {
-        fluid.id: fluid.reference for fluid in fluids.list_fluids(unit.session, unit.caller.organisation_id)
-    }
-
-
-def _read(row: Compartment, owner: Vehicle, names: dict[int | None, str]) -> CompartmentRead:
-    return CompartmentRead.of(row, owner.reference, names.get(row.fluid_id))
+def _read(unit: Unit, owner: Vehicle, rows: Sequence[Compartment]) -> list[CompartmentRead]:
+    organisation_id = unit.caller.organisation_id
+    names = {fluid.id: fluid.reference for fluid in fluids.list_fluids(unit.session, organisation_id)}
+    has_hours = reads_hours(unit.session, organisation_id, owner.id or 0)
+    return [
+        CompartmentRead.of(
+            row, owner.reference, names.get(row.fluid_id), early=early_wear(row, has_hours=has_hours)
+        )
+        for row in rows
+    ]
 
 
 def _read_one(unit: Unit, row: Compartment) -> CompartmentRead:
     owner = fleet.get_vehicle_by_id(unit.session, unit.caller.organisation_id, row.vehicle_id)
-    return _read(row, owner, _fluid_names(unit))
+    (answer,) = _read(unit, owner, [row])
+    return answer

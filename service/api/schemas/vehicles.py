@@ -1,5 +1,6 @@
 """Request and answer models of vehicles and compartments."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Annotated, Any, Self
 
@@ -34,6 +35,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fleet.register_compartments import MOST_SEALS
 from service.usecases.fluids.own_ageing import (
     MOST_TEMPERATURES,
+    EarlyWear,
     WearByTemperature,
     life_warnings,
     own_lives,
@@ -261,7 +263,9 @@ class CompartmentRead(BaseModel):
     warnings: list[str] = []
 
     @classmethod
-    def of(cls, compartment: Compartment, vehicle: str, fluid: str | None) -> Self:
+    def of(
+        cls, compartment: Compartment, vehicle: str, fluid: str | None, *, early: Sequence[EarlyWear]
+    ) -> Self:
         """Show a row."""
         logged = compartment.oil_temperatures
         fields = compartment.model_dump(
@@ -276,7 +280,7 @@ class CompartmentRead(BaseModel):
             last_service_odometer_km=compartment.baseline_odometer_km,
             last_service_engine_hours=compartment.baseline_engine_hours,
             wear_by_temperature=wear_by_temperature(FluidKind(compartment.kind), logged) if logged else None,
-            warnings=life_warnings(compartment),
+            warnings=life_warnings(early),
             **own_lives(compartment.ageing),
             **fields,
         )

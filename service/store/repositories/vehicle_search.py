@@ -41,6 +41,23 @@ def latest_readings(session: Session, organisation_id: int, vehicle_id: int, lim
     )
 
 
+def count_read_meters(session: Session, organisation_id: int, vehicle_id: int, limit: int) -> tuple[int, int]:
+    """How many accepted readings a vehicle has among its latest, and how many of those give running hours."""
+    latest = (
+        select(Reading.used_hours)
+        .where(
+            Reading.organisation_id == organisation_id,
+            Reading.vehicle_id == vehicle_id,
+            (col(Reading.outcome) == ReadingOutcome.ACCEPTED).is_(True),
+        )
+        .order_by(col(Reading.taken_at).desc(), col(Reading.id).desc())
+        .limit(limit)
+        .subquery()
+    )
+    n_readings, n_with_hours = session.exec(select(func.count(), func.count(latest.c.used_hours))).one()
+    return int(n_readings), int(n_with_hours)
+
+
 def changes_of(
     session: Session, organisation_id: int, objects: Sequence[tuple[str, Sequence[int]]], limit: int
 ) -> list[AuditEntry]:

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.fluid_ageing import AGEING_DEFAULTS, DAYS_PER_YEAR
 from service.domain.fluid_kinds import FluidKind
 from service.engine.ageing.temperature import duty_from_histogram, effective_celsius
 from service.errors import InvalidInputError
+from service.store.repositories import vehicle_search
 from service.store.tables.vehicles import Compartment
 
 MONTHS_PER_YEAR: Final = 12
@@ -22,6 +24,9 @@ OWN_LIVES: Final = {
 """What may be said of a compartment: the name of the parameter, and how many of its units one makes."""
 
 MOST_TEMPERATURES: Final = 60
+LATEST_READINGS: Final = 800
+"""Enough to tell which meters of a vehicle are read."""
+
 TEMPERATURES: Final = "/oil_temperatures"
 UNMOVED: Final = "Temperature does not change how distance wears this kind of fluid; leave it out."
 
@@ -68,8 +73,19 @@ def own_ageing(kind: FluidKind, before: Mapping[str, float], facts: Mapping[str,
     return after
 
 
-def early_wear(compartment: Compartment) -> list[EarlyWear]:
-    """Where a fluid is taken to be worn out before its maker's interval ends, which few will have meant."""
+def reads_hours(session: Session, organisation_id: int, vehicle_id: int) -> bool:
+    """Whether running hours can wear a vehicle's fluids out: not where the odometer alone is read."""
+    n_readings, n_with_hours = vehicle_search.count_read_meters(
+        session, organisation_id, vehicle_id, LATEST_READINGS
+    )
+    return n_with_hours > 0 or n_readings == 0
+
+
+def early_wear(compartment: Compartment, *, has_hours: bool) -> list[EarlyWear]:
+    """Where a fluid is taken to be worn out before its maker's interval ends, which few will have meant.
+
+    Running hours count where `reads_hours` says that they do.
+    """
     usual = AGEING_DEFAULTS[FluidKind(compartment.kind)]
     lives = {
         "life_km": (usual.life_km, compartment.interval_km),
@@ -78,19 +94,20 @@ def early_wear(compartment: Compartment) -> list[EarlyWear]:
     found = []
     for name, (life, interval) in lives.items():
         lasts = compartment.ageing.get(name, None if life is None else life.value)
-        if lasts is not None and interval is not None and lasts < interval:
+        counts = has_hours or name != "life_hours"
+        if counts and lasts is not None and interval is not None and lasts < interval:
             found.append(EarlyWear(name=name, lasts=lasts, interval=interval))
     return found
 
 
-def life_warnings(compartment: Compartment) -> list[str]:
+def life_warnings(found: Sequence[EarlyWear]) -> list[str]:
     """Say the same to programs, by the names of their fields."""
     units = {"life_km": "km", "life_hours": "running hours"}
     return [
         f"Unless samples show otherwise this fluid is taken to be worn out after {one.lasts:,.0f} "
         f"{units[one.name]}, before its interval of {one.interval:,.0f} {units[one.name]} ends, and will be due by "
         f"its state. If it lasts longer, say so in {one.name}."
-        for one in early_wear(compartment)
+        for one in found
     ]
 
 

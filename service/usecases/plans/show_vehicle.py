@@ -26,6 +26,7 @@ from service.usecases.access.caller import Caller
 from service.usecases.due.project_due import DUE_PROBABILITIES
 from service.usecases.due.show_projection import VehicleProjection, show_projection
 from service.usecases.fluids.explain_history import ToldHistory, explain_history
+from service.usecases.fluids.own_ageing import EarlyWear, early_wear, reads_hours
 from service.usecases.plans.plan_exchange import PlannedExchange, plan_exchange
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.estimate_usage import meter
@@ -58,6 +59,8 @@ class CompartmentView:
     plan: PlannedExchange | None
     """None where the stored numbers do not make a plan."""
 
+    early_wear: Sequence[EarlyWear]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VehicleView:
@@ -80,13 +83,14 @@ def show_vehicle(session: Session, caller: Caller, now: datetime, reference: str
     depots = {depot.id: depot.reference for depot in fleet.list_depots(session, caller.organisation_id)}
     readings = vehicle_search.latest_readings(session, caller.organisation_id, key, N_READINGS)
     ahead = _days_ahead(projection)
+    has_hours = reads_hours(session, caller.organisation_id, key)
     return VehicleView(
         projection=projection,
         depot=depots[vehicle.depot_id],
         readings=readings,
         odometer_course=_odometer_course(projection, now, ahead),
         compartments=[
-            _view(session, caller, now, projection, place, compartments[row], ahead)
+            _view(session, caller, now, projection, place, compartments[row], ahead, has_hours=has_hours)
             for place, row in enumerate(projection.fluids.compartments["id"])
         ],
         changes=vehicle_search.changes_of(
@@ -132,6 +136,8 @@ def _view(
     place: int,
     compartment: Compartment,
     ahead: Floats,
+    *,
+    has_hours: bool,
 ) -> CompartmentView:
     key = format_id(IdKind.COMPARTMENT, compartment.id)
     return CompartmentView(
@@ -140,6 +146,7 @@ def _view(
         history=explain_history(session, caller, now, key),
         life_course=_course(projection, ahead, _life_course(projection, place, now, ahead)),
         plan=_plan(session, caller, now, key),
+        early_wear=early_wear(compartment, has_hours=has_hours),
     )
 
 

@@ -12,16 +12,14 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import fleet, fluids, vehicle_search
-from service.store.tables.readings import Reading
+from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment
 from service.usecases.fleet.register_compartments import change_compartment, register_compartment
-from service.usecases.plans.show_vehicle import N_READINGS
+from service.usecases.fluids.own_ageing import EarlyWear, early_wear, reads_hours
 from service.web.compartment_lines import seals_of, temperatures_of
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, path_part, render
-from service.web.views.early_wear import early_wear_that_counts
 from service.web.views.register import compartment_form_page, compartment_values
 from service.web.visits import Visit, doing, looking, status_of
 
@@ -83,14 +81,12 @@ def post_change(request: Request, compartment: CompartmentPath, form: Form) -> R
 
 
 def _told(visit: Visit, told: str, row: Compartment) -> str:
-    is_early = early_wear_that_counts(row, _readings(visit, row.vehicle_id))
-    return f"{told}_early" if is_early else told
+    return f"{told}_early" if _early_wear(visit, row) else told
 
 
-def _readings(visit: Visit, vehicle_id: int) -> list[Reading]:
-    """Enough of the latest to tell which meters are read."""
-    organisation_id = visit.caller.organisation_id
-    return vehicle_search.latest_readings(visit.session, organisation_id, vehicle_id, N_READINGS)
+def _early_wear(visit: Visit, row: Compartment) -> list[EarlyWear]:
+    has_hours = reads_hours(visit.session, visit.caller.organisation_id, row.vehicle_id)
+    return early_wear(row, has_hours=has_hours)
 
 
 def _changes(visit: Visit, row: Compartment, posted: Posted) -> dict[str, Any]:
@@ -187,6 +183,6 @@ def _show(
             else fleet.get_vehicle_by_id(visit.session, organisation_id, row.vehicle_id)
         )
         known = fluids.list_fluids(visit.session, organisation_id)
-        readings = _readings(visit, owner.id or 0)
-        page = compartment_form_page(owner, row, known, readings, visit.presentation, form)
+        early = [] if row is None else _early_wear(visit, row)
+        page = compartment_form_page(owner, row, known, early, visit.presentation, form)
         return render("compartment_form.html", frame_of(visit, "vehicles"), page, status_of(error))

@@ -12,9 +12,8 @@ from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.fluids import Fluid
 from service.store.tables.organisation import Depot
-from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Compartment, Vehicle
-from service.usecases.fluids.own_ageing import own_lives
+from service.usecases.fluids.own_ageing import EarlyWear, own_lives
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.early_wear import early_wear_words
@@ -113,7 +112,7 @@ def compartment_form_page(
     vehicle: Vehicle,
     row: Compartment | None,
     fluids: Sequence[Fluid],
-    readings: Sequence[Reading],
+    early: Sequence[EarlyWear],
     presentation: Presentation,
     form: FormState,
 ) -> CompartmentFormPage:
@@ -142,7 +141,7 @@ def compartment_form_page(
         ),
         distance_unit=presentation.distance_unit,
         volume_unit=presentation.volume_unit,
-        warnings=() if row is None else early_wear_words(row, presentation, readings),
+        warnings=early_wear_words(early, presentation),
         form=form,
     )
 

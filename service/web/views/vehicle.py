@@ -222,7 +222,7 @@ def _card(
         name=compartment.reference,
         kind=tell(KIND_LABELS[FluidKind(compartment.kind)]),
         facts=tuple(facts),
-        warnings=early_wear_words(compartment, presentation, view.readings),
+        warnings=early_wear_words(one.early_wear, presentation),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
         exchange=None if one.plan is None else exchange_table(one.plan, presentation),
