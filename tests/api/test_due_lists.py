@@ -2,7 +2,7 @@
 
 import csv
 import io
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -233,3 +233,18 @@ def test_a_line_is_not_moved_to_a_day_that_is_over(fleet, database, clock):
     event = {"kind": "moved", "moved_to_on": f"{clock.now().date() - timedelta(days=1)}"}
     answer = fleet.post(f"/v1/due-list-lines/{line['id']}/events", event)
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/moved_to_on")
+
+
+def test_a_line_is_moved_as_far_as_anything_is_projected_and_no_further(fleet, database, clock):
+    """26 weeks with the present one, counted by ISO 8601: from W18, W43 is the last."""
+    run_weekly(database, clock.now(), "node")
+    line = fleet.get("/v1/due-lists/2026-W19").json()["lines"][0]
+    last = date.fromisocalendar(2026, 18 + 26 - 1, 7)
+    for day in (last + timedelta(days=1), date(2062, 5, 4)):
+        answer = fleet.post(
+            f"/v1/due-list-lines/{line['id']}/events", {"kind": "moved", "moved_to_on": f"{day}"}
+        )
+        assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/moved_to_on")
+        assert f"26 weeks ahead; choose a day up to {last}" in answer.json()["detail"]
+    event = {"kind": "moved", "moved_to_on": f"{last}"}
+    assert fleet.post(f"/v1/due-list-lines/{line['id']}/events", event).status_code == 201

@@ -178,6 +178,17 @@ def test_a_pin_is_respected_and_replaced_and_removed(yard):
     assert yard.plan()["visits"][0]["day"] < "2026-05-12"
 
 
+@pytest.mark.parametrize("kind", ["on", "not_before"])
+def test_a_visit_is_pinned_as_far_as_anything_is_projected_and_no_further(yard, kind):
+    yard.vehicle("VAN-01", coolant="2026-05-06")
+    last = date.fromisocalendar(2026, 18 + 26 - 1, 7)
+    for day in (last + timedelta(days=1), date(2062, 5, 4)):
+        answer = yard.pin("VAN-01", kind, f"{day}")
+        assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/day")
+        assert f"choose a day up to {last}" in answer.json()["detail"]
+    assert yard.pin("VAN-01", kind, f"{last}").status_code == 201
+
+
 def test_a_vehicle_pinned_into_a_week_is_on_its_list_though_it_is_due_later(yard):
     yard.vehicle("VAN-01", coolant="2026-06-17")
     assert yard.operator.get("/v1/due-lists/2026-W19").json()["lines"] == []

@@ -5,12 +5,12 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError, StateTransitionError
-from service.store.repositories import due_lists, fleet
+from service.store.repositories import due_lists
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.week.visit_days import require_visit_day
 
 
 def mark_line(
@@ -29,7 +29,7 @@ def mark_line(
     StateTransitionError
         If the line is closed already, or is to be opened again and is not closed.
     InvalidInputError
-        If a line is moved to a day that is over.
+        If a line is moved to a day that is over or too far ahead.
     """
     caller.require(Scope.PLANNING if kind in {"moved", "dropped"} else Scope.WORKSHOP)
     line = due_lists.get_line(session, caller.organisation_id, reference)
@@ -40,9 +40,7 @@ def mark_line(
     if (kind == "moved") != (moved_to_on is not None):
         raise InvalidInputError.at("/moved_to_on", "Give a day when a line is moved, and only then.")
     if moved_to_on is not None:
-        organisation = fleet.get_organisation(session, caller.organisation_id)
-        if moved_to_on < local_date(now, zone_named("/time_zone", organisation.time_zone)):
-            raise InvalidInputError.at("/moved_to_on", "This day is over.")
+        require_visit_day(session, caller, now, "/moved_to_on", moved_to_on)
     event = LineEvent(
         organisation_id=caller.organisation_id,
         line_id=line.id or 0,

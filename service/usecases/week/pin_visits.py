@@ -7,12 +7,12 @@ from sqlmodel import Session
 
 from service.domain.external_ids import IdKind, parse_id
 from service.domain.roles import Scope
-from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError
 from service.store.repositories import fleet, visits
 from service.store.tables.visits import VisitPin
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.week.visit_days import require_visit_day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,15 +31,13 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
     Raises
     ------
     InvalidInputError
-        If the day is over, or the vehicle is no longer in use.
+        If the day is over or too far ahead, or the vehicle is no longer in use.
     """
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, new.vehicle)
     if vehicle.retired_at is not None:
         raise InvalidInputError.at("/vehicle", "This vehicle is no longer in use.")
-    organisation = fleet.get_organisation(session, caller.organisation_id)
-    if new.day < local_date(now, zone_named("/time_zone", organisation.time_zone)):
-        raise InvalidInputError.at("/day", "This day is over.")
+    require_visit_day(session, caller, now, "/day", new.day)
     earlier = visits.find_pin(session, caller.organisation_id, vehicle.id or 0)
     if earlier is not None:
         session.delete(earlier)
