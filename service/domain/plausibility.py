@@ -138,7 +138,9 @@ def is_offset_in_use(value: datetime) -> bool:
 
 def hours_run_on(before: float, after: float, days: float) -> bool:
     """Whether an hour meter may show this so many days after it showed that: not backwards, not ahead of the clock."""
-    return -0.1 <= after - before <= ENGINE_HOURS_PER_DAY.maximum * days + 1.0
+    # A tenth is what two people round apart; a binary fraction misses it by less than any meter shows.
+    most_back = 0.1 + ENGINE_HOURS.finest
+    return -most_back <= after - before <= ENGINE_HOURS_PER_DAY.maximum * days + 1.0
 
 
 def planned_day(pointer: str, value: date) -> date:

@@ -82,6 +82,11 @@ def test_half_a_credit_moves_the_start_half_way() -> None:
     assert credited_start(previous, service, 0.0) == previous
 
 
+def test_a_partial_credit_never_moves_the_start_as_far_as_a_full_one() -> None:
+    previous, service = ServicePoint(on=date(2024, 1, 1)), ServicePoint(on=date(2024, 7, 1))
+    assert credited_start(previous, service, 0.999) == ServicePoint(on=date(2024, 6, 30))
+
+
 def test_without_an_earlier_start_only_a_full_exchange_sets_one() -> None:
     unknown = ServicePoint(on=None)
     service = ServicePoint(on=date(2024, 7, 1), odometer_km=40_000)

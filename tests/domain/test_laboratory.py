@@ -110,6 +110,17 @@ def test_relative_limits_need_the_new_fluid() -> None:
     assert left.level(8.0, 10.0) is AlarmLevel.NORMAL
 
 
+@pytest.mark.parametrize("basis", [Basis.VALUE, Basis.VALUE_FALLING, Basis.INCREASE, Basis.LEFT_FRACTION])
+def test_a_value_at_a_limit_has_reached_it(basis: Basis) -> None:
+    new = 0.0 if basis is Basis.INCREASE else 1.0
+    limits = [limit for limit in DEFAULT_LIMITS if limit.basis is basis]
+    assert limits
+    for limit in limits:
+        assert limit.level(limit.critical, new) is AlarmLevel.CRITICAL
+        if limit.caution != limit.critical:
+            assert limit.level(limit.caution, new) is AlarmLevel.CAUTION
+
+
 @pytest.mark.parametrize(("basis", "caution", "critical"), [(Basis.VALUE, 2, 1), (Basis.VALUE_FALLING, 1, 2)])
 def test_caution_comes_before_critical(basis: Basis, caution: float, critical: float) -> None:
     with pytest.raises(InvalidInputError):

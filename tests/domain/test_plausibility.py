@@ -14,6 +14,7 @@ from service.domain.plausibility import (
     ODOMETER_KM,
     WESTERNMOST,
     Bounds,
+    hours_run_on,
     is_offset_in_use,
     past_instant,
     planned_day,
@@ -100,6 +101,22 @@ def test_days_that_a_plan_can_carry() -> None:
     for day in (date(1979, 12, 31), date(2101, 1, 1)):
         with pytest.raises(InvalidInputError):
             planned_day("/on", day)
+
+
+@pytest.mark.parametrize(
+    ("after", "days", "may_be"),
+    [
+        (999.9, 1.0, True),
+        (999.8, 1.0, False),
+        (1_000.0, 0.0, True),
+        (1_025.0, 1.0, True),
+        (1_025.1, 1.0, False),
+        (1_001.1, 0.0, False),
+    ],
+)
+def test_an_hour_meter_runs_no_faster_than_the_clock(after: float, days: float, may_be: bool) -> None:
+    """But for a tenth that two people round differently, and an hour of a sender's clock."""
+    assert hours_run_on(1_000.0, after, days) is may_be
 
 
 def test_what_is_stored_fits_the_tables_of_expansion():

@@ -52,6 +52,10 @@ def test_doubtful_odometers_are_held_and_never_dropped() -> None:
             "24 months since the last full service end on 2026-05-12.",
         ),
         (
+            calendar_reason(24, date(2026, 5, 12), date(2026, 5, 12)),
+            "24 months since the last full service end on 2026-05-12.",
+        ),
+        (
             calendar_reason(1, date(2026, 5, 12), date(2026, 6, 1)),
             "1 month since the last full service ended on 2026-05-12.",
         ),
