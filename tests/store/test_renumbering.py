@@ -25,8 +25,6 @@ from tests.store.conftest import add_odd_vehicle
 from tests.store.test_move_organisation import SCHEMA, exported, members, restored
 
 IN_TEXT = re.compile(rf"\b({'|'.join(IdKind)})_(\d+)\b")
-OTHERS_ID = {"request_id", "node_id", "webhook_id", "message_id"}
-"""Ids of other things than rows."""
 
 Tables = dict[str, list[dict[str, Any]]]
 

@@ -21,13 +21,10 @@ class Fluid(SQLModel, table=True):
         within("density_15c_kg_per_m3", plausibility.DENSITY_KG_PER_M3),
         within("lead_time_days", plausibility.LEAD_TIME_DAYS),
         within("lead_time_sd_days", plausibility.LEAD_TIME_DAYS),
-        CheckConstraint("shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300", name="shelf_life"),
-        CheckConstraint(
-            "opened_shelf_life_days IS NULL OR opened_shelf_life_days BETWEEN 1 AND 7300",
-            name="opened_shelf_life",
-        ),
+        within("shelf_life_days", plausibility.SHELF_LIFE_DAYS),
+        within("opened_shelf_life_days", plausibility.SHELF_LIFE_DAYS),
         within("tank_litres", plausibility.ROOM_LITRES),
-        CheckConstraint("service_level BETWEEN 0.5 AND 0.9999", name="service_level"),
+        within("service_level", plausibility.SERVICE_LEVEL),
     )
 
     id: int | None = Field(default=None, primary_key=True)

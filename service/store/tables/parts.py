@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlalchemy import UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from service.domain import plausibility
@@ -18,9 +18,9 @@ class Part(SQLModel, table=True):
         UniqueConstraint("organisation_id", "reference"),
         within("lead_time_days", plausibility.LEAD_TIME_DAYS),
         within("lead_time_sd_days", plausibility.LEAD_TIME_DAYS),
-        CheckConstraint("shelf_life_days IS NULL OR shelf_life_days BETWEEN 1 AND 7300", name="shelf_life"),
+        within("shelf_life_days", plausibility.SHELF_LIFE_DAYS),
         within("room_pieces", plausibility.COUNT),
-        CheckConstraint("service_level BETWEEN 0.5 AND 0.9999", name="service_level"),
+        within("service_level", plausibility.SERVICE_LEVEL),
     )
 
     id: int | None = Field(default=None, primary_key=True)
