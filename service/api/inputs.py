@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import Path, Query
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from service.domain import plausibility, texts
 from service.domain.plausibility import Bounds
@@ -21,10 +21,23 @@ _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _DIGITS: Final = re.compile(r"[0-9]+")
 
 
+MOST_STRANGERS: Final = 20
+"""Unknown names of one object that are told one by one."""
+
+
 class Body(BaseModel):
     """A request body; a field we do not know is a mistake that the sender wants to hear of."""
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _has_no_crowd_of_names(cls, body: Any) -> Any:
+        """Refuse more names than there are fields as one mistake: half a million take seconds to tell one by one."""
+        if isinstance(body, dict) and len(body) > len(cls.model_fields) + MOST_STRANGERS:
+            message = f"There are {len(body)} names here, more than there are fields; check them."
+            raise ValueError(message)
+        return body
 
     def named(self, but: Set[str] = frozenset()) -> dict[str, Any]:
         """What a change names; what is inside of it is whole, with the defaults that its own fields have."""

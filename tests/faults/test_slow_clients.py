@@ -119,6 +119,47 @@ def test_bodies_over_the_limit_do_not_fill_the_memory(node: Node):
     assert _peak_megabytes(node) - before < 300.0
 
 
+def _crowd(kind: str) -> tuple[str, bytes]:
+    """A body well within the limit of bytes that holds as many things as it can."""
+    names = b",".join(b'"k%d":1' % number for number in range(60_000))
+    if kind == "names":
+        return "/v1/vehicles", b"{" + b",".join(b'"k%d":1' % number for number in range(500_000)) + b"}"
+    if kind == "frames":
+        strange = b"{" + b",".join(b'"%x":1' % number for number in range(40)) + b"}"
+        frames = b",".join([strange] * 9_000)
+        return "/v1/machine-sources/src_1/frames", b'{"frames":[' + frames + b"]}"
+    if kind == "few names":
+        return "/v1/vehicles", b"{" + names + b"}"
+    return "/v1/readings", b'{"readings":[' + b",".join([b"{}"] * 2_600_000) + b"]}"
+
+
+@pytest.mark.parametrize("kind", ["names", "few names", "frames", "readings"])
+def test_a_body_of_very_many_things_stops_nobody_and_does_not_fill_the_memory(node: Node, kind: str):
+    path, content = _crowd(kind)
+    before, waits, is_asking, is_over = _peak_megabytes(node), [], threading.Event(), threading.Event()
+
+    def ask() -> None:
+        with httpx.Client(base_url=node.url, timeout=60.0) as client:
+            while not is_over.is_set():
+                began = time.monotonic()
+                assert client.get("/livez").status_code == 200
+                waits.append(time.monotonic() - began)
+                is_asking.set()
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    is_asking.wait(30.0)
+    try:
+        with sender(node.url, node.environment["secret"]) as client:
+            answer = client.post(path, content=content, headers={"Content-Type": "application/json"})
+    finally:
+        is_over.set()
+        asking.join()
+    assert answer.status_code in {413, 422}
+    assert max(waits) < 1.0
+    assert _peak_megabytes(node) - before < 150.0
+
+
 @pytest.mark.parametrize(
     "words",
     [

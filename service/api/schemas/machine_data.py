@@ -46,7 +46,7 @@ class FrameBatch(Body):
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"frames": [FRAME_EXAMPLE]}]})
 
-    frames: list[FrameEntry] = Field(min_length=1, max_length=MAX_FRAMES)
+    frames: list[FrameEntry] = Field(min_length=1, max_length=MAX_FRAMES, fail_fast=True)
 
 
 class ValueEntry(Body):
@@ -70,7 +70,7 @@ class ValueEntry(Body):
 class ValueBatch(Body):
     """Values to take."""
 
-    readings: list[ValueEntry] = Field(min_length=1, max_length=MAX_FRAMES)
+    readings: list[ValueEntry] = Field(min_length=1, max_length=MAX_FRAMES, fail_fast=True)
 
 
 class ValueResultRead(BaseModel):
