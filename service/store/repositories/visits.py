@@ -1,9 +1,10 @@
 """What the visit plan rests on, as columns: vehicles, pins, days that published lists promise, prices of fluids."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Any, Final, NamedTuple
 
+from sqlalchemy import ColumnElement, and_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, func, select
 
@@ -15,6 +16,10 @@ from service.store.tables.fluids import Pack
 from service.store.tables.services import Service
 from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
+
+_ON_LIST: Final = and_(
+    col(DueListLine.organisation_id) == DueList.organisation_id, col(DueListLine.due_list_id) == DueList.id
+)
 
 
 class VehicleFacts(NamedTuple):
@@ -105,18 +110,8 @@ def published_weeks(session: Session, organisation_id: int, from_week: str) -> l
 
 def promised_days(session: Session, organisation_id: int, from_week: str) -> list[PromisedDay]:
     """Open lines of the lists from a week on, and of the latest list before it, the earliest week first."""
-    latest_before = session.exec(
-        select(func.max(DueList.iso_week)).where(
-            DueList.organisation_id == organisation_id, DueList.iso_week < from_week
-        )
-    ).one()
-    wanted = (
-        col(DueList.organisation_id) == organisation_id,
-        col(DueList.iso_week) >= (latest_before or from_week),
-    )
-    on_list = (col(DueListLine.organisation_id) == DueList.organisation_id) & (
-        col(DueListLine.due_list_id) == DueList.id
-    )
+    lists = _lists_in_force(session, organisation_id, from_week)
+    events = _events_on(session, lists)
     columns = (
         DueListLine.id,
         DueListLine.vehicle_id,
@@ -126,37 +121,12 @@ def promised_days(session: Session, organisation_id: int, from_week: str) -> lis
     )
     lines = session.connection().execute(
         select_columns(*(col(column) for column in columns))
-        .join(DueList, on_list)
-        .where(*wanted)
+        .join(DueList, _ON_LIST)
+        .where(lists)
         .order_by(col(DueList.iso_week), col(DueListLine.position))
     )
-    events = _events(
-        session.exec(
-            select(LineEvent)
-            .join(DueListLine, col(DueListLine.id) == LineEvent.line_id)
-            .join(DueList, on_list)
-            .where(*wanted)
-            .order_by(col(LineEvent.id))
-        )
-    )
-    found = []
-    for line in lines:
-        own = events.get(line.id, [])
-        moves = [event for event in own if event.kind == "moved"]
-        was_moved = line.change == "moved"
-        if is_closed(own):
-            continue
-        found.append(
-            PromisedDay(
-                vehicle_id=line.vehicle_id,
-                iso_week=line.iso_week,
-                planned_on=line.planned_on,
-                moved_to_on=moves[-1].moved_to_on if moves else line.planned_on if was_moved else None,
-                moved_at=moves[-1].at if moves else None,
-                moved_by=moves[-1].by if moves else None,
-            )
-        )
-    return found
+    with_events = ((line, events.get(line.id, [])) for line in lines)
+    return [_promise(line, own) for line, own in with_events if not is_closed(own)]
 
 
 def prices_minor_a_litre(session: Session, organisation_id: int) -> dict[int, float]:
@@ -173,8 +143,42 @@ def prices_minor_a_litre(session: Session, organisation_id: int) -> dict[int, fl
     return found
 
 
-def _events(events: Iterable[LineEvent]) -> dict[int, list[LineEvent]]:
+def _lists_in_force(session: Session, organisation_id: int, from_week: str) -> ColumnElement[bool]:
+    """What is true of the lists from a week on, and of the latest one before it."""
+    latest_before = session.exec(
+        select(func.max(DueList.iso_week)).where(
+            DueList.organisation_id == organisation_id, DueList.iso_week < from_week
+        )
+    ).one()
+    return and_(
+        col(DueList.organisation_id) == organisation_id,
+        col(DueList.iso_week) >= (latest_before or from_week),
+    )
+
+
+def _events_on(session: Session, lists: ColumnElement[bool]) -> dict[int, list[LineEvent]]:
+    """What happened to the lines of some lists, by line, oldest first."""
     found: dict[int, list[LineEvent]] = {}
-    for event in events:
+    for event in session.exec(
+        select(LineEvent)
+        .join(DueListLine, col(DueListLine.id) == LineEvent.line_id)
+        .join(DueList, _ON_LIST)
+        .where(lists)
+        .order_by(col(LineEvent.id))
+    ):
         found.setdefault(event.line_id, []).append(event)
     return found
+
+
+def _promise(line: Any, events: Sequence[LineEvent]) -> PromisedDay:
+    """The day of a line: where it was last moved to, or where the list itself had moved it."""
+    move = next((event for event in reversed(events) if event.kind == "moved"), None)
+    by_list = line.planned_on if line.change == "moved" else None
+    return PromisedDay(
+        vehicle_id=line.vehicle_id,
+        iso_week=line.iso_week,
+        planned_on=line.planned_on,
+        moved_to_on=by_list if move is None else move.moved_to_on,
+        moved_at=None if move is None else move.at,
+        moved_by=None if move is None else move.by,
+    )
