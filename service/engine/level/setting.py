@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Final
 
 import numpy as np
 
@@ -14,8 +13,7 @@ from service.engine.level.expansion import (
     volume_correction_factor,
 )
 from service.errors import InvalidInputError
-
-MILLILITRES_PER_LITRE: Final = 1000.0
+from service.units import MILLILITRES_PER_LITRE
 
 
 class WindowOutcome(IntEnum):

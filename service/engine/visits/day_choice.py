@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from service.engine.visits.day_placement import place_days, rank_within
 from service.engine.visits.repair import DayPlan, repair_days
-from service.engine.visits.requests import DAYS_PER_WEEK, NO_DAY, BayHours, VisitRequests
+from service.engine.visits.requests import NO_DAY, BayHours, VisitRequests
+from service.units import DAYS_PER_WEEK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

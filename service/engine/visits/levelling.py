@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from service.engine.visits.classes import classify_visits
 from service.engine.visits.day_choice import DayRoom, choose_days, day_room
 from service.engine.visits.requests import (
-    DAYS_PER_WEEK,
     NO_DAY,
     BayHours,
     VisitOutcome,
@@ -17,6 +16,7 @@ from service.engine.visits.requests import (
 )
 from service.engine.visits.week_costs import week_costs
 from service.engine.visits.week_programme import LevellingMethod, WeekCapacity, solve_weeks
+from service.units import DAYS_PER_WEEK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

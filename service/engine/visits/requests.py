@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.errors import InvalidInputError
+from service.units import DAYS_PER_WEEK
 
-DAYS_PER_WEEK: Final = 7
 NO_DAY: Final = -1
 
 

@@ -25,6 +25,7 @@ from service.engine.policy.inputs import Limit as PlanLimit
 from service.engine.policy.recommendation import Recommendation, Wishes, recommend
 from service.engine.policy.two_step import TwoStepPlans, choose_two_steps, plan_two_steps
 from service.errors import InvalidInputError
+from service.units import MILLILITRES_PER_LITRE, MINUTES_PER_HOUR
 from service.usecases.access.caller import Caller
 from service.usecases.fluids.recommend_exchange import FULL_EQUIVALENT_SHARE
 from service.usecases.plans.plan_numbers import ASSUMED, PlanNumbers, stored_numbers, typed_numbers
@@ -38,8 +39,6 @@ METHOD_BY_CODE: Final = {
     Method.ROUNDS: ExchangeMethod.DRAIN_AND_FILL,
     Method.LINE_EXCHANGE: ExchangeMethod.LINE_EXCHANGE,
 }
-MINUTES_PER_HOUR: Final = 60.0
-MILLILITRES_PER_LITRE: Final = 1000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,13 +20,13 @@ from service.engine.policy.drain_fill import (
 )
 from service.engine.policy.what_if import MONTHS_24_DAYS, MOST_VISITS, TrialPolicy, try_policy
 from service.errors import InvalidInputError
+from service.units import MINUTES_PER_HOUR
 from service.usecases.access.caller import Caller
 from service.usecases.plans.policy_numbers import PolicyClass, PolicyNumbers, policy_numbers
 
 N_QUANTILES: Final = 2001
 N_TRIAL_QUANTILES: Final = 51
 N_PHASES: Final = 41
-MINUTES_PER_HOUR: Final = 60.0
 SLOWEST_AGEING_PER_KM: Final = 1e-9
 """A life of a thousand million kilometres is none that a policy could be planned for."""
 

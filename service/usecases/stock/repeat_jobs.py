@@ -8,13 +8,13 @@ from numpy.typing import NDArray
 from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
+from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION, Recommendation
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-DAYS_PER_WEEK: Final = 7.0
 LEAST_VARIANCE: Final = 1e-9
 
 

@@ -14,10 +14,10 @@ from service.domain.stock_entries import OrderState
 from service.engine.orders.terms import NEVER_EXPIRES, StockOnHand, SupplyTerms
 from service.store.repositories.stock_items import StockItem
 from service.store.tables.fluids import Pack
+from service.units import DAYS_PER_WEEK
 from service.usecases.stock.show_stock import StockLine
 from service.usecases.stock.stock_items import room_for, shelf_life_days
 
-DAYS_PER_WEEK: Final = 7
 LONGEST_LEAD_WEEKS: Final = 120
 SHORTEST_DAYS: Final = 0.01
 """A lead time or a spread of less than a quarter of an hour is none."""

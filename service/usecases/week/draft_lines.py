@@ -9,12 +9,12 @@ from sqlmodel import Session
 from service.domain.fluid_kinds import FluidKind
 from service.domain.visit_reasons import Placing, pulled_in
 from service.domain.weeks import IsoWeek
-from service.engine.visits.requests import DAYS_PER_WEEK
+from service.units import DAYS_PER_WEEK
 from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.week.compile_due_list import FleetNames, ListedLine, line_of, project_fleet
 from service.usecases.week.contamination_reason import contamination_reasons
 from service.usecases.week.explain_visits import Explained, explain_visit
-from service.usecases.week.plan_visits import VisitPlan
+from service.usecases.week.visit_plan import VisitPlan
 
 IN_TIME: Final = frozenset({Placing.IN_ITS_WEEK, Placing.OVERDUE, Placing.PUBLISHED})
 """Where the reason of the line says enough."""

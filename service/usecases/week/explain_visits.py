@@ -7,10 +7,11 @@ import numpy as np
 
 from service.domain import visit_reasons
 from service.domain.visit_reasons import Placing
-from service.engine.visits.requests import DAYS_PER_WEEK, NO_DAY, VisitOutcome
+from service.engine.visits.requests import NO_DAY, VisitOutcome
+from service.units import DAYS_PER_WEEK
 from service.usecases.week.compile_due_list import FleetNames
 from service.usecases.week.fixed_days import FixedDay, Origin
-from service.usecases.week.plan_visits import VisitPlan
+from service.usecases.week.visit_plan import VisitPlan
 
 _NOT_PLACED: Final = {
     VisitOutcome.DUE_LATER: Placing.DUE_LATER,

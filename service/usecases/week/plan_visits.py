@@ -1,7 +1,7 @@
 """The visits of the coming weeks: jobs bundled where one visit is cheaper than two, visits levelled to the bays."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Final
 
 import numpy as np
@@ -13,81 +13,26 @@ from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import local_date
 from service.engine.visits.bundling import bundle_visits
-from service.engine.visits.requests import DAYS_PER_WEEK, NO_DAY, BayHours, VisitOutcome, VisitRequests
+from service.engine.visits.requests import NO_DAY, BayHours, VisitOutcome
 from service.store.repositories import fleet
-from service.store.tables.organisation import Depot
+from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
+from service.usecases.week.ask_for_days import ask_for_days
 from service.usecases.week.compile_due_list import VEHICLES_A_BLOCK, FleetNames, listing_probability
 from service.usecases.week.depot_calendar import open_minutes
 from service.usecases.week.fixed_days import Fixed, read_fixed
 from service.usecases.week.kept_jobs import collect_changed
 from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.level_depots import level_depots
-from service.usecases.week.visit_jobs import TOLERANCE, Floats, Integers, VisitJobs, collect_jobs
+from service.usecases.week.visit_jobs import (
+    TOLERANCE,
+    Floats,
+    Integers,
+    VisitJobs,
+    collect_jobs,
+)
+from service.usecases.week.visit_plan import PlannedVisits, VisitPlan
 
 PLAN_WEEKS: Final = 8
-MINUTES_AN_HOUR: Final = 60.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlannedVisits:
-    """n visits, ordered by vehicle and date; columns of shape (n,)."""
-
-    vehicle_id: Integers
-    depot_row: Integers
-    labour_minutes: Floats
-    """With setting up."""
-
-    due_week: Integers
-    """Week of the plan in which it should be at the latest; the number of weeks means after them."""
-
-    latest_days: Floats
-    """Days from now until the first of its jobs is due; 0 when it is late already."""
-
-    overdue_probability: Floats
-    """Shape (n, weeks): probability that something of it is due by the end of each week."""
-
-    early_minor_a_week: Floats
-    overdue_minor_a_week: Floats
-    saved_minor: Floats
-    """What the bundle saves against a visit for each of its jobs."""
-
-    is_first: NDArray[np.bool_]
-    """The vehicle's next visit; a pin speaks of this one."""
-
-    is_split: NDArray[np.bool_]
-    """One of several visits, because together they are longer than any day."""
-
-    day: Integers
-    """Day of the plan, or -1."""
-
-    outcome: Integers
-    """A `VisitOutcome`."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class VisitPlan:
-    """Visits of a fleet over whole weeks, the first one perhaps begun."""
-
-    weeks: tuple[IsoWeek, ...]
-    today: date
-    depots: list[Depot]
-    jobs: VisitJobs
-    visit_of_job: Integers
-    visits: PlannedVisits
-    fixed: Fixed
-    open_minutes: Floats
-    """Shape (depots, days)."""
-
-    booked_minutes: Floats
-    """Shape (depots, days)."""
-
-    overbooked_minutes: Floats
-    """Shape (depots, days): beyond what the depot can work, by visits whose day is fixed."""
-
-    def day_of(self, place: int) -> date | None:
-        """Day of a visit, if it has one."""
-        index = int(self.visits.day[place])
-        return None if index == NO_DAY else self.weeks[0].first_day + timedelta(days=index)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +74,7 @@ def plan_visits(
     depot_row = np.array([depot_of[key] for key in bundles.vehicle_id.tolist()], np.int64)
     visits = _unplaced(jobs, bundles, depot_row, planning, listing_probability(names.organisation))
     rows = np.flatnonzero((visits.due_week < n_weeks) | (visits.is_first & _has_fixed(visits, fixed)))
-    requests = _requests(visits, rows, names, fixed, weeks)
+    requests = ask_for_days(visits, rows, names, fixed, weeks)
     levelled = level_depots(requests, bays, {} if kept is None else kept.depots)
     booked, overbooked = np.zeros((2, *minutes.shape))
     for row, one in levelled.items():
@@ -147,8 +92,8 @@ def plan_visits(
         visits=visits,
         fixed=fixed,
         open_minutes=minutes,
-        booked_minutes=booked * MINUTES_AN_HOUR,
-        overbooked_minutes=overbooked * MINUTES_AN_HOUR,
+        booked_minutes=booked * MINUTES_PER_HOUR,
+        overbooked_minutes=overbooked * MINUTES_PER_HOUR,
     )
 
 
@@ -163,7 +108,7 @@ def _collect(
 
 def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
     """Bay hours, and as much overtime as the organisation allows."""
-    hours = minutes / MINUTES_AN_HOUR
+    hours = minutes / MINUTES_PER_HOUR
     return BayHours(
         regular_hours=hours,
         overtime_hours=planned_with(planning, "overtime_share") * hours,
@@ -173,7 +118,7 @@ def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
 
 def _visit_minor(planning: dict[str, float]) -> float:
     """What one visit less would save: its own cost, and the bay time of setting up."""
-    setup_hours = VISIT_SETUP_MINUTES.value / MINUTES_AN_HOUR
+    setup_hours = VISIT_SETUP_MINUTES.value / MINUTES_PER_HOUR
     return planned_with(planning, "visit_minor") + setup_hours * planned_with(
         planning, "labour_minor_an_hour"
     )
@@ -192,7 +137,7 @@ def _bundle(
         planned_with(planning, "most_early_share") * jobs.interval_days,
     )
     minutes = VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, made.visit_of_job)
-    longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0) * MINUTES_AN_HOUR
+    longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0) * MINUTES_PER_HOUR
     depot = np.array([depot_of[key] for key in vehicle_ids[made.vehicle_index].tolist()], np.int64)
     room = longest[depot] if longest.size else np.zeros(0)
     is_apart = (minutes > room) & (room > 0.0) & (made.n_jobs > 1)
@@ -244,41 +189,6 @@ def _unplaced(
         is_split=bundles.is_split,
         day=np.full(n_visits, NO_DAY, np.int64),
         outcome=np.full(n_visits, VisitOutcome.DUE_LATER, np.int64),
-    )
-
-
-def _requests(
-    visits: PlannedVisits, rows: Integers, names: FleetNames, fixed: Fixed, weeks: tuple[IsoWeek, ...]
-) -> VisitRequests:
-    """Ask for days: those on which the vehicle can come and nothing else was promised, or the one that is fixed."""
-    n_days = len(weeks) * DAYS_PER_WEEK
-    vehicle_ids = visits.vehicle_id[rows].tolist()
-    mask = np.array([names.vehicles[key].available_weekdays for key in vehicle_ids], np.int64)
-    is_there = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
-    is_available = np.tile(is_there, (1, len(weeks)))
-    for place, week in enumerate(weeks):
-        if str(week) in fixed.published:
-            # A published week takes only what is on its list, and what has fallen due since.
-            own = slice(place * DAYS_PER_WEEK, (place + 1) * DAYS_PER_WEEK)
-            is_available[visits.due_week[rows] > place, own] = False
-    pinned = np.full(rows.size, NO_DAY, np.int64)
-    for place in np.flatnonzero(visits.is_first[rows]).tolist():
-        wish = fixed.days.get(vehicle_ids[place])
-        if wish is not None:
-            index = (wish.day - weeks[0].first_day).days
-            if wish.not_before or index >= n_days:
-                is_available[place, : max(index, 0)] = False
-            elif index >= 0:
-                pinned[place] = index
-    return VisitRequests(
-        depot_index=visits.depot_row[rows],
-        vehicle_index=visits.vehicle_id[rows],
-        labour_hours=visits.labour_minutes[rows] / MINUTES_AN_HOUR,
-        due_probability=visits.overdue_probability[rows],
-        early_cost_per_week=visits.early_minor_a_week[rows],
-        overdue_cost_per_week=visits.overdue_minor_a_week[rows],
-        is_available=is_available,
-        pinned_day=pinned,
     )
 
 

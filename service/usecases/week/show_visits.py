@@ -12,15 +12,17 @@ from service.domain.roles import Scope
 from service.domain.visit_reasons import Placing
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
-from service.engine.visits.requests import DAYS_PER_WEEK, VisitOutcome
+from service.engine.visits.requests import VisitOutcome
 from service.engine.visits.week_costs import week_costs
 from service.errors import NotFoundError
 from service.store.repositories import fleet
+from service.units import DAYS_PER_WEEK
 from service.usecases.access.caller import Caller
 from service.usecases.week.compile_due_list import FleetNames, ListedLine, load_names
 from service.usecases.week.draft_lines import describe_jobs
 from service.usecases.week.explain_visits import Explained, explain_visit
-from service.usecases.week.plan_visits import PLAN_WEEKS, VisitPlan, plan_visits
+from service.usecases.week.plan_visits import PLAN_WEEKS, plan_visits
+from service.usecases.week.visit_plan import VisitPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from service.domain.weeks import IsoWeek
 from service.engine.due.limits import Meter
 from service.store.repositories import visits
 from service.store.repositories.projections import PLANNED_COLUMNS
+from service.units import MINUTES_PER_HOUR
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.week.compile_due_list import FleetNames, listing_probability, project_fleet
@@ -108,7 +109,7 @@ def jobs_of(
     rows = np.flatnonzero(np.isfinite(latest))
     fallback = planned_with(planning, "fluid_minor_a_litre")
     price = np.array([prices.get(key, fallback) for key in columns["fluid_id"]], np.float64)
-    labour = planned_with(planning, "labour_minor_an_hour") / 60.0
+    labour = planned_with(planning, "labour_minor_an_hour") / MINUTES_PER_HOUR
     job_minor = recommended.litres * price + recommended.labour_minutes * labour
     interval = _interval_days(projection)
     due_by_end = _due_by_end(projection, weeks)[rows]
