@@ -47,7 +47,7 @@ def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
                 *sheet.facts,
             ],
             "cautions": sheet.cautions,
-            "compartments": [_compartment(part, sheet, presentation) for part in sheet.compartments],
+            "compartments": [_compartment(part, presentation) for part in sheet.compartments],
             "record_url": sheet.record_url,
             "qr": qr_svg(sheet.record_url, words["record"]),
             "closing_note": sheet.closing_note,
@@ -66,7 +66,7 @@ def _optional_facts(sheet: JobSheet, presentation: Presentation) -> list[tuple[s
     return [pair for pair in pairs if pair[1]]
 
 
-def _compartment(part: JobCompartment, sheet: JobSheet, presentation: Presentation) -> Json:
+def _compartment(part: JobCompartment, presentation: Presentation) -> Json:
     return {
         "compartment": part.compartment,
         "reason": presentation.sentence(part.reason),
@@ -75,8 +75,9 @@ def _compartment(part: JobCompartment, sheet: JobSheet, presentation: Presentati
         "fluid_meets": part.fluid_meets,
         "method": part.method,
         "quantities": _quantities(part, presentation),
-        "celsius": presentation.celsius(sheet.fluid_celsius),
-        "rounds": [_round(index, plan, presentation) for index, plan in enumerate(part.rounds, start=1)],
+        "amounts": _amounts(part, presentation),
+        "rounds": [_round(index, plan, presentation) for index, plan in enumerate(part.rounds, start=1)]
+        or [["", "–", presentation.volume(part.litres), "–"]],
         "steps": [{"text": step.text, "why": step.why, "caution": step.caution} for step in part.steps],
         "window": _window(part, presentation),
         "level_note": part.level_note,
@@ -101,6 +102,15 @@ def _quantities(part: JobCompartment, presentation: Presentation) -> list[tuple[
     ]
 
 
+def _amounts(part: JobCompartment, presentation: Presentation) -> str:
+    """Say at which temperature either amount is meant: warm fluid takes more room than cold."""
+    words = presentation.labels
+    if not part.rounds or part.drained_celsius is None or part.filled_celsius is None:
+        return words["amounts"]
+    drained, filled = presentation.celsius(part.drained_celsius), presentation.celsius(part.filled_celsius)
+    return f"{words['amounts']}, {words['drained_at']} {drained}, {words['filled_at']} {filled}"
+
+
 def _round(number: int, plan: RoundPlan, presentation: Presentation) -> list[str]:
     return [
         str(number),
@@ -119,7 +129,7 @@ def _window(part: JobCompartment, presentation: Presentation) -> str:
 def _excess(part: JobCompartment, presentation: Presentation) -> str:
     if part.excess_expected_litres is None:
         return ""
-    return f"{presentation.labels['expected']} {presentation.volume(part.excess_expected_litres)}"
+    return f"{presentation.labels['excess_expected']} {presentation.volume(part.excess_expected_litres)}"
 
 
 def _torque(entry: TorqueEntry, presentation: Presentation) -> list[str]:

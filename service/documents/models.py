@@ -101,7 +101,7 @@ class DueList:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoundPlan:
-    """One drain and one fill, as they should measure at the temperature of the day."""
+    """One drain and one fill, as they should measure at the temperatures of the compartment."""
 
     drain_litres: float
     fill_litres: float
@@ -140,7 +140,14 @@ class JobCompartment:
     steps: tuple[WorkStep, ...]
     total_litres: float | None = None
     drainable_litres: float | None = None
+    litres: float | None = None
+    """All that goes in, where no rounds are planned."""
+    drained_celsius: float | None = None
+    """The temperature at which the old fluid is measured; none: the amounts are for no temperature."""
+    filled_celsius: float | None = None
+    """The same of the fluid from the shelf."""
     excess_expected_litres: float | None = None
+    """Where as much goes in at the one temperature as came out at the other."""
     level_low_celsius: float | None = None
     level_high_celsius: float | None = None
     level_note: str = ""
@@ -173,8 +180,6 @@ class JobSheet:
     reference: str = ""
     odometer_km: float | None = None
     engine_hours: float | None = None
-    fluid_celsius: float | None = None
-    """The temperature for which the litres per round were worked out."""
     closing_note: str = ""
 
 

@@ -107,6 +107,8 @@ def job_compartment(**changes: Any) -> JobCompartment:
         ),
         "total_litres": 9.0,
         "drainable_litres": 3.94,
+        "drained_celsius": 40.0,
+        "filled_celsius": 20.0,
         "excess_expected_litres": 0.18,
         "level_low_celsius": 35.0,
         "level_high_celsius": 45.0,
@@ -144,7 +146,6 @@ def job_sheet(**changes: Any) -> JobSheet:
         "depot": "Northgate",
         "reference": "2026-W20/7",
         "odometer_km": 123456.0,
-        "fluid_celsius": 20.0,
         "closing_note": "Fluid that was neglected or burnt: the change may not help; obtain the owner's consent first.",
     }
     return JobSheet(**(values | changes))

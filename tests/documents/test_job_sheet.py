@@ -21,13 +21,13 @@ def test_sheet_leads_through_the_job(presentation: Presentation) -> None:
         "123\u202f456 km",
         "Example specification T-IV (invented)",
         "Label and maker's data agree",
-        "Amounts at a fluid temperature of 20 °C",
+        "Amounts, drained at 40 °C, filled at 20 °C",
         "3.9 L",
         "4.1 L",
         "82 %",
         "Caution: If it does not open, do not drain.",
         "35 °C – 45 °C",
-        "expected 0.18 L",
+        "If as much goes in cold as came out warm, about 0.18 L",
         "Torque, from the maker's data only",
         "Seals and washers renewed",
         "Fluid counter reset",
@@ -56,6 +56,16 @@ def test_every_compartment_has_its_own_part(presentation: Presentation) -> None:
     assert text.count("Temperature at the check") == 3
     pages = page_texts(content)
     assert all(f"Page {n} of {len(pages)}" in page for n, page in enumerate(pages, start=1))
+
+
+def test_work_without_rounds_says_how_much_goes_in_and_has_room_for_what_did(
+    presentation: Presentation,
+) -> None:
+    part = job_compartment(method="Flush through", rounds=(), litres=1.5, excess_expected_litres=None)
+    text = full_text(job_sheet_pdf(job_sheet(compartments=(part,)), presentation)).replace("\u00a0", " ")
+    assert "Amounts Rounds" in text
+    assert "– L 1.5 L L –" in text
+    assert "If as much" not in text
 
 
 def test_a_torque_that_is_not_known_is_left_to_the_maker_s_data(presentation: Presentation) -> None:

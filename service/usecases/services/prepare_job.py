@@ -47,7 +47,10 @@ class JobPart:
     litres: float
     minutes: float
     excess_litres: float | None
-    ambient_celsius: float | None
+    drained_celsius: float | None
+    filled_celsius: float | None
+    """Temperatures of the fluid for which the rounds are worked out; none where they are not."""
+
     life_used: float
     fluid: Fluid | None
     fitting_fluids: tuple[Fluid, ...]
@@ -125,7 +128,8 @@ def _part(
         litres=float(recommended.litres[place]) if line is None else line.litres,
         minutes=float(recommended.labour_minutes[place]) if line is None else float(line.labour_minutes),
         excess_litres=_excess(method, n_rounds, plan),
-        ambient_celsius=None if plan is None else plan.numbers["ambient_celsius"],
+        drained_celsius=None if plan is None else plan.numbers["level_celsius"],
+        filled_celsius=None if plan is None else plan.numbers["ambient_celsius"],
         life_used=float(projection.fluids.fluid_now.life_used[place]),
         fluid=next((fluid for fluid in known if fluid.id == compartment.fluid_id), None),
         fitting_fluids=tuple(fluid for fluid in known if fluid.kind == compartment.kind),

@@ -38,7 +38,6 @@ def render_job_sheet(
     odometer = job.projection.odometer_km
     parts = listed or job.parts
     presentation = presentation_of(organisation)
-    ambient = [part.ambient_celsius for part in parts if part.ambient_celsius is not None]
     sheet = JobSheet(
         organisation=organisation.name,
         vehicle=vehicle.reference,
@@ -50,7 +49,6 @@ def render_job_sheet(
         compartments=tuple(_compartment(part, presentation.labels) for part in parts),
         depot=job.depot,
         odometer_km=None if odometer is None else float(odometer[1]),
-        fluid_celsius=ambient[0] if ambient else None,
     )
     content = job_sheet_pdf(sheet, presentation)
     return content, attachment_name("job-sheet", vehicle.reference, suffix="pdf")
@@ -84,6 +82,9 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
         steps=tuple(WorkStep(text=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why) for step in part.steps),
         total_litres=compartment.total_litres,
         drainable_litres=compartment.drainable_litres,
+        litres=part.litres,
+        drained_celsius=part.drained_celsius,
+        filled_celsius=part.filled_celsius,
         excess_expected_litres=part.excess_litres,
         level_low_celsius=compartment.level_min_celsius,
         level_high_celsius=compartment.level_max_celsius,

@@ -104,21 +104,18 @@ def render_used_fluid_label(
 def render_order_plan(
     session: Session, caller: Caller, now: datetime, kind: PlanFileKind, n_weeks: int | None
 ) -> tuple[bytes, str]:
-    """Write the order plan of the coming weeks as a file."""
+    """Write the order plan of the coming weeks as a file, what has to be ordered first above all else."""
     plan = plan_stock_orders(session, caller, now, n_weeks)
     organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
     zone = zone_named("/time_zone", organisation.time_zone)
+    orders = [(one, order) for one in (*plan.plans, *plan.parts) for order in one.orders]
+    orders.sort(key=lambda found: found[1].order_by)
     document = OrderPlan(
         organisation=organisation.name,
         planned_at=now.astimezone(zone),
         n_weeks=len(plan.forecast.weeks),
-        lines=tuple(
-            line
-            for one in (*plan.plans, *plan.parts)
-            for order in one.orders
-            for line in _lines(one, order, presentation)
-        ),
+        lines=tuple(line for one, order in orders for line in _lines(one, order, presentation)),
         currency=plan.currency,
         notes=tuple(_in_no_order(one, plan, presentation) for one in not_ordered(plan)),
     )

@@ -15,6 +15,7 @@ from service.documents.models import DueList as DueListDocument
 from service.documents.presentation import DateStyle, DistanceUnit, Presentation, VolumeUnit
 from service.domain.cautions import DEFERENCE
 from service.domain.due_reasons import Limit
+from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
@@ -122,7 +123,7 @@ def document_line(line: DueListLine | ListedLine) -> DueLine:
         due_p90_on=line.due_q90_on,
         visit_on=line.planned_on,
         visit_id=f"{format_id(IdKind.VEHICLE, line.vehicle_id)}-{line.first_listed_week}",
-        method=line.method.replace("_", " "),
+        method=METHOD_LABELS[ExchangeMethod(line.method)].lower(),
         n_rounds=line.n_rounds,
         volume_litres=line.litres,
         bay_minutes=float(line.labour_minutes),

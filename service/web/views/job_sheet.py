@@ -195,7 +195,7 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
 
 def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
     compartment, fluid = part.compartment, part.fluid
-    temperature = presentation.celsius(part.ambient_celsius)
+    drained, filled = presentation.celsius(part.drained_celsius), presentation.celsius(part.filled_celsius)
     return [
         (translate("job_kind"), tell(KIND_LABELS[FluidKind(compartment.kind)])),
         (translate("job_required"), compartment.specification or translate("job_by_maker")),
@@ -208,7 +208,7 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
             translate("job_plan_text", method=tell(METHOD_LABELS[part.method]), n=len(part.rounds) or 1),
         ),
         (translate("job_litres"), presentation.volume(part.litres)),
-        (translate("job_temperature"), temperature),
+        (translate("job_temperature"), translate("job_temperatures", drained=drained, filled=filled)),
         (translate("job_life"), presentation.percent(part.life_used)),
         (
             translate("job_parts"),
