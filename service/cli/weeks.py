@@ -1,6 +1,5 @@
 """Due lists and the shelf."""
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -100,8 +99,8 @@ def _print(shown: ShownList, failed: JobFailure | None) -> None:
         typer.echo(
             f"It could not be published at {failed.at:%Y-%m-%d %H:%M} UTC: {failed.detail} ({failed.code})"
         )
-    planned = [(due_lists.day_of(line, events), line, events) for line, events in shown.lines]
-    for on, line, events in sorted(planned, key=lambda one: one[0] or date.max):
+    for line, events in shown.lines:
+        on = due_lists.day_of(line, events)
         day = on.strftime("%a %d %b") if on else "no day yet"
         mark = f"  [{events[-1].kind}]" if events else ""
         fluid = f" {line.fluid}" if line.fluid else ", no article set"

@@ -48,8 +48,9 @@ def _visit_key(line: DueLine) -> str:
 
 
 def _visits(lines: Iterable[DueLine]) -> list[tuple[DueLine, ...]]:
-    """Gather the lines of each visit, in the order of the visits' identifiers."""
-    ordered = sorted(lines, key=lambda line: (_visit_key(line), line.line_id))
+    """Gather the lines of each visit that somebody may come for, in the order of the visits' identifiers."""
+    wanted = (line for line in lines if line.state != "dropped")
+    ordered = sorted(wanted, key=lambda line: (_visit_key(line), line.line_id))
     return [tuple(group) for _, group in groupby(ordered, key=_visit_key)]
 
 

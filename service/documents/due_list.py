@@ -65,6 +65,7 @@ def _groups(lines: tuple[DueLine, ...], presentation: Presentation) -> list[Json
 def _line(line: DueLine, presentation: Presentation) -> Json:
     words = presentation.labels
     return {
+        "closed": "" if line.state == "open" else words[f"state_{line.state}"],
         "vehicle": line.vehicle,
         "depot": line.depot,
         "compartment": line.compartment,

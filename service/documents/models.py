@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Literal
 
 Change = Literal["new", "carried over", "moved"]
+LineState = Literal["open", "done", "dropped"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +51,8 @@ class DueLine:
     change: Change = "new"
     is_overdue: bool = False
     caution: str = ""
+    state: LineState = "open"
+    """What became of it since the list was published."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +93,7 @@ class DueList:
     is_draft: bool = False
     depot: str = ""
     litres_by_fluid: tuple[tuple[str, float], ...] = ()
-    """What the week's lines need of each fluid in all."""
+    """What the week's open lines need of each fluid in all."""
     shelf: tuple[ShelfItem, ...] = ()
     bay_minutes: float | None = None
     bay_minutes_available: float | None = None

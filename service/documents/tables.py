@@ -64,6 +64,7 @@ def due_list_sheet(due_list: DueList, presentation: Presentation) -> Sheet:
         Column(words["first_listed"], "date", 11),
         Column(words["overdue"], "text", 9),
         Column(words["caution"], "long text", 32),
+        Column(words["state"], "text", 9),
     )
     return Sheet(
         title=f"{words['due_list']} {due_list.iso_week}",
@@ -120,6 +121,7 @@ def _due_row(line: DueLine, presentation: Presentation) -> tuple[Cell, ...]:
         line.first_listed_on,
         words["yes"] if line.is_overdue else words["no"],
         line.caution,
+        words[f"state_{line.state}"],
     )
 
 

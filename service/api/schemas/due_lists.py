@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.inputs import Body, Day, Line400
 from service.domain.external_ids import IdKind, format_id
@@ -69,7 +69,9 @@ class DueLineRead(BaseModel):
     limit: str
     due: LineDue
     overdue_probability: float
-    planned_on: date | None
+    planned_on: date | None = Field(
+        description="Day the line stands on: the one it was last moved to, else the one the list gave."
+    )
     method: str
     rounds: int
     litres: float
@@ -134,7 +136,9 @@ class DueListRead(BaseModel):
     published_at: datetime | None
     n_lines: int
     since_last: dict[str, Any]
-    lines: list[DueLineRead]
+    lines: list[DueLineRead] = Field(
+        description="By `planned_on`, those without a day last; within a day the most urgent first."
+    )
 
     @classmethod
     def of(cls, shown: ShownList) -> Self:

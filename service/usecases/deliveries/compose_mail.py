@@ -8,6 +8,7 @@ from html import escape
 from typing import Final
 from urllib.parse import urlsplit
 
+from service.store.repositories.due_lists import day_of
 from service.store.tables.operations import OutboxMessage
 from service.store.tables.subscriptions import Subscription
 from service.usecases.week.render_due_list import FileKind, presentation_of, render_due_list
@@ -57,8 +58,9 @@ def compose_mail(
 def _lines(shown: ShownList) -> list[str]:
     told = []
     presentation = presentation_of(shown.organisation)
-    for line, _ in shown.lines[:LISTED_LINES]:
-        day = presentation.day(line.planned_on) if line.planned_on else "no day yet"
+    for line, events in shown.lines[:LISTED_LINES]:
+        planned_on = day_of(line, events)
+        day = presentation.day(planned_on) if planned_on else "no day yet"
         told.append(f"{day}  {line.vehicle}, {line.compartment}: {presentation.sentence(line.reason)}")
     more = len(shown.lines) - len(told)
     return [*told, f"… and {more} more in the attachment."] if more > 0 else told or ["Nothing is due."]

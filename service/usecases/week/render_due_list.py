@@ -1,7 +1,8 @@
 """A due list as a file: CSV, XLSX, PDF or calendar."""
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from typing import Final, cast
@@ -19,7 +20,8 @@ from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
-from service.store.tables.due_lists import DueListLine
+from service.store.repositories.due_lists import day_of, is_closed, state_of
+from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.organisation import Organisation
 from service.usecases.week.compile_due_list import ListedLine
 from service.usecases.week.show_due_list import ShownList
@@ -57,6 +59,10 @@ _DATE_STYLES: Final[dict[str, DateStyle]] = {
 """By locale or its language, day first elsewhere: short dates of Unicode CLDR, with the year in full."""
 
 
+EVENTS_A_WEEK: Final = 100
+"""Room in a visit's sequence number for what is said of a line between two lists."""
+
+
 def render_due_list(shown: ShownList, kind: FileKind, now: datetime, public_url: str) -> tuple[bytes, str]:
     """Write a list as a file; gives the bytes and a file name."""
     document = due_list_document(shown, now, public_url)
@@ -82,11 +88,12 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
     """Fill the document's plain values from a list."""
     zone = zone_named("/time_zone", shown.organisation.time_zone)
     published_at = now if shown.published is None else shown.published.published_at
+    still_open = [line for line, events in shown.lines if not is_closed(events)]
     litres: dict[str, float] = {}
-    for line, _ in shown.lines:
+    for line in still_open:
         litres[line.fluid or line.kind] = litres.get(line.fluid or line.kind, 0.0) + line.litres
     parts: Counter[str] = Counter()
-    for line, _ in shown.lines:
+    for line in still_open:
         for seal in line.detail.get("seals", ()):
             parts[seal["part"]] += seal["pieces"]
     return DueListDocument(
@@ -94,20 +101,23 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
         iso_week=str(shown.week),
         published_at=published_at.astimezone(zone),
         calendar_domain=urlsplit(public_url).hostname or "sumpwise.invalid",
-        lines=tuple(document_line(line) for line, _ in shown.lines),
+        lines=tuple(
+            replace(document_line(line, events), visit_sequence=sequence_number(line, shown.week, events))
+            for line, events in shown.lines
+        ),
         litres_by_fluid=tuple(sorted(litres.items())),
         is_draft=shown.published is None,
         shelf=(
             *(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
             *(ShelfItem(item=name, quantity=pieces) for name, pieces in sorted(parts.items())),
         ),
-        bay_minutes=float(sum(line.labour_minutes for line, _ in shown.lines)),
+        bay_minutes=float(sum(line.labour_minutes for line in still_open)),
         notes=_notes(shown),
         url=f"{public_url}/due-lists/{shown.week}",
     )
 
 
-def document_line(line: DueListLine | ListedLine) -> DueLine:
+def document_line(line: DueListLine | ListedLine, events: Sequence[LineEvent] = ()) -> DueLine:
     """Fill one line's plain values; the visit is known by the vehicle and the week it was first listed for."""
     return DueLine(
         line_id=f"{line.compartment_id}-{line.first_listed_week}",
@@ -121,7 +131,7 @@ def document_line(line: DueListLine | ListedLine) -> DueLine:
         due_p10_on=line.due_q10_on,
         due_p50_on=line.due_q50_on,
         due_p90_on=line.due_q90_on,
-        visit_on=line.planned_on,
+        visit_on=day_of(line, events),
         visit_id=f"{format_id(IdKind.VEHICLE, line.vehicle_id)}-{line.first_listed_week}",
         method=METHOD_LABELS[ExchangeMethod(line.method)].lower(),
         n_rounds=line.n_rounds,
@@ -133,7 +143,14 @@ def document_line(line: DueListLine | ListedLine) -> DueLine:
         change=cast("Change", line.change.replace("_", " ")),
         is_overdue=line.overdue_probability >= 0.5,
         caution=_own_caution(line),
+        state=state_of(events),
     )
+
+
+def sequence_number(line: DueListLine | ListedLine, week: IsoWeek, events: Sequence[LineEvent]) -> int:
+    """How often a line's visit has changed by the list of this week, and what was said of the line since."""
+    n_weeks = IsoWeek.parse(line.first_listed_week).weeks_until(week)
+    return n_weeks * EVENTS_A_WEEK + min(len(events), EVENTS_A_WEEK - 1)
 
 
 def _own_caution(line: DueListLine | ListedLine) -> str:

@@ -20,14 +20,17 @@ from service.store.repositories import due_lists, fleet, subscriptions
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.usecases.access.caller import Caller
 from service.usecases.week.publish_due_list import listed_lines
-from service.usecases.week.render_due_list import document_line, due_list_document, presentation_of
+from service.usecases.week.render_due_list import (
+    EVENTS_A_WEEK,
+    document_line,
+    due_list_document,
+    presentation_of,
+    sequence_number,
+)
 from service.usecases.week.show_due_list import ShownList
 
 LISTS_SHOWN: Final = 8
 """Published lists in a feed, the latest ones; older visits are over."""
-
-EVENTS_A_WEEK: Final = 100
-"""Room in the sequence number for what is said of a line between two lists."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +125,8 @@ def _has_left(listed: _Listed, latest: IsoWeek) -> bool:
 
 
 def _sequence(listed: _Listed, latest: IsoWeek) -> int:
-    n_weeks = IsoWeek.parse(listed.line.first_listed_week).weeks_until(listed.week)
-    n_weeks += _has_left(listed, latest) and listed.week != latest
-    return n_weeks * EVENTS_A_WEEK + min(len(listed.events), EVENTS_A_WEEK - 1)
+    has_left = _has_left(listed, latest) and listed.week != latest
+    return sequence_number(listed.line, listed.week, listed.events) + has_left * EVENTS_A_WEEK
 
 
 def _day(lines: Sequence[_Listed]) -> date | None:

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from datetime import date, datetime
+from typing import Any, TypeVar
 
 from sqlmodel import Session
 
@@ -21,6 +21,7 @@ from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.publish_due_list import JOB, draft_list, listed_lines
 
 CURRENT = "current"
+Line = TypeVar("Line", DueListLine, ListedLine)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +32,8 @@ class ShownList:
     week: IsoWeek
     published: DueList | None
     lines: Sequence[tuple[DueListLine | ListedLine, Sequence[LineEvent]]]
+    """By the day that each stands on now, those without one last; within a day the most urgent first."""
+
     since_last: dict[str, Any]
 
 
@@ -64,7 +67,7 @@ def show_due_list(
             organisation=organisation,
             week=week,
             published=published,
-            lines=lines,
+            lines=_by_day(lines),
             since_last=published.since_last,
         )
     if week < week_named(session, caller, CURRENT, now):
@@ -74,9 +77,13 @@ def show_due_list(
         organisation=organisation,
         week=week,
         published=None,
-        lines=[(line, ()) for line in draft],
+        lines=_by_day([(line, ()) for line in draft]),
         since_last=since_last,
     )
+
+
+def _by_day(lines: Sequence[tuple[Line, Sequence[LineEvent]]]) -> list[tuple[Line, Sequence[LineEvent]]]:
+    return sorted(lines, key=lambda found: due_lists.day_of(*found) or date.max)
 
 
 def why_not_published(session: Session, caller: Caller, shown: ShownList) -> JobFailure | None:
