@@ -73,6 +73,29 @@ class SampleFindings:
     cautions: list[str]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pair:
+    """Two samples that measured one property, and what happened from the one to the other."""
+
+    limit: AlarmLimit
+    earlier_value: float
+    later_value: float
+    new_value: float
+    steps: Sequence[Step]
+
+
+@dataclass(frozen=True, slots=True)
+class _Meter:
+    """A meter of a vehicle by which a rate can be told."""
+
+    attribute: str
+    whole_life: float
+    """Of the fluid, on this meter."""
+
+    unit: float
+    per: str
+
+
 def judge_sample(session: Session, organisation_id: int, sample: Sample) -> SampleFindings:
     """Compare a stored sample with the limits and with what was known before."""
     (compartment,) = fleet.compartments_by_id(session, organisation_id, [sample.compartment_id])
@@ -132,16 +155,26 @@ def _rates(
     sample: Sample,
     new_values: dict[str, float],
 ) -> list[Rate]:
-    earlier = {one.id: one for one in history.samples}
+    samples = {one.id: one for one in history.samples}
+    meters = _meters(history)
     found = []
     for limit in limits:
         name = limit.laboratory_property
         if limit.basis not in {Basis.VALUE, Basis.INCREASE} or sample.laboratory.get(name, -1.0) < 0.0:
             continue
-        start = _last_with(steps[:-1], earlier, name)
-        value = -1.0 if start is None else float(earlier[steps[start].source_id].laboratory[name])
-        if start is not None and value >= 0.0:
-            found += _rate(history, steps[start:], limit, value, sample, new_values.get(name, 0.0))
+        start = _last_with(steps[:-1], samples, name)
+        earlier_value = -1.0 if start is None else float(samples[steps[start].source_id].laboratory[name])
+        if start is None or earlier_value < 0.0:
+            continue
+        pair = _Pair(
+            limit=limit,
+            earlier_value=earlier_value,
+            later_value=float(sample.laboratory[name]),
+            new_value=new_values.get(name, 0.0),
+            steps=steps[start:],
+        )
+        rate = _rate(pair, meters)
+        found += [] if rate is None else [rate]
     return found
 
 
@@ -155,53 +188,52 @@ def _last_with(
     return None
 
 
-def _rate(
-    history: FluidHistory,
-    steps: Sequence[Step],
-    limit: AlarmLimit,
-    earlier_value: float,
-    sample: Sample,
-    new_value: float,
-) -> list[Rate]:
-    """Rate between the first and the last of some steps, by distance where there is one, else by hours."""
+def _meters(history: FluidHistory) -> tuple[_Meter, _Meter]:
+    """What a rate may be told by; the distance comes first."""
     rates = history.parameters.rates
-    for attribute, life, unit, per in (
-        ("odometer_km", rates.distance_limit_km, KM_OF_RATE, "1000 km"),
-        ("engine_hours", rates.hours_limit, HOURS_OF_RATE, "100 h"),
-    ):
-        meters = [getattr(step.after, attribute) for step in steps]
-        if None in meters or meters[-1] <= meters[0]:
-            continue
-        whole_life = float(np.atleast_1d(np.asarray(life, dtype=np.float64))[0])
-        room = limit.critical - (new_value if limit.basis is Basis.VALUE else 0.0)
-        highest = RATE_ALARM_FACTOR * room / whole_life
-        services_between = [
-            (meter, 1.0 - step.figures["fresh_share"])
-            for step, meter in zip(steps, meters, strict=True)
-            if step.kind == "service" and "fresh_share" in step.figures
-        ]
-        value = float(sample.laboratory[limit.laboratory_property])
-        result = rate_of_change(
-            SamplePairs(
-                earlier_value=earlier_value,
-                later_value=value,
-                earlier_km=meters[0],
-                later_km=meters[-1],
-                new_fluid_value=new_value,
-                value_sd=MEASUREMENT_SD_SHARE * max(value, earlier_value),
-            ),
-            exchanged_at_km=np.array([[meter] for meter, _ in services_between]).reshape(-1, 1),
-            retained_share=np.array([[share] for _, share in services_between]).reshape(-1, 1),
-            highest_rate_per_km=highest if highest > 0.0 else np.inf,
-        )
-        return [
-            Rate(
-                laboratory_property=limit.laboratory_property,
-                rate=float(result.rate_per_km[0]) * unit,
-                rate_sd=float(result.rate_sd_per_km[0]) * unit,
-                highest_rate=highest * unit if highest > 0.0 else None,
-                per=per,
-                is_alarm=bool(result.is_alarm[0]),
-            )
-        ]
-    return []
+    return (
+        _Meter("odometer_km", np.asarray(rates.distance_limit_km).item(), KM_OF_RATE, "1000 km"),
+        _Meter("engine_hours", np.asarray(rates.hours_limit).item(), HOURS_OF_RATE, "100 h"),
+    )
+
+
+def _rate(pair: _Pair, meters: Sequence[_Meter]) -> Rate | None:
+    """Rate between two samples by the first meter that ran on between them; none if none did."""
+    for meter in meters:
+        shown = [getattr(step.after, meter.attribute) for step in pair.steps]
+        if None not in shown and shown[-1] > shown[0]:
+            return _rate_by(meter, shown, pair)
+    return None
+
+
+def _rate_by(meter: _Meter, shown: Sequence[float], pair: _Pair) -> Rate:
+    """Rate by a meter that showed this at each step."""
+    limit = pair.limit
+    room = limit.critical - (pair.new_value if limit.basis is Basis.VALUE else 0.0)
+    highest = RATE_ALARM_FACTOR * room / meter.whole_life
+    exchanges = [
+        (at, 1.0 - step.figures["fresh_share"])
+        for step, at in zip(pair.steps, shown, strict=True)
+        if step.kind == "service" and "fresh_share" in step.figures
+    ]
+    result = rate_of_change(
+        SamplePairs(
+            earlier_value=pair.earlier_value,
+            later_value=pair.later_value,
+            earlier_km=shown[0],
+            later_km=shown[-1],
+            new_fluid_value=pair.new_value,
+            value_sd=MEASUREMENT_SD_SHARE * max(pair.later_value, pair.earlier_value),
+        ),
+        exchanged_at_km=np.array([at for at, _ in exchanges]).reshape(-1, 1),
+        retained_share=np.array([share for _, share in exchanges]).reshape(-1, 1),
+        highest_rate_per_km=highest if highest > 0.0 else np.inf,
+    )
+    return Rate(
+        laboratory_property=limit.laboratory_property,
+        rate=result.rate_per_km.item() * meter.unit,
+        rate_sd=result.rate_sd_per_km.item() * meter.unit,
+        highest_rate=highest * meter.unit if highest > 0.0 else None,
+        per=meter.per,
+        is_alarm=bool(result.is_alarm[0]),
+    )
