@@ -75,10 +75,6 @@ class Renumbering:
         }
         self._columns = {table.name: _referring(table) for table in owned_tables()}
 
-    def key_of(self, organisation_id: int) -> int:
-        """New key of the organisation."""
-        return organisation_id + self._steps["organisation"]
-
     def change(self, table: Table, row: Row) -> Row:
         """Give a row its new keys, and what it says of others theirs."""
         changed = dict(row)

@@ -8,7 +8,7 @@ organisation comes under new ones.
 import hashlib
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
@@ -30,7 +30,6 @@ class Contents:
     """What a file holds."""
 
     organisation: str
-    schema: str
     n_rows: dict[str, int]
 
     @property
@@ -88,11 +87,10 @@ def restore_organisation(
     try:
         with zipfile.ZipFile(source) as archive:
             manifest = json.loads(archive.read(MANIFEST))
-            key = _check(manifest, schema)
+            _check(manifest, schema)
             renumbering = Renumbering(session) if under_new_ids else None
             for table in whole_organisation.owned_tables():
-                told = manifest["tables"][table.name]
-                _restore_table(session, archive, table, key, told, renumbering)
+                _restore_table(session, archive, table, manifest, renumbering)
     except (zipfile.BadZipFile, KeyError, ValueError) as error:
         raise InvalidInputError("The file is damaged, or is not an export of an organisation.") from error
     return _contents(manifest)
@@ -102,20 +100,17 @@ def _restore_table(
     session: Session,
     archive: zipfile.ZipFile,
     table: Table,
-    key: int,
-    told: dict[str, Any],
+    manifest: dict[str, Any],
     renumbering: Renumbering | None,
 ) -> None:
-    owner = whole_organisation.owner_column(table)
+    key, told = int(manifest["organisation_id"]), manifest["tables"][table.name]
     digest, n_rows = hashlib.sha256(), 0
     with archive.open(_member(table)) as file:
         for lines in _batches(file):
-            for line in lines:
-                digest.update(line)
+            digest.update(b"".join(lines))
             n_rows += len(lines)
             rows = [json.loads(line) for line in lines]
-            if any(row[owner] != key for row in rows):
-                raise InvalidInputError("The file holds rows of another organisation; nothing was stored.")
+            _require_owner(table, rows, key)
             if renumbering is not None:
                 rows = [] if table.name in LEFT_OUT else [renumbering.change(table, row) for row in rows]
             if rows:
@@ -127,12 +122,18 @@ def _restore_table(
     whole_organisation.go_on_counting(session, table)
 
 
+def _require_owner(table: Table, rows: Sequence[dict[str, Any]], key: int) -> None:
+    owner = whole_organisation.owner_column(table)
+    if any(row[owner] != key for row in rows):
+        raise InvalidInputError("The file holds rows of another organisation; nothing was stored.")
+
+
 def _batches(file: IO[bytes]) -> Iterator[list[bytes]]:
     return iter(lambda: list(islice(file, whole_organisation.ROWS_A_TURN)), [])
 
 
-def _check(manifest: dict[str, Any], schema: str) -> int:
-    """Refuse a file that this program cannot read; gives the organisation's key."""
+def _check(manifest: dict[str, Any], schema: str) -> None:
+    """Refuse a file that this program cannot read."""
     if manifest["format"] != FORMAT:
         raise ConflictError(f"The file has format {manifest['format']}; this program reads format {FORMAT}.")
     if manifest["schema"] != schema:
@@ -140,7 +141,6 @@ def _check(manifest: dict[str, Any], schema: str) -> int:
             f"The file is of schema {manifest['schema']}, this database of {schema}. Restore it into a new database "
             "with the program that wrote it, then upgrade that with `sumpwise migrate`."
         )
-    return int(manifest["organisation_id"])
 
 
 def _member(table: Table) -> str:
@@ -150,6 +150,5 @@ def _member(table: Table) -> str:
 def _contents(manifest: dict[str, Any]) -> Contents:
     return Contents(
         organisation=manifest["organisation"],
-        schema=manifest["schema"],
         n_rows={name: table["n_rows"] for name, table in manifest["tables"].items()},
     )
