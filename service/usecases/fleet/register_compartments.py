@@ -11,10 +11,11 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
+from service.domain.vehicle_life import require_in_life
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, fluids
 from service.store.tables.fluids import Fluid
-from service.store.tables.vehicles import Compartment
+from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.nothing import refuse_nothing
@@ -78,7 +79,8 @@ def register_compartment(
         created_at=now,
         **columns,
     )
-    check_compartment(compartment, now.date())
+    _check_figures(compartment)
+    _check_last_service(compartment, owner, now.date())
     session.add(compartment)
     session.flush()
     detail = {"vehicle": owner.reference, "compartment": compartment.reference, "kind": str(kind)}
@@ -106,7 +108,10 @@ def change_compartment(
         before[name] = _plain(getattr(compartment, column))
         setattr(compartment, column, new)
     compartment.ageing = own_ageing(FluidKind(compartment.kind), compartment.ageing, changes)
-    check_compartment(compartment, now.date())
+    _check_figures(compartment)
+    if "baseline_on" in changes:
+        owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
+        _check_last_service(compartment, owner, now.date())
     compartment.version += 1
     session.add(compartment)
     session.flush()
@@ -118,14 +123,8 @@ def change_compartment(
     return compartment
 
 
-def check_compartment(compartment: Compartment, today: date) -> None:
-    """Refuse figures that contradict each other.
-
-    Raises
-    ------
-    InvalidInputError
-        Naming the field.
-    """
+def _check_figures(compartment: Compartment) -> None:
+    """Refuse figures that contradict each other."""
     if compartment.drainable_litres > compartment.total_litres:
         raise InvalidInputError.at("/drainable_litres", "Cannot be more than the compartment holds.")
     low, high = compartment.level_min_celsius, compartment.level_max_celsius
@@ -135,8 +134,14 @@ def check_compartment(compartment: Compartment, today: date) -> None:
         raise InvalidInputError.at(
             "/level_max_celsius", "The upper end of the window must be above the lower one."
         )
-    if compartment.baseline_on is not None and compartment.baseline_on > today:
+
+
+def _check_last_service(compartment: Compartment, owner: Vehicle, today: date) -> None:
+    if compartment.baseline_on is None:
+        return
+    if compartment.baseline_on > today:
         raise InvalidInputError.at("/last_service_on", "Lies in the future.")
+    require_in_life("/last_service_on", compartment.baseline_on, owner.in_service_on, today)
 
 
 def _columns_from(defaults: FluidDefaults) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryPro
 from service.domain.laboratory_report import contradictions
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
+from service.domain.vehicle_life import require_in_life
 from service.domain.visual_grades import parse_grade
 from service.errors import DuplicateError, FieldError, InvalidInputError, ServiceError, StateTransitionError
 from service.store.repositories import fleet, services
@@ -161,6 +162,8 @@ def _store(
     limits: LimitsByKind,
 ) -> Sample:
     taken_at = plausibility.past_instant("/taken_at", entry.taken_at, now).astimezone(entry.taken_at.tzinfo)
+    owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
+    require_in_life("/taken_at", taken_at.date(), owner.in_service_on, now.date())
     kind = FluidKind(compartment.kind)
     grade = None if entry.grade is None else parse_grade("/grade", entry.grade)
     values = _inside("/laboratory", entry.laboratory, entry.units)
@@ -171,7 +174,7 @@ def _store(
         compartment_id=compartment.id or 0,
         taken_at=taken_at,
         utc_offset_minutes=int((taken_at.utcoffset() or timedelta(0)).total_seconds() // 60),
-        odometer_km=_km(session, caller, compartment, entry),
+        odometer_km=_km(owner, entry),
         engine_hours=entry.engine_hours,
         grade=grade,
         has_values=bool(values),
@@ -222,10 +225,9 @@ def _refuse_repeat(session: Session, sample: Sample) -> None:
             raise DuplicateError("This sample is on record already.")
 
 
-def _km(session: Session, caller: Caller, compartment: Compartment, entry: NewSample) -> float | None:
+def _km(owner: Vehicle, entry: NewSample) -> float | None:
     if entry.odometer is None:
         return None
-    owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
     is_miles = (entry.unit or owner.odometer_unit) == DistanceUnit.MI
     km = km_from_miles(entry.odometer) if is_miles else entry.odometer
     return plausibility.ODOMETER_KM.check("/odometer", km)

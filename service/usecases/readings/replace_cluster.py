@@ -10,6 +10,7 @@ from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
+from service.domain.vehicle_life import require_in_life
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, readings
 from service.store.repositories.intake import NewRow, insert_readings
@@ -48,7 +49,8 @@ def replace_cluster(
     Raises
     ------
     InvalidInputError
-        If no new number is given, one belongs to another, or the old meter cannot have shown these hours.
+        If no new number is given, one belongs to another, the old meter cannot have shown these hours, or the vehicle
+        was not there yet.
     DuplicateError
         If a replacement at this time is recorded already.
     """
@@ -59,6 +61,7 @@ def replace_cluster(
     fleet.lock_vehicles(session, caller.organisation_id, [vehicle_id])
     at = plausibility.past_instant("/replaced_at", replacement.replaced_at, now)
     at = at.astimezone(replacement.replaced_at.tzinfo)
+    require_in_life("/replaced_at", at.date(), vehicle.in_service_on, now.date())
     references = [f"{at.timestamp():.3f} {which}" for which in (_OLD, _NEW)]
     if _stored(session, caller, vehicle_id, references):
         raise DuplicateError("A replacement of the cluster at this time is recorded already.")

@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id, parse_id
+from service.domain.vehicle_life import require_in_life
 from service.errors import DuplicateError, FieldError, InvalidInputError
 from service.store.repositories import fleet, fluids, services
 from service.store.tables.fluids import Fluid
@@ -58,6 +59,7 @@ def _check_time(
     session: Session, caller: Caller, now: datetime, vehicle: Vehicle, new: NewService
 ) -> datetime:
     done_at = plausibility.past_instant("/done_at", new.done_at, now).astimezone(new.done_at.tzinfo)
+    require_in_life("/done_at", done_at.date(), vehicle.in_service_on, now.date())
     last = services.last_service_at(session, caller.organisation_id, vehicle.id or 0)
     if last is not None and done_at < last and not new.late_entry:
         raise InvalidInputError.at(

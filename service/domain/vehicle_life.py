@@ -1,0 +1,35 @@
+"""Whether a vehicle can have existed on a day that somebody gave for something done to it."""
+
+from datetime import date
+from typing import Final
+
+from service.errors import InvalidInputError
+
+MOST_DAYS_UNUSED: Final = 366
+"""A vehicle is built and filled, and may stand for so long before its first use; common practice, no source."""
+
+MOST_YEARS_AT_WORK: Final = 30
+"""Of a vehicle of which nobody said since when it is in service; common practice, no source."""
+
+
+def require_in_life(pointer: str, day: date, in_service_on: date | None, today: date) -> None:
+    """Refuse a day on which the vehicle was not there yet, such as a year mistyped or a clock that began anew.
+
+    Raises
+    ------
+    InvalidInputError
+        At this pointer.
+    """
+    if in_service_on is None:
+        if day.toordinal() < today.toordinal() - MOST_YEARS_AT_WORK * 365.25:
+            raise InvalidInputError.at(
+                pointer,
+                "This is more than thirty years ago. Check the date; if it is right, say first since when the vehicle "
+                "is in service (“In service since”, in_service_on).",
+            )
+    elif day.toordinal() < in_service_on.toordinal() - MOST_DAYS_UNUSED:
+        raise InvalidInputError.at(
+            pointer,
+            f"The vehicle is in service since {in_service_on}, and this is more than a year earlier. Check the date; "
+            "if it is right, correct the vehicle (“In service since”, in_service_on).",
+        )
