@@ -8,14 +8,11 @@ from typing import Final
 from service.documents.tables import Cell, Column, Sheet
 from service.documents.text import spreadsheet_text
 
-BYTE_ORDER_MARK: Final = "\ufeff".encode()
-"""Some spreadsheet programs read UTF-8 only where the file starts with it."""
-
 LEAST_DECIMALS: Final = 3
 """A millilitre."""
 
 
-def write_csv(sheet: Sheet, *, with_byte_order_mark: bool = False) -> bytes:
+def write_csv(sheet: Sheet) -> bytes:
     """Write headings and rows; numbers stay numbers, dates are ISO 8601, risky texts carry an apostrophe."""
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")
@@ -24,8 +21,7 @@ def write_csv(sheet: Sheet, *, with_byte_order_mark: bool = False) -> bytes:
         [_written(cell, column) for cell, column in zip(row, sheet.columns, strict=True)]
         for row in sheet.rows
     )
-    content = buffer.getvalue().encode("utf-8")
-    return BYTE_ORDER_MARK + content if with_byte_order_mark else content
+    return buffer.getvalue().encode("utf-8")
 
 
 def _written(cell: Cell, column: Column) -> str | int | float:

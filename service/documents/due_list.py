@@ -12,11 +12,9 @@ from service.documents.tables import due_list_facts, due_list_sheet, parts_in_wo
 from service.documents.xlsx_file import write_xlsx
 
 
-def due_list_csv(
-    due_list: DueList, presentation: Presentation, *, with_byte_order_mark: bool = False
-) -> bytes:
+def due_list_csv(due_list: DueList, presentation: Presentation) -> bytes:
     """Write one row a line."""
-    return write_csv(due_list_sheet(due_list, presentation), with_byte_order_mark=with_byte_order_mark)
+    return write_csv(due_list_sheet(due_list, presentation))
 
 
 def due_list_xlsx(due_list: DueList, presentation: Presentation) -> bytes:

@@ -137,6 +137,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "in_no_order": "needed, and in no order",
         "nothing_to_order": "Nothing that is on sale has to be ordered.",
         "count_sheet": "Count sheet",
+        "nothing_kept": "No fluid and no part is kept yet.",
         "record_count": "Enter the count at",
         "unit": "Unit",
         "by_ledger": "By the ledger",

@@ -10,11 +10,9 @@ from service.documents.tables import cost_heading, order_plan_facts, order_plan_
 from service.documents.xlsx_file import write_xlsx
 
 
-def order_plan_csv(
-    plan: OrderPlan, presentation: Presentation, *, with_byte_order_mark: bool = False
-) -> bytes:
+def order_plan_csv(plan: OrderPlan, presentation: Presentation) -> bytes:
     """Write one row an order."""
-    return write_csv(order_plan_sheet(plan, presentation), with_byte_order_mark=with_byte_order_mark)
+    return write_csv(order_plan_sheet(plan, presentation))
 
 
 def order_plan_xlsx(plan: OrderPlan, presentation: Presentation) -> bytes:

@@ -91,6 +91,12 @@ def test_count_sheet_shows_the_ledger_only_when_it_is_given(presentation: Presen
     assert "Counted" in blind
 
 
+def test_a_count_sheet_of_nothing_says_so(presentation: Presentation) -> None:
+    text = full_text(count_sheet_pdf(count_sheet(lines=()), presentation))
+    assert "No fluid and no part is kept yet." in text
+    assert "Counted by" in text
+
+
 def test_count_sheet_of_many_items_repeats_its_headings(presentation: Presentation) -> None:
     lines = tuple(CountLine(item=f"item {i}", unit="pieces", expected=float(i)) for i in range(100))
     pages = page_texts(count_sheet_pdf(count_sheet(lines=lines), presentation))
