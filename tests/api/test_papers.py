@@ -69,3 +69,17 @@ def test_the_job_sheet_gives_rounds_cautions_and_the_address_of_the_record(opera
     assert "Cautions" in text
     assert "/job-sheet" in text
     assert fleet.get("/v1/vehicles/VAN-08/job-sheet.pdf").status_code == 404
+
+
+def test_a_token_for_one_vehicle_that_ends_opens_the_card_of_its_driver(shop):  # noqa: F811
+    link = {
+        "name": "driver",
+        "scopes": ["readings"],
+        "vehicle": "VAN-1",
+        "expires_at": "2027-05-04T00:00:00Z",
+    }
+    secret = shop.post("/v1/tokens", link).json()["secret"]
+    card = shop.client.get(f"/driver/{secret}/card.pdf")
+    assert (card.status_code, card.headers["content-type"]) == (200, "application/pdf")
+    assert "VAN-1" in full_text(card.content)
+    assert shop.client.get(f"/driver/{secret}x/card.pdf").status_code == 404

@@ -137,7 +137,10 @@ class OptionRead(BaseModel):
     fresh_share_after_each_round: list[float]
     life_used_after: float
     life_used_after_sd: float
-    cost_minor: int
+    cost_minor: int = Field(
+        description="Visit, labour, equipment, fluid and its disposal; fluid by its litres at 15 °C, "
+        "not by those at ambient in `litres_in`."
+    )
     labour_minutes: int
     due_again: DueAgain
     cost_minor_per_1000_km: float | None

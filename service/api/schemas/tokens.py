@@ -22,7 +22,10 @@ class TokenCreate(Body):
     scopes: list[Scope] = Field(min_length=1, max_length=len(Scope))
     expires_at: Instant | None = None
     vehicle: VehicleName | None = Field(
-        default=None, description="Bind it to one vehicle: it then posts readings of this one only."
+        default=None,
+        description="Bind it to one vehicle: it then posts readings of this one only. With the scope `readings` alone "
+        "and an end it is a driver's link as well: the form is at `/driver/{secret}`, the card to print at "
+        "`/driver/{secret}/card.pdf`, both without a header.",
     )
 
 
