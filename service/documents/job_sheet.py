@@ -50,6 +50,7 @@ def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
             "compartments": [_compartment(part, presentation) for part in sheet.compartments],
             "record_url": sheet.record_url,
             "qr": qr_svg(sheet.record_url, words["record"]),
+            "has_hours": sheet.engine_hours is not None,
             "closing_note": sheet.closing_note,
         },
     )

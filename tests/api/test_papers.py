@@ -2,12 +2,15 @@
 
 import csv
 import io
+import re
+from datetime import timedelta
 
 import pytest
 
 from tests.api.test_history import with_van
 from tests.api.test_parts import shop  # noqa: F401
 from tests.documents.pdf_reading import full_text
+from tests.service_fixtures import START
 
 PAPERS = {
     "/v1/stock/order-plan.pdf": ("application/pdf", "order-plan-2026-05-04.pdf"),
@@ -69,6 +72,25 @@ def test_the_job_sheet_gives_rounds_cautions_and_the_address_of_the_record(opera
     assert "Cautions" in text
     assert "/job-sheet" in text
     assert fleet.get("/v1/vehicles/VAN-08/job-sheet.pdf").status_code == 404
+
+
+def test_the_sheet_of_a_tractor_gives_its_hours(operator):
+    """Ten hours a week, from the day before the sheet is printed: a straight line from the last reading, derived."""
+    operator.post("/v1/vehicles", {"vehicle": "TRACTOR-1", "class": "tractor"})
+    operator.post("/v1/vehicles/TRACTOR-1/compartments", {"kind": "hydraulic", "interval_hours": 500})
+    rows = [
+        {
+            "vehicle": "TRACTOR-1",
+            "taken_at": (START - timedelta(days=1 + 7 * week)).isoformat(),
+            "engine_hours": 4000 - 10 * week,
+        }
+        for week in range(20, -1, -1)
+    ]
+    assert operator.post("/v1/readings", {"readings": rows}).json()["accepted"] == 21
+    text = full_text(operator.get("/v1/vehicles/TRACTOR-1/job-sheet.pdf").content)
+    hours = re.search(r"Engine hours, estimated ([\d\s]+) h", text)[1]
+    assert int("".join(hours.split())) == pytest.approx(4000 + 10 / 7, abs=2)
+    assert "Odometer, estimated –" in text
 
 
 def test_a_token_for_one_vehicle_that_ends_opens_the_card_of_its_driver(shop):  # noqa: F811

@@ -58,6 +58,13 @@ def test_every_compartment_has_its_own_part(presentation: Presentation) -> None:
     assert all(f"Page {n} of {len(pages)}" in page for n, page in enumerate(pages, start=1))
 
 
+def test_hours_are_asked_for_where_they_are_read(presentation: Presentation) -> None:
+    text = full_text(job_sheet_pdf(job_sheet(engine_hours=4123.4), presentation)).replace("\u202f", " ")
+    assert "Engine hours, estimated 4 123 h" in text
+    assert "Odometer at the visit Engine hours at the visit Name and signature Date" in text
+    assert "Engine hours" not in full_text(job_sheet_pdf(job_sheet(), presentation))
+
+
 def test_work_without_rounds_says_how_much_goes_in_and_has_room_for_what_did(
     presentation: Presentation,
 ) -> None:

@@ -28,6 +28,9 @@ class VehicleProjection:
     odometer_km: NDArray[np.float64] | None
     """P10, P50 and P90 now; none without a reading."""
 
+    engine_hours: NDArray[np.float64] | None
+    """The same of the hour meter."""
+
     km_per_day: NDArray[np.float64]
     fluids: FleetProjection
     recommended: Recommendation
@@ -46,10 +49,12 @@ def show_projection(session: Session, caller: Caller, now: datetime, reference: 
     at_days, season_now = usage.season.operational_days(present), usage.season.rate(present)
     probabilities = np.array(DUE_PROBABILITIES)
     has_reading = bool(usage.odometer.n_readings[0] > 0)
+    has_hours = bool(usage.hours.n_readings[0] > 0)
     return VehicleProjection(
         vehicle=vehicle,
         usage=usage,
         odometer_km=odometer_quantiles(usage.odometer, at_days, probabilities)[0] if has_reading else None,
+        engine_hours=odometer_quantiles(usage.hours, present, probabilities)[0] if has_hours else None,
         km_per_day=rate_quantiles(usage.odometer, at_days, probabilities)[0] * season_now,
         fluids=fluids,
         recommended=recommend_exchange(fluids.compartments),

@@ -35,7 +35,7 @@ def render_job_sheet(
     organisation = fleet.get_organisation(session, caller.organisation_id)
     vehicle = job.projection.vehicle
     listed = tuple(part for part in job.parts if part.line is not None)
-    odometer = job.projection.odometer_km
+    odometer, hours = job.projection.odometer_km, job.projection.engine_hours
     parts = listed or job.parts
     presentation = presentation_of(organisation)
     sheet = JobSheet(
@@ -49,6 +49,7 @@ def render_job_sheet(
         compartments=tuple(_compartment(part, presentation.labels) for part in parts),
         depot=job.depot,
         odometer_km=None if odometer is None else float(odometer[1]),
+        engine_hours=None if hours is None else float(hours[1]),
     )
     content = job_sheet_pdf(sheet, presentation)
     return content, attachment_name("job-sheet", vehicle.reference, suffix="pdf")
