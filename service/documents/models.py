@@ -196,12 +196,9 @@ class OrderLine:
     order_by_on: date
     why: str
     volume_litres: float | None = None
-    supplier: str = ""
     arrives_on: date | None = None
     cost_minor: int | None = None
     """In the smallest unit of the plan's currency."""
-    runs_out_on: date | None = None
-    """When the shelf is expected to be empty if nothing is ordered."""
     if_not_ordered: str = ""
 
 
@@ -213,7 +210,6 @@ class OrderPlan:
     planned_at: datetime
     n_weeks: int
     lines: tuple[OrderLine, ...]
-    depot: str = ""
     currency: str = ""
     """ISO 4217 code; empty when no prices are kept."""
     notes: tuple[str, ...] = ()
@@ -225,21 +221,16 @@ class CountLine:
 
     item: str
     unit: str
-    pack: str = ""
-    expected: float | None = None
-    """What the ledger says, in `unit`; left empty for a blind count."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountSheet:
-    """A shelf count to fill in by hand."""
+    """A shelf count to fill in by hand; what the ledger says is left out, or nobody would count."""
 
     organisation: str
     printed_at: datetime
     lines: tuple[CountLine, ...]
-    depot: str = ""
-    record_url: str = ""
-    notes: tuple[str, ...] = ()
+    record_url: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,7 +23,7 @@ def order_plan_xlsx(plan: OrderPlan, presentation: Presentation) -> bytes:
 def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
     """Typeset the plan on landscape paper, the orders as given, with their total where all prices are known."""
     words = presentation.labels
-    title = " ".join(filter(None, (words["order_plan"], plan.depot)))
+    title = words["order_plan"]
     return render_pdf(
         "order_plan",
         {
@@ -38,7 +38,6 @@ def order_plan_pdf(plan: OrderPlan, presentation: Presentation) -> bytes:
                 for before, line in pairwise((None, *plan.lines))
                 if line is not None
             ],
-            "shows_runs_out": any(line.runs_out_on is not None for line in plan.lines),
             "cost_heading": cost_heading(plan, presentation),
             "total": _total(plan, presentation),
             "notes": [presentation.sentence(note) for note in plan.notes],
@@ -56,14 +55,12 @@ def _line(line: OrderLine, before: OrderLine | None, plan: OrderPlan, presentati
     return {
         "is_further": is_further,
         "item": line.item,
-        "supplier": line.supplier,
         "packs": line.pack
         if line.pack == presentation.labels["placing_the_order"]
         else f"{presentation.number(line.n_packs)} × {line.pack}",
         "volume": "" if line.volume_litres is None else presentation.pack_size(line.volume_litres),
         "order_by": presentation.day(line.order_by_on),
         "arrives": presentation.day(line.arrives_on),
-        "runs_out": presentation.day(line.runs_out_on),
         "cost": presentation.money(line.cost_minor, plan.currency),
         "why": "" if is_further else presentation.sentence(line.why),
         "if_not_ordered": "" if is_further else presentation.sentence(line.if_not_ordered),

@@ -130,14 +130,12 @@ def order_plan_sheet(plan: OrderPlan, presentation: Presentation) -> Sheet:
     words = presentation.labels
     columns = (
         Column(words["item"], "text", 24),
-        Column(words["supplier"], "text", 18),
         Column(words["packs"], "whole", 8),
         Column(words["unit"], "text", 16),
         Column(f"{words['volume']} [L]", "decimal", 11),
         Column(words["order_by"], "date", 11),
         Column(words["arrives"], "date", 11),
         Column(cost_heading(plan, presentation), "decimal", 12, money_decimals(plan.currency)),
-        Column(words["runs_out"], "date", 11),
         Column(words["why"], "long text", 44),
         Column(words["if_not_ordered"], "long text", 36),
     )
@@ -161,25 +159,22 @@ def cost_heading(plan: OrderPlan, presentation: Presentation) -> str:
 def order_plan_facts(plan: OrderPlan, presentation: Presentation) -> tuple[tuple[str, str], ...]:
     """Name the organisation, the day of planning and how far ahead the plan looks."""
     words = presentation.labels
-    facts = [(words["organisation"], plan.organisation)]
-    if plan.depot:
-        facts.append((words["depot"], plan.depot))
-    facts.append((words["planned"], presentation.moment(plan.planned_at)))
-    facts.append((words["weeks_ahead"].capitalize(), presentation.number(plan.n_weeks)))
-    return tuple(facts)
+    return (
+        (words["organisation"], plan.organisation),
+        (words["planned"], presentation.moment(plan.planned_at)),
+        (words["weeks_ahead"].capitalize(), presentation.number(plan.n_weeks)),
+    )
 
 
 def _order_row(line: OrderLine, currency: str, presentation: Presentation) -> tuple[Cell, ...]:
     return (
         line.item,
-        line.supplier,
         line.n_packs,
         line.pack,
         line.volume_litres,
         line.order_by_on,
         line.arrives_on,
         None if line.cost_minor is None else line.cost_minor / minor_per_major(currency),
-        line.runs_out_on,
         presentation.sentence(line.why),
         presentation.sentence(line.if_not_ordered),
     )

@@ -159,10 +159,8 @@ def order_line(index: int = 0, **changes: Any) -> OrderLine:
         "order_by_on": date(2026, 5, 13) + timedelta(days=index),
         "why": "The week of 2026-W22 needs 21 litres in 9 of 10 cases; 8 litres are on hand.",
         "volume_litres": 5.0 * (3 + index),
-        "supplier": "Example supplier",
         "arrives_on": date(2026, 5, 18) + timedelta(days=index),
         "cost_minor": 12990 + index,
-        "runs_out_on": date(2026, 5, 27),
         "if_not_ordered": "Two visits of that week would have to wait.",
     }
     return OrderLine(**(values | changes))
@@ -174,7 +172,6 @@ def order_plan(lines: tuple[OrderLine, ...] | None = None, **changes: Any) -> Or
         "planned_at": PUBLISHED_AT,
         "n_weeks": 12,
         "lines": tuple(order_line(i) for i in range(5)) if lines is None else lines,
-        "depot": "Northgate",
         "currency": "EUR",
         "notes": ("Prices as entered by the workshop.",),
     }
@@ -185,11 +182,10 @@ def count_sheet(**changes: Any) -> CountSheet:
     values: dict[str, Any] = {
         "organisation": "Example Haulage (invented)",
         "printed_at": PUBLISHED_AT,
-        "depot": "Northgate",
         "record_url": "https://sumpwise.example/stock",
         "lines": (
-            CountLine(item="Example ATF VI", unit="litres", pack="can of 5 litres", expected=31.5),
-            CountLine(item="sealing washer W-18", unit="pieces", expected=40.0),
+            CountLine(item="Example ATF VI", unit="litres"),
+            CountLine(item="sealing washer W-18", unit="pieces"),
         ),
     }
     return CountSheet(**(values | changes))

@@ -78,17 +78,12 @@ def test_order_plan_says_why_and_what_happens_otherwise(presentation: Presentati
     )
 
 
-def test_count_sheet_shows_the_ledger_only_when_it_is_given(presentation: Presentation) -> None:
+def test_count_sheet_names_every_item_with_its_unit(presentation: Presentation) -> None:
     content = count_sheet_pdf(count_sheet(), presentation)
     text = full_text(content)
     assert claims_pdf_ua(content)
-    assert "By the ledger" in text
-    assert "31.5" in text
-    blind = full_text(
-        count_sheet_pdf(count_sheet(lines=(CountLine(item="Example ATF VI", unit="litres"),)), presentation)
-    )
-    assert "By the ledger" not in blind
-    assert "Counted" in blind
+    assert "Item Unit Counted Example ATF VI litres sealing washer W-18 pieces" in text
+    assert "Enter the count at https://sumpwise.example/stock" in text
 
 
 def test_a_count_sheet_of_nothing_says_so(presentation: Presentation) -> None:
@@ -98,10 +93,10 @@ def test_a_count_sheet_of_nothing_says_so(presentation: Presentation) -> None:
 
 
 def test_count_sheet_of_many_items_repeats_its_headings(presentation: Presentation) -> None:
-    lines = tuple(CountLine(item=f"item {i}", unit="pieces", expected=float(i)) for i in range(100))
+    lines = tuple(CountLine(item=f"item {i}", unit="pieces") for i in range(100))
     pages = page_texts(count_sheet_pdf(count_sheet(lines=lines), presentation))
     assert len(pages) > 2
-    assert all("By the ledger Counted Difference" in page for page in pages[:-1])
+    assert all("Item Unit Counted" in page for page in pages[:-1])
 
 
 def test_label_carries_the_words_the_law_asks_for(presentation: Presentation) -> None:
