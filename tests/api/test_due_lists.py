@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -65,7 +66,11 @@ def test_the_list_of_next_week_says_what_is_due_and_why(fleet):
     van, truck = body["lines"]
     # 79,900 km two days ago at 60 km/d: the interval of 60,000 km from 20,000 km ends today.
     assert van["due"]["p50"] in {"2026-05-01", "2026-05-02", "2026-05-03"}
-    assert van["reason"].startswith("The interval ended" if "ended" in van["reason"] else "The interval ends")
+    told = re.match(
+        r"The interval end(?:s in|ed) about (\d+) km(?: ago)?\.|The interval ends now\.", van["reason"]
+    )
+    assert told is not None, van["reason"]
+    assert int(told[1] or 0) <= 60, "a day's driving at most"
     # 3.5 of 9.0 L a round: 0.389 new, 0.627, 0.772; three rounds for three quarters (mass balance, derived).
     assert (van["rounds"], van["litres"]) == (3, 10.5)
     assert truck["due"] == {"p10": "2026-05-06", "p50": "2026-05-06", "p90": "2026-05-06"}
@@ -101,6 +106,23 @@ def test_the_next_list_carries_open_lines_over_and_tells_what_was_done(fleet, da
     carried = next(line for line in following["lines"] if line["vehicle"] == "VAN-01")
     assert (carried["change"], carried["first_listed_week"]) == ("carried_over", "2026-W19")
     assert carried["id"] != van["id"]
+
+
+def test_a_line_that_was_moved_ahead_is_told_as_moved_until_its_week_is_over(fleet, database, clock):
+    run_weekly(database, clock.now(), "node")
+    van = fleet.get("/v1/due-lists/2026-W19").json()["lines"][0]
+    move = {"kind": "moved", "moved_to_on": "2026-05-20"}  # Wednesday of week 21
+    assert fleet.post(f"/v1/due-list-lines/{van['id']}/events", move).status_code == 201
+    told = {}
+    for week in ("2026-W20", "2026-W21", "2026-W22"):
+        clock.advance(timedelta(days=7))
+        assert run_weekly(database, clock.now(), "node") == 1
+        lines = fleet.get(f"/v1/due-lists/{week}").json()["lines"]
+        told[week] = next(
+            (line["change"], line["planned_on"]) for line in lines if line["vehicle"] == "VAN-01"
+        )
+    assert told["2026-W20"] == told["2026-W21"] == ("moved", "2026-05-20")
+    assert told["2026-W22"][0] == "carried_over"
 
 
 def test_missed_fridays_are_caught_up(fleet, database, clock):
@@ -233,6 +255,8 @@ def test_a_line_is_not_moved_to_a_day_that_is_over(fleet, database, clock):
     event = {"kind": "moved", "moved_to_on": f"{clock.now().date() - timedelta(days=1)}"}
     answer = fleet.post(f"/v1/due-list-lines/{line['id']}/events", event)
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/moved_to_on")
+    today = {"kind": "moved", "moved_to_on": f"{clock.now().date()}"}
+    assert fleet.post(f"/v1/due-list-lines/{line['id']}/events", today).status_code == 201
 
 
 def test_a_line_is_moved_as_far_as_anything_is_projected_and_no_further(fleet, database, clock):

@@ -7,6 +7,7 @@ import pytest
 
 from service.api.limiter import Limiter
 from service.api.places import MOST_WAITING, FairPlaces, QueueFullError
+from service.errors import RateLimitedError
 from tests.service_fixtures import START
 
 
@@ -48,6 +49,13 @@ def test_an_organisation_s_rows_are_counted_and_nothing_of_a_refused_call_is_sto
     assert operator.get("/v1/readings?limit=500").headers.get("link")
     clock.advance(timedelta(seconds=int(refused.headers["Retry-After"])))
     assert operator.post("/v1/readings", rows(200, first=900)).status_code == 200
+
+
+def test_more_than_an_hour_s_rows_are_taken_from_a_full_bucket_and_leave_it_empty():
+    limiter = Limiter(rows_per_hour=1000.0)
+    limiter.check_rows(1, 5000, START)
+    with pytest.raises(RateLimitedError):
+        limiter.check_rows(1, 1, START)
 
 
 def test_a_file_that_uses_the_rows_up_ends_with_a_time_to_wait_and_goes_on_later(client, operator, clock):

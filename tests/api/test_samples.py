@@ -3,6 +3,9 @@
 import json
 
 import pytest
+from sqlmodel import select
+
+from service.store.tables.projections import CompartmentState
 
 GEARBOX = {
     "compartment": "gearbox",
@@ -118,10 +121,45 @@ def test_values_are_told_in_the_words_of_the_standards_too(fleet):
     assert [(one["standard"], one["grade"]) for one in brakes["grades"]] == [("TRL LR903", "145 °C")]
 
 
+def test_as_much_water_as_a_fluid_may_hold_is_no_contamination(fleet):
+    """Up to 0.2 % of condensate is normal in a heavy automatic transmission (its operator's manual)."""
+    body = fleet.post("/v1/samples", sample(laboratory={"water_fraction": 0.002})).json()
+    assert body["is_contaminated"] is False
+
+
+def exchanged(operator, done_at, n_rounds):
+    done = {"compartment": "gearbox", "rounds": [{"drained_litres": 4.0, "filled_litres": 4.0}] * n_rounds}
+    told = {"vehicle": "BUS-1", "done_at": done_at, "compartments": [done]}
+    assert operator.post("/v1/services", told).status_code == 201
+
+
+def test_half_an_exchange_ends_no_alarm_and_a_full_one_does(fleet):
+    """Half is drained a round: 1 - 0.5^2 = 0.75 is too little, 1 - 0.5^3 = 0.875 above 0.85 ends it (derived)."""
+    fleet.post("/v1/samples", sample(grade="milky"))
+    exchanged(fleet, "2026-05-02T08:00:00Z", n_rounds=2)
+    assert projected(fleet)["limit"] == "contamination"
+    exchanged(fleet, "2026-05-03T08:00:00Z", n_rounds=3)
+    assert projected(fleet)["limit"] != "contamination"
+
+
+def test_a_past_that_nobody_told_is_known_from_a_full_exchange_on(fleet, database):
+    def is_known():
+        with database.snapshot() as session:
+            states = session.exec(select(CompartmentState).order_by(CompartmentState.compartment_id)).all()
+        return states[0].is_history_known
+
+    exchanged(fleet, "2026-05-02T08:00:00Z", n_rounds=1)
+    assert not is_known()
+    exchanged(fleet, "2026-05-03T08:00:00Z", n_rounds=3)
+    assert is_known()
+
+
 def test_a_clean_look_does_not_end_an_alarm_that_a_clean_analysis_ends(fleet):
     fleet.post("/v1/samples", sample(laboratory={"coolant_fraction": 0.01}))
     fleet.post("/v1/samples", sample(grade="clear", taken_at="2026-05-02T10:00:00Z"))
     assert projected(fleet)["limit"] == "contamination"
+    fleet.post("/v1/samples", sample(laboratory={"iron_mg_per_kg": 5}, taken_at="2026-05-02T11:00:00Z"))
+    assert projected(fleet)["limit"] == "contamination"  # nobody looked for coolant
     clean = {"coolant_fraction": 0, "water_fraction": 0}
     fleet.post("/v1/samples", sample(laboratory=clean, taken_at="2026-05-03T10:00:00Z"))
     assert projected(fleet)["limit"] != "contamination"
@@ -144,10 +182,12 @@ def test_wet_brake_fluid_carries_the_caution_of_brakes(fleet):
     assert "boil" in body["cautions"][0]
 
 
-def test_a_rate_of_change_counts_what_an_exchange_took_away(fleet):
+@pytest.mark.parametrize(("new", "rate", "highest"), [(0, 0.5, 6.25), (10, 0.375, 6.0)])
+def test_a_rate_of_change_counts_what_an_exchange_took_away(fleet, new, rate, highest):
     """8 L, 3.4 mg of iron in 1,000 km, half exchanged: 20, then 10, then 30 mg/kg; 0.5 mg/kg in 1,000 km throughout.
 
-    Derived: mass balance of a mixed charge of 6.8 kg.
+    With 10 mg/kg in the new fluid the exchange leaves 15, and 15 more came. Derived: mass balance of a mixed charge of
+    6.8 kg. The most is twice what takes the fluid from new to 250 mg/kg in its whole life, here 80,000 km.
     """
     rows = [
         {"vehicle": "BUS-1", "taken_at": f"{day}T08:00:00Z", "odometer": km}
@@ -160,12 +200,11 @@ def test_a_rate_of_change_counts_what_an_exchange_took_away(fleet):
         "/v1/services", {"vehicle": "BUS-1", "done_at": "2025-01-04T10:00:00Z", "compartments": [done]}
     )
     assert answer.status_code == 201, answer.text
-    body = fleet.post(
-        "/v1/samples", sample(taken_at="2026-01-01T08:00:00Z", laboratory={"iron_mg_per_kg": 30})
-    ).json()
-    (rate,) = body["rates"]
-    assert (rate["per"], rate["rate"]) == ("1000 km", pytest.approx(0.5))
-    assert rate["is_alarm"] is False
+    later = sample(taken_at="2026-01-01T08:00:00Z", laboratory={"iron_mg_per_kg": 30})
+    (found,) = fleet.post("/v1/samples", later | {"new_values": {"iron_mg_per_kg": new}}).json()["rates"]
+    assert (found["per"], found["rate"]) == ("1000 km", pytest.approx(rate))
+    assert found["highest_rate"] == pytest.approx(highest)
+    assert found["is_alarm"] is False
     steep = fleet.post(
         "/v1/samples", sample(taken_at="2026-01-01T09:00:00Z", laboratory={"iron_mg_per_kg": 900})
     )
@@ -211,7 +250,8 @@ def test_numbers_that_are_none_are_refused(fleet, number):
 def test_the_same_sample_is_recorded_once_and_again_after_it_was_voided(fleet):
     told = sample(grade="brown", reference="report 5521")
     first = fleet.post("/v1/samples", told)
-    assert fleet.post("/v1/samples", told).json()["type"] == "/problems/duplicate"
+    for again in (told, told | {"grade": "black"}, told | {"reference": "another"}):
+        assert fleet.post("/v1/samples", again).json()["type"] == "/problems/duplicate"
     assert fleet.delete(first.headers["Location"]).status_code == 204
     assert fleet.post("/v1/samples", told).status_code == 201
     listed = fleet.get(f"/v1/samples?compartment={first.json()['compartment_id']}").json()["samples"]

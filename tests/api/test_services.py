@@ -237,6 +237,27 @@ def test_silicone_brake_fluid_never_meets_glycol_fluid(fleet):
     assert fleet.post("/v1/services", service(flushed | {"fluid": "BF-51"})).status_code == 201
 
 
+def test_a_fluid_is_held_against_what_was_in_the_unit_at_that_time(fleet):
+    """Oils of two families mix only by the maker's word."""
+    fleet.post(
+        "/v1/vehicles/VAN-07/compartments", {"kind": "axle", "compartment": "axle", "total_litres": 4.0}
+    )
+    fleet.post("/v1/fluids", {"fluid": "GEAR", "kind": "axle"})
+    fleet.post("/v1/fluids", {"fluid": "ENGINE", "kind": "engine_oil_diesel_light"})
+
+    def filled(fluid, done_at, **more):
+        one = work((2, 2), compartment="axle", fluid=fluid, **more)
+        told = service(one, done_at=done_at, odometer=None, late_entry=True)
+        return fleet.post("/v1/services", told)
+
+    assert filled("GEAR", "2026-02-01T09:00:00Z").status_code == 201
+    assert (
+        filled("ENGINE", "2026-04-01T09:00:00Z", override_reason="Allowed by the maker.").status_code == 201
+    )
+    assert "override_reason" in refusal(filled("GEAR", "2026-04-02T09:00:00Z"))["/compartments/0/fluid"]
+    assert filled("GEAR", "2026-03-01T09:00:00Z").status_code == 201
+
+
 def test_a_fluid_counter_must_be_reset_or_somebody_says_why_not(fleet):
     (gearbox,) = fleet.get("/v1/vehicles/VAN-07/compartments").json()["compartments"]
     fleet.patch(f"/v1/compartments/{gearbox['id']}", {"has_fluid_counter": True})

@@ -101,6 +101,17 @@ def test_a_service_ticks_its_line_off_and_voiding_it_opens_the_line_again(fleet,
     assert listed.events() == ["done", "reopened"]
 
 
+def test_voiding_a_service_leaves_a_line_closed_that_another_one_has_settled_since(fleet, listed):
+    listed()
+    mistaken = record(fleet, "2026-05-01T12:10:00Z")
+    (line,) = fleet.get("/v1/due-lists/2026-W19").json()["lines"]
+    answer = fleet.post(f"/v1/due-list-lines/{line['id']}/events", {"kind": "reopened"})
+    assert answer.status_code == 201, answer.text
+    record(fleet, "2026-05-02T12:10:00Z")
+    fleet.delete(mistaken.headers["Location"])
+    assert listed.events() == ["done", "reopened", "done"]
+
+
 @pytest.mark.parametrize("gearbox_first", [True, False])
 def test_a_line_is_ticked_off_whichever_service_was_typed_first(fleet, listed, gearbox_first):
     listed()

@@ -6,7 +6,7 @@ import pytest
 from sqlmodel import select
 
 from service.domain.roles import Scope
-from service.store.repositories.access import hash_secret
+from service.store.repositories.access import hash_secret, note_uses
 from service.store.tables.access import Token
 from service.store.tables.operations import IdempotencyKey
 
@@ -106,12 +106,34 @@ def test_the_last_use_of_a_reader_is_noted(operator, database, clock):
     assert listed[token["id"]]["last_used_at"] == used_at.isoformat().replace("+00:00", "Z")
 
 
+def test_an_earlier_use_that_is_noted_later_changes_nothing(operator, database, clock):
+    """Each node notes its own uses, in its own time."""
+    token = make(operator)
+    key = int(token["id"].removeprefix("tok_"))
+    earlier, later = clock.now(), clock.now() + timedelta(minutes=3)
+    for used_at in (later, earlier):
+        with database.transaction() as session:
+            note_uses(session, {key: used_at})
+    with database.snapshot() as session:
+        assert session.get(Token, key).last_used_at == later
+
+
 def test_no_token_outranks_its_maker(join):
     limited = join(scopes=frozenset({Scope.ADMIN, Scope.READ}))
     assert limited.post("/v1/tokens", {"name": "x", "scopes": ["stock"]}).status_code == 422
     reader = join("Reader", scopes=frozenset(Scope) - {Scope.ADMIN})
     assert reader.post("/v1/tokens", {"name": "x", "scopes": ["read"]}).status_code == 403
     assert reader.get("/v1/tokens").status_code == 403
+
+
+def test_no_token_is_rotated_by_one_that_it_outranks(operator):
+    """Whoever rotates a token holds it afterwards."""
+    stronger = make(operator, scopes=["admin", "stock"])
+    weaker = make(operator, scopes=["admin"])
+    headers = {"Authorization": f"Bearer {weaker['secret']}"}
+    refused = operator.client.post(f"/v1/tokens/{stronger['id']}/rotate", json={}, headers=headers)
+    assert refused.status_code == 403, refused.text
+    assert status_with(operator, stronger["secret"], "/v1/tokens") == 200
 
 
 def test_another_organisation_s_tokens_do_not_exist(operator, join):

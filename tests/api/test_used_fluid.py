@@ -59,6 +59,8 @@ def test_a_service_fills_the_container_and_a_collection_makes_room(shop, clock):
         "rounds": [{"drained_litres": 6.0, "filled_litres": 6.0}],
     }
     done = {"vehicle": "VAN-0", "done_at": START.isoformat(), "compartments": [work]}
+    mistaken = shop.post("/v1/services", done)
+    assert shop.delete(mistaken.headers["Location"]).status_code == 204
     assert shop.post("/v1/services", done).status_code == 201
     oil = containers(shop)["North", "lubricating_oil"]
     assert (oil["litres"], oil["room_litres"], oil["expected_litres"]) == (6.0, 4.0, 12.0)

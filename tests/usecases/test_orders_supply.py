@@ -17,7 +17,7 @@ from service.usecases.stock.order_words import if_nothing_is_ordered
 from service.usecases.stock.place_orders import price_of
 from service.usecases.stock.show_stock import OpenOrder, StockLine
 from service.usecases.stock.stock_lots import Lot, Shelf, replay
-from service.usecases.stock.supply import lead_time_probability, stock_on_hand, supply_terms
+from service.usecases.stock.supply import lead_time_probability, shelf_life_weeks, stock_on_hand, supply_terms
 
 MONDAY, THURSDAY = date(2026, 5, 4), date(2026, 5, 7)
 NOW = datetime(2026, 5, 4, tzinfo=UTC)
@@ -88,6 +88,13 @@ def test_an_order_counts_from_the_monday_after_it_is_expected_and_a_late_one_fro
     planned = order(THURSDAY, OrderState.PLANNED)
     stock = stock_on_hand(line([], [*coming, planned]), THURSDAY)
     assert stock.open_arrival_week.tolist() == [1, 1, 2, 3]
+    on_monday = stock_on_hand(line([], [order(date(2026, 5, 1)), order(MONDAY)]), MONDAY)
+    assert on_monday.open_arrival_week.tolist() == [1, 1]
+
+
+@pytest.mark.parametrize(("days", "weeks"), [(3, 1), (7, 1), (13, 1), (14, 2), (365, 52)])
+def test_a_delivery_keeps_for_whole_weeks_and_for_one_at_least(days: int, weeks: int):
+    assert shelf_life_weeks(a_fluid(shelf_life_days=days)) == weeks
 
 
 def test_price_breaks_become_tiers():

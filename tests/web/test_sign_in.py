@@ -11,7 +11,9 @@ import pytest
 from sqlmodel import select
 
 from service.domain.roles import Role
-from service.store.tables.access import PageSession, SignInCode
+from service.errors import InvalidInputError
+from service.store.tables.access import PageSession, Person, SignInCode
+from service.usecases.access.caller import system_caller
 from service.usecases.access.sign_in import set_password
 from service.web.kept_labels import kept_label
 from tests.web.conftest import hidden_in, token_in
@@ -120,6 +122,14 @@ def test_a_short_password_is_refused_in_place(workshop):
     assert answer.status_code == 422
     assert "12 to 128 characters" in answer.text
     assert 'aria-invalid="true"' in answer.text
+
+
+def test_a_login_is_no_password(workshop):
+    login = "kim.of.the.yard@example.org"
+    person = Person(login=login, password_hash="-", organisation_id=1, name="Kim", role="viewer")
+    with pytest.raises(InvalidInputError, match="login"):
+        set_password(None, system_caller(1, "test"), workshop.clock.now(), person, login.upper())
+    assert person.password_hash == "-"
 
 
 def test_a_form_from_another_site_is_refused(workshop):
@@ -259,7 +269,6 @@ def test_passwords_are_kept_as_argon2id(workshop, database):
     workshop.come_in()
     with database.transaction() as session:
         from service.store.repositories.people import find_person
-        from service.usecases.access.caller import system_caller
 
         person = find_person(session, "olga")
         set_password(

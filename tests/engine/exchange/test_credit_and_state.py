@@ -34,6 +34,9 @@ def test_rounds_for_a_quarter_and_for_a_tenth_of_old_fluid(
 def test_nothing_to_do_needs_no_round_and_a_full_change_needs_one() -> None:
     assert rounds_needed(0.5, 1.0) == 0
     assert rounds_needed(1.0, 0.1) == 1
+    # Reached exactly, though the quotient of the logarithms is a little above 4 and 3.
+    assert rounds_needed(0.1, 0.9**4) == 4
+    assert rounds_needed(0.35, 0.65**3) == 3
 
 
 def test_nine_tenths_new_from_42_percent_rounds_needs_five() -> None:
