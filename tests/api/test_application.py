@@ -28,3 +28,14 @@ def test_what_is_wrong_with_a_field_is_told_in_words_of_our_own(operator):
     assert told["/colour"] == "There is no such field here; check its name."
     assert told["/class"] == "Must be given."
     assert told["/in_service_on"] == "is no date of the calendar"
+
+
+def test_a_key_that_comes_with_another_query_is_refused(operator):
+    """The same body asks for something else then."""
+    key = {"Idempotency-Key": "k1"}
+    vehicle = {"vehicle": "VAN-07", "class": "van"}
+    assert operator.post("/v1/vehicles", vehicle, headers=key).status_code == 201
+    assert operator.post("/v1/vehicles", vehicle, headers=key).headers["Idempotency-Replayed"] == "true"
+    refused = operator.post("/v1/vehicles?depot=North", vehicle, headers=key)
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["pointer"] == "header/Idempotency-Key"
