@@ -1,5 +1,7 @@
 """Forecast and order plan through the API, on fleets whose litres can be worked out by hand."""
 
+import tracemalloc
+
 import pytest
 
 from service.usecases.stock.not_ordered import NO_FLUID, NOT_KEPT
@@ -261,3 +263,22 @@ def test_what_is_missing_comes_out_of_the_next_delivery(shop):
     assert answer.status_code == 200, answer.text
     assert shop.get("/v1/stock").json()["fluids"][0]["litres"] == 14
     assert forecast(shop)["fluids"][0]["weeks"][-1]["stock_litres"]["p50"] == 14
+
+
+@pytest.mark.parametrize("times", [20_000, 200_000])
+def test_uses_by_the_tanker_are_forecast_as_those_by_the_can_and_do_not_fill_the_memory(shop, join, times):
+    """Whoever takes everything so many times as much is forecast so many times as much."""
+    large = join("Tanker Haulage")
+    large.post("/v1/fluids", OIL)
+    for owner, litres in ((shop, 5.0), (large, 5.0 * times)):
+        receive(owner, litres)
+        answer = owner.post("/v1/stock/movements", {"fluid": "OIL-B", "kind": "used", "litres": litres})
+        assert answer.status_code == 201, answer.text
+    (small,) = forecast(shop, 26)["fluids"]
+    tracemalloc.start()
+    try:
+        (found,) = forecast(large, 26)["fluids"]
+        assert tracemalloc.get_traced_memory()[1] < 50e6
+    finally:
+        tracemalloc.stop()
+    assert found["total"]["mean"] == pytest.approx(times * small["total"]["mean"], rel=0.01)

@@ -17,6 +17,8 @@ LEAST_WEEKS: Final = 4
 
 LITRES: Final = 0.25
 PIECES: Final = 1.0
+MOST_STEPS: Final = 1_024
+"""Of the most that was taken in a week: where that is more, it is counted in wider steps."""
 
 
 class OtherUses:
@@ -34,10 +36,13 @@ class OtherUses:
             history[max(history.size - 1 - week, 0)] += quantity
         self._weekly: dict[ItemKey, LatticeDistributions] = {}
         self._cumulative: dict[ItemKey, LatticeDistributions] = {}
-        for step, is_kind in ((LITRES, _is_fluid), (PIECES, _is_part)):
-            keys = [key for key in histories if is_kind(key)]
-            if keys:
-                self._forecast(keys, [np.rint(histories[key] / step) * step for key in keys], step, n_weeks)
+        alike: dict[tuple[bool, float], list[ItemKey]] = {}
+        for key, history in histories.items():
+            is_fluid = key.fluid_id is not None
+            step = _step(LITRES if is_fluid else PIECES, float(history.max()))
+            alike.setdefault((is_fluid, step), []).append(key)
+        for (_, step), keys in alike.items():
+            self._forecast(keys, [np.rint(histories[key] / step) * step for key in keys], step, n_weeks)
 
     def weekly(self, key: ItemKey) -> LatticeDistributions | None:
         """Demand of each week; none where nothing was ever taken."""
@@ -65,12 +70,10 @@ class OtherUses:
             self._cumulative[key] = _joined([select_distributions(one, chosen) for one in by_end])
 
 
-def _is_fluid(key: ItemKey) -> bool:
-    return key.fluid_id is not None
-
-
-def _is_part(key: ItemKey) -> bool:
-    return key.part_id is not None
+def _step(finest: float, most: float) -> float:
+    """Step in which the uses of an item are counted; what is taken by the tanker would else fill the memory."""
+    doublings = np.ceil(np.log2(max(most / (MOST_STEPS * finest), 1.0)))
+    return float(finest * 2.0**doublings)
 
 
 def _joined(parts: list[LatticeDistributions]) -> LatticeDistributions:
