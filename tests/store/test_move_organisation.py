@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from service.cli.app import app
 from service.domain.weeks import IsoWeek
 from service.errors import ConflictError, InvalidInputError, NotFoundError
-from service.store.repositories import whole_organisation
+from service.store.repositories import fleet, whole_organisation
 from service.store.session import Database
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
@@ -35,10 +35,10 @@ def exported(database: Database, organisation_id: int = 1) -> io.BytesIO:
     return target
 
 
-def restored(database: Database, file: io.BytesIO):
+def restored(database: Database, file: io.BytesIO, *, under_new_ids: bool = False):
     file.seek(0)
     with database.transaction() as session:
-        return restore_organisation(session, SCHEMA, file)
+        return restore_organisation(session, SCHEMA, file, under_new_ids=under_new_ids)
 
 
 def members(file: io.BytesIO) -> dict[str, bytes]:
@@ -100,9 +100,25 @@ def test_the_same_organisation_does_not_arrive_twice(full: Database, database: D
     file = exported(full)
     restored(database, file)
     before = members(exported(database))
-    with pytest.raises(ConflictError, match="with --new-ids, or into a database of its own"):
-        restored(database, file)
+    for under_new_ids in (False, True):
+        with pytest.raises(ConflictError, match=r"here already.* a database of its own") as refused:
+            restored(database, file, under_new_ids=under_new_ids)
+        assert "--new-ids" not in refused.value.detail, "which would be refused too"
     assert members(exported(database)) == before
+
+
+def test_new_ids_do_not_help_where_somebody_signs_in_by_the_same_name(full: Database, database: Database):
+    """Nor is that said: names of people and secrets are in a database once."""
+    file = exported(full)
+    restored(database, file)
+    with database.transaction() as session:
+        fleet.get_organisation(session, 1).name = "Renamed since"
+    for under_new_ids, told in (
+        (False, "restore it with --new-ids, or"),
+        (True, "though its ids are new; restore it"),
+    ):
+        with pytest.raises(ConflictError, match=rf"clashes.*{told} into a database of its own"):
+            restored(database, file, under_new_ids=under_new_ids)
 
 
 def test_nothing_of_another_organisation_leaves(full: Database, database: Database):

@@ -46,8 +46,8 @@ def read_rows(session: Session, table: Table, organisation_id: int) -> Iterator[
         yield {name: _plain(value) for name, value in row._mapping.items()}  # noqa: SLF001 -- its public name
 
 
-def write_rows(session: Session, table: Table, rows: Sequence[Row]) -> None:
-    """Insert rows with the keys that they had.
+def write_rows(session: Session, table: Table, rows: Sequence[Row], way_out: str) -> None:
+    """Insert rows with the keys that they have; `way_out` ends the sentence that refuses what clashes.
 
     Raises
     ------
@@ -60,8 +60,7 @@ def write_rows(session: Session, table: Table, rows: Sequence[Row]) -> None:
         session.connection().execute(insert(table), values)
     except IntegrityError as error:
         raise ConflictError(
-            f"What the file holds for {table.name} clashes with what is in the database; "
-            "restore it with --new-ids, or into a database of its own."
+            f"What the file holds for {table.name} clashes with what is in the database{way_out}"
         ) from error
 
 

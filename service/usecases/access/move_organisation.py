@@ -24,6 +24,10 @@ from service.store.repositories.renumbering import LEFT_OUT, Renumbering
 FORMAT: Final = 1
 MANIFEST: Final = "manifest.json"
 
+NEW_IDS_HELP: Final = "; restore it with --new-ids, or into a database of its own."
+NEW_IDS_DO_NOT_HELP: Final = ", though its ids are new; restore it into a database of its own."
+"""Whoever signs in, and every secret, is in a database once."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contents:
@@ -88,6 +92,7 @@ def restore_organisation(
         with zipfile.ZipFile(source) as archive:
             manifest = json.loads(archive.read(MANIFEST))
             _check(manifest, schema)
+            _require_absent(session, manifest["organisation"])
             renumbering = Renumbering(session) if under_new_ids else None
             for table in whole_organisation.owned_tables():
                 _restore_table(session, archive, table, manifest, renumbering)
@@ -114,7 +119,8 @@ def _restore_table(
             if renumbering is not None:
                 rows = [] if table.name in LEFT_OUT else [renumbering.change(table, row) for row in rows]
             if rows:
-                whole_organisation.write_rows(session, table, rows)
+                way_out = NEW_IDS_HELP if renumbering is None else NEW_IDS_DO_NOT_HELP
+                whole_organisation.write_rows(session, table, rows, way_out)
     if (n_rows, digest.hexdigest()) != (told["n_rows"], told["sha256"]):
         raise InvalidInputError(
             f"The rows of {table.name} are not those that were exported; nothing was stored."
@@ -140,6 +146,15 @@ def _check(manifest: dict[str, Any], schema: str) -> None:
         raise ConflictError(
             f"The file is of schema {manifest['schema']}, this database of {schema}. Restore it into a new database "
             "with the program that wrote it, then upgrade that with `sumpwise migrate`."
+        )
+
+
+def _require_absent(session: Session, name: str) -> None:
+    if any(one.name == name for one in fleet.list_organisations(session)):
+        raise ConflictError(
+            f"An organisation “{name}” is here already, and a copy cannot stand beside it: its tokens and the names of "
+            "its people are in a database once. Restore it into a database of its own; if this is another one, rename "
+            "it first."
         )
 
 
