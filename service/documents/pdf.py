@@ -79,10 +79,11 @@ def _forget() -> None:
 
 
 def _missing_characters(diagnostic: str) -> set[str]:
+    """Characters that no font has; a mark is told with the letter below it, which every font has if it is ASCII."""
     found: set[str] = set()
     for text in _MISSING.findall(diagnostic):
         found.update(_ESCAPE.sub(lambda match: chr(int(match.group(1), 16)), text))
-    return found
+    return {character for character in found if not character.isascii()}
 
 
 def _numbered(character: str) -> str:

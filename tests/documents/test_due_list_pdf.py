@@ -148,3 +148,9 @@ def test_the_shelf_has_columns_for_packs_and_places_only_where_there_are_any(
     assert "4 ×" in text
     assert "Place" not in text
     assert "Place" in full_text(due_list_pdf(due_list(), presentation))
+
+
+def test_a_mark_that_no_font_has_does_not_take_the_letter_below_it_along(presentation: Presentation) -> None:
+    """U+08CA, a small mark of Arabic, on a digit that stands in the layout's own names too."""
+    text = full_text(due_list_pdf(due_list((due_line(vehicle="0\u08ca"),)), presentation))
+    assert "Change 0 Northgate" in text
