@@ -108,7 +108,7 @@ def _rounds(line: DueLine, presentation: Presentation) -> str:
 def _shelf(item: ShelfItem, presentation: Presentation) -> Json:
     counted = "" if item.quantity is None else f"{presentation.number(item.quantity)} ×"
     measured = "" if item.volume_litres is None else presentation.volume(item.volume_litres)
-    return {"item": item.item, "quantity": measured or counted, "packs": item.packs, "place": item.place}
+    return {"item": item.item, "quantity": measured or counted}
 
 
 def _cancelled(visit: CancelledVisit, presentation: Presentation) -> Json:

@@ -1,20 +1,10 @@
 """The job sheet of one vehicle on paper: plan, order of work, boxes to fill in, and the way back to the record."""
 
-from collections.abc import Mapping
-from typing import Final
-
-from service.documents.models import JobCompartment, JobSheet, RoundPlan, TorqueEntry
+from service.documents.models import JobCompartment, JobSheet, RoundPlan
 from service.documents.pdf import Json, render_pdf
 from service.documents.presentation import Presentation
 from service.documents.qr_code import qr_svg
 from service.documents.tables import parts_in_words
-
-FASTENERS: Final = ("drain_plug", "fill_plug", "other_fastener")
-
-
-def open_torques(words: Mapping[str, str]) -> tuple[TorqueEntry, ...]:
-    """Give rows to write a torque into; figures come from the maker's data alone, so none is proposed."""
-    return tuple(TorqueEntry(place=words[name]) for name in FASTENERS)
 
 
 def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
@@ -51,7 +41,6 @@ def job_sheet_pdf(sheet: JobSheet, presentation: Presentation) -> bytes:
             "record_url": sheet.record_url,
             "qr": qr_svg(sheet.record_url, words["record"]),
             "has_hours": sheet.engine_hours is not None,
-            "closing_note": sheet.closing_note,
         },
     )
 
@@ -62,7 +51,6 @@ def _optional_facts(sheet: JobSheet, presentation: Presentation) -> list[tuple[s
     pairs = [
         (words["engine_hours"], hours),
         (words["depot"], sheet.depot),
-        (words["reference"], sheet.reference),
     ]
     return [pair for pair in pairs if pair[1]]
 
@@ -81,14 +69,12 @@ def _compartment(part: JobCompartment, presentation: Presentation) -> Json:
         or [["", "–", presentation.volume(part.litres), "–"]],
         "steps": [{"text": step.text, "why": step.why, "caution": step.caution} for step in part.steps],
         "window": _window(part, presentation),
-        "level_note": part.level_note,
         "excess": _excess(part, presentation),
         "volume_unit": presentation.volume_unit,
         "parts": parts_in_words(part.parts),
         "maker_notes": part.maker_notes.splitlines(),
-        "torques": [_torque(entry, presentation) for entry in part.torques],
+        "torques": part.torques,
         "has_fluid_counter": part.has_fluid_counter,
-        "counter_note": part.counter_note,
         "grades": part.grades,
     }
 
@@ -131,7 +117,3 @@ def _excess(part: JobCompartment, presentation: Presentation) -> str:
     if part.excess_expected_litres is None:
         return ""
     return f"{presentation.labels['excess_expected']} {presentation.volume(part.excess_expected_litres)}"
-
-
-def _torque(entry: TorqueEntry, presentation: Presentation) -> list[str]:
-    return [entry.place, entry.value, entry.source or presentation.labels["maker_data"]]

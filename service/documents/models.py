@@ -18,7 +18,6 @@ class PartNeed:
 
     name: str
     quantity: int
-    part_number: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,9 +61,6 @@ class ShelfItem:
     item: str
     volume_litres: float | None = None
     quantity: int | None = None
-    packs: str = ""
-    """In words, e.g. "3 cans of 5 litres"."""
-    place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +92,6 @@ class DueList:
     """What the week's open lines need of each fluid in all."""
     shelf: tuple[ShelfItem, ...] = ()
     bay_minutes: float | None = None
-    bay_minutes_available: float | None = None
     cancelled: tuple[CancelledVisit, ...] = ()
     notes: tuple[str, ...] = ()
     url: str = ""
@@ -118,15 +113,6 @@ class WorkStep:
     text: str
     why: str = ""
     caution: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TorqueEntry:
-    """A fastener whose torque comes from the maker's data; `value` stays empty where it is not known."""
-
-    place: str
-    value: str = ""
-    source: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,14 +139,14 @@ class JobCompartment:
     """Where as much goes in at the one temperature as came out at the other."""
     level_low_celsius: float | None = None
     level_high_celsius: float | None = None
-    level_note: str = ""
     parts: tuple[PartNeed, ...] = ()
-    torques: tuple[TorqueEntry, ...] = ()
+    torques: tuple[str, ...] = ()
+    """Fasteners to write a torque for; figures come from the maker's data alone, so none is proposed."""
+
     maker_notes: str = ""
     """Plugs, tools and torque in the maker's words."""
 
     has_fluid_counter: bool = False
-    counter_note: str = ""
     life_used_before_fraction: float | None = None
     grades: tuple[str, ...] = ()
     """The words of the grading ladder, lowest first, to tick before and after."""
@@ -180,10 +166,8 @@ class JobSheet:
     cautions: tuple[str, ...]
     compartments: tuple[JobCompartment, ...]
     depot: str = ""
-    reference: str = ""
     odometer_km: float | None = None
     engine_hours: float | None = None
-    closing_note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,10 +35,8 @@ class Sheet:
 
 
 def parts_in_words(parts: tuple[PartNeed, ...]) -> str:
-    """Write parts on one line, e.g. "2 × sealing washer (A1)"."""
-    return ", ".join(
-        f"{p.quantity} × {p.name}{f' ({p.part_number})' if p.part_number else ''}" for p in parts
-    )
+    """Write parts on one line, e.g. "2 × sealing washer"."""
+    return ", ".join(f"{part.quantity} × {part.name}" for part in parts)
 
 
 def due_list_sheet(due_list: DueList, presentation: Presentation) -> Sheet:
@@ -89,11 +87,7 @@ def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[s
     yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))
     yield words["lines"], presentation.number(len(due_list.lines))
     if due_list.bay_minutes is not None:
-        bay_time = presentation.working_time(due_list.bay_minutes)
-        if due_list.bay_minutes_available is not None:
-            available = presentation.working_time(due_list.bay_minutes_available)
-            bay_time += f" {words['of']} {available} {words['available']}"
-        yield words["bay_time"], bay_time
+        yield words["bay_time"], presentation.working_time(due_list.bay_minutes)
     if due_list.litres_by_fluid:
         volumes = (f"{fluid} {presentation.volume(litres)}" for fluid, litres in due_list.litres_by_fluid)
         yield words["fluid"], ", ".join(volumes)

@@ -16,7 +16,6 @@ from service.documents.models import (
     PartNeed,
     RoundPlan,
     ShelfItem,
-    TorqueEntry,
     UsedFluidLabel,
     WorkStep,
 )
@@ -45,7 +44,7 @@ def due_line(index: int = 0, **changes: Any) -> DueLine:
         "n_rounds": 1 + index % 3,
         "volume_litres": 4.2 + 0.1 * (index % 30),
         "bay_minutes": 75.0,
-        "parts": (PartNeed(name="sealing washer", quantity=2, part_number="W-18"),),
+        "parts": (PartNeed(name="sealing washer W-18", quantity=2),),
         "change": CHANGES[index % 3],
         "first_listed_on": date(2026, 5, 8) - timedelta(days=7 * (index % 3)),
         "is_overdue": index % 7 == 3,
@@ -64,11 +63,10 @@ def due_list(lines: tuple[DueLine, ...] | None = None, **changes: Any) -> DueLis
         "lines": tuple(due_line(i) for i in range(12)) if lines is None else lines,
         "litres_by_fluid": (("Example ATF VI", 57.0), ("Example gear oil 75W-90", 8.4)),
         "shelf": (
-            ShelfItem(item="Example ATF VI", volume_litres=61.4, packs="13 cans of 5 litres", place="Rack B"),
-            ShelfItem(item="sealing washer W-18", quantity=24, place="Drawer 3"),
+            ShelfItem(item="Example ATF VI", volume_litres=61.4),
+            ShelfItem(item="sealing washer W-18", quantity=24),
         ),
         "bay_minutes": 900.0,
-        "bay_minutes_available": 1200.0,
         "cancelled": (
             CancelledVisit(
                 visit_id="visit-gone",
@@ -112,14 +110,9 @@ def job_compartment(**changes: Any) -> JobCompartment:
         "excess_expected_litres": 0.18,
         "level_low_celsius": 35.0,
         "level_high_celsius": 45.0,
-        "level_note": "Engine idling, by the overflow plug.",
-        "parts": (PartNeed(name="sealing washer", quantity=2, part_number="W-18"),),
-        "torques": (
-            TorqueEntry(place="Drain plug", value="35", source="maker's manual"),
-            TorqueEntry(place="Fill plug"),
-        ),
+        "parts": (PartNeed(name="sealing washer W-18", quantity=2),),
+        "torques": ("Drain plug", "Fill plug"),
         "has_fluid_counter": True,
-        "counter_note": "Reset by the diagnostic tool.",
         "life_used_before_fraction": 0.93,
         "grades": ("clear red", "reddish brown", "brown", "dark brown", "black, burnt", "milky"),
     }
@@ -144,9 +137,7 @@ def job_sheet(**changes: Any) -> JobSheet:
         ),
         "compartments": (job_compartment(),),
         "depot": "Northgate",
-        "reference": "2026-W20/7",
         "odometer_km": 123456.0,
-        "closing_note": "Fluid that was neglected or burnt: the change may not help; obtain the owner's consent first.",
     }
     return JobSheet(**(values | changes))
 

@@ -37,7 +37,7 @@ def test_csv_gives_every_line_with_its_dates_and_numbers(presentation: Presentat
         assert date.fromisoformat(row["Due P50"]) == line.due_p50_on
         assert float(row["Volume [L]"]) == pytest.approx(line.volume_litres, abs=5e-4)
         assert int(row["Rounds"]) == line.n_rounds
-        assert row["Seals and parts"] == "2 × sealing washer (W-18)"
+        assert row["Seals and parts"] == "2 × sealing washer W-18"
         assert row["Overdue"] == ("yes" if line.is_overdue else "no")
 
 

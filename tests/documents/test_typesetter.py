@@ -24,7 +24,7 @@ def test_any_text_gives_an_accessible_document(texts: list[str]) -> None:
     vehicle, fluid, reason, caution, depot, note = texts
     line = due_line(vehicle=vehicle, fluid=fluid, reason=reason, caution=caution, depot=depot)
     assert claims_pdf_ua(due_list_pdf(due_list((line,), organisation=vehicle, notes=(note,)), PRESENTATION))
-    part = job_compartment(fluid=fluid, reason=reason, counter_note=note)
+    part = job_compartment(fluid=fluid, reason=reason, maker_notes=note)
     sheet = job_sheet(vehicle=vehicle, facts=((depot, note),), cautions=(caution,), compartments=(part,))
     assert claims_pdf_ua(job_sheet_pdf(sheet, PRESENTATION))
 

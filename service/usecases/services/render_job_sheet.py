@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Final
 
 from sqlmodel import Session
 
 from service.documents.file_names import attachment_name
-from service.documents.job_sheet import job_sheet_pdf, open_torques
+from service.documents.job_sheet import job_sheet_pdf
 from service.documents.models import (
     JobCompartment,
     JobSheet,
@@ -25,6 +26,8 @@ from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
 from service.usecases.services.prepare_job import Job, JobPart, prepare_job
 from service.usecases.week.render_due_list import presentation_of
+
+FASTENERS: Final = ("drain_plug", "fill_plug", "other_fastener")
 
 
 def render_job_sheet(
@@ -92,7 +95,7 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
         parts=tuple(
             PartNeed(name=str(seal["part"]), quantity=int(seal["pieces"])) for seal in compartment.seals
         ),
-        torques=open_torques(words) if ServiceStep.TORQUE_BY_MAKER in part.steps else (),
+        torques=tuple(words[name] for name in FASTENERS if ServiceStep.TORQUE_BY_MAKER in part.steps),
         maker_notes=compartment.maker_notes or "",
         has_fluid_counter=compartment.has_fluid_counter,
         life_used_before_fraction=part.life_used,
