@@ -137,6 +137,9 @@ class JobCompartment:
     """The same of the fluid from the shelf."""
     excess_expected_litres: float | None = None
     """Where as much goes in at the one temperature as came out at the other."""
+    has_level_check: bool = True
+    """Whether the level is set at a temperature; a reservoir is filled to its mark."""
+
     level_low_celsius: float | None = None
     level_high_celsius: float | None = None
     parts: tuple[PartNeed, ...] = ()

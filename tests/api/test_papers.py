@@ -74,6 +74,17 @@ def test_the_job_sheet_gives_rounds_cautions_and_the_address_of_the_record(opera
     assert fleet.get("/v1/vehicles/VAN-08/job-sheet.pdf").status_code == 404
 
 
+def test_brakes_are_bled_without_a_level_at_a_temperature(operator):
+    """A reservoir is filled to its mark: common practice, no source."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
+    assert operator.post("/v1/vehicles/VAN-1/compartments", {"kind": "brake_fluid"}).status_code == 201
+    text = full_text(operator.get("/v1/vehicles/VAN-1/job-sheet.pdf").content)
+    assert "Flush through" in text
+    assert "Level check" not in text
+    assert operator.post("/v1/vehicles/VAN-1/compartments", {"kind": "axle"}).status_code == 201
+    assert "Level check" in full_text(operator.get("/v1/vehicles/VAN-1/job-sheet.pdf").content)
+
+
 def test_the_sheet_of_a_tractor_gives_its_hours(operator):
     """Ten hours a week, from the day before the sheet is printed: a straight line from the last reading, derived."""
     operator.post("/v1/vehicles", {"vehicle": "TRACTOR-1", "class": "tractor"})

@@ -16,7 +16,7 @@ from service.documents.models import (
     WorkStep,
 )
 from service.domain.cautions import DEFERENCE
-from service.domain.exchange_methods import METHOD_LABELS
+from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
@@ -90,6 +90,7 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
         drained_celsius=part.drained_celsius,
         filled_celsius=part.filled_celsius,
         excess_expected_litres=part.excess_litres,
+        has_level_check=part.method is not ExchangeMethod.FLUSH or compartment.level_min_celsius is not None,
         level_low_celsius=compartment.level_min_celsius,
         level_high_celsius=compartment.level_max_celsius,
         parts=tuple(
