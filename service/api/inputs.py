@@ -10,6 +10,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from service.domain import plausibility, texts
 from service.domain.plausibility import Bounds
+from service.domain.vin import VIN_CHARACTERS, clean_vin
 from service.errors import InvalidInputError
 
 Value = TypeVar("Value")
@@ -219,6 +220,16 @@ ParameterGroup = whole(0, 0x3FFFF)
 OffsetKm = bounded(plausibility.OFFSET_KM)
 OffsetHours = bounded(plausibility.OFFSET_HOURS)
 Yes = Annotated[bool, Field(strict=True)]
+Vin = Annotated[
+    str,
+    Field(
+        strict=True,
+        min_length=1,
+        max_length=4 * VIN_CHARACTERS,
+        description="17 characters; fewer of a vehicle before 1981 or of a machine. `warnings` say what looks wrong.",
+    ),
+    AfterValidator(_told(lambda text: clean_vin("", text))),
+]
 Line40 = line(40)
 Line80 = line(80)
 Line120 = line(120)

@@ -5,6 +5,8 @@ Only North America makes the digit mandatory; elsewhere a number without a match
 
 from typing import Final
 
+from service.domain import texts
+
 _VALUES: Final = {
     **{str(digit): digit for digit in range(10)},
     **dict(zip("ABCDEFGH", range(1, 9), strict=True)),
@@ -41,6 +43,17 @@ def check_digit(vin: str) -> str | None:
 def normalised_vin(text: str) -> str:
     """Upper case without the spaces and hyphens that people put in."""
     return text.replace(" ", "").replace("-", "").upper()
+
+
+def clean_vin(pointer: str, text: str) -> str:
+    """Give a number as it is kept; shorter ones are of vehicles before 1981, and serial numbers of machines.
+
+    Raises
+    ------
+    InvalidInputError
+        If it is longer than any, or no line of text.
+    """
+    return texts.clean_line(pointer, normalised_vin(text), maximum=VIN_CHARACTERS)
 
 
 def vin_warning(vin: str) -> str | None:

@@ -122,3 +122,17 @@ def test_another_organisation_s_vehicle_does_not_exist(operator, join):
         answer = stranger.get(f"/v1/vehicles/{reference}")
         assert answer.status_code == 404
         assert answer.json()["detail"] == "There is no vehicle with this number or id."
+
+
+def test_a_vehicle_identification_number_is_taken_as_people_write_it_and_looked_at(operator):
+    """49 CFR 565.15 has 1M8GDM9AXKP042788 as its example; machines and old vehicles have shorter ones."""
+    body = {"vehicle": "VAN-1", "class": "van", "vin": "1m8gd m9ax-kp042788"}
+    made = operator.post("/v1/vehicles", body).json()
+    assert (made["vin"], made["warnings"]) == ("1M8GDM9AXKP042788", [])
+    short = operator.patch("/v1/vehicles/VAN-1", {"vin": "serial 9"}, headers={"If-Match": "*"})
+    assert (short.status_code, short.json()["vin"]) == (200, "SERIAL9"), short.text
+    assert "this one has 7" in short.json()["warnings"][0]
+    long = operator.post("/v1/vehicles", {"vehicle": "VAN-2", "class": "van", "vin": "1M8GDM9AXKP0427889"})
+    assert long.status_code == 422
+    assert "pattern" not in long.text
+    assert "17" in long.json()["errors"][0]["detail"]

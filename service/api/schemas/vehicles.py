@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Annotated, Any, Self
+from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -23,6 +23,7 @@ from service.api.inputs import (
     Odometer,
     Pieces,
     VehicleReference,
+    Vin,
     Weekday,
     Yes,
 )
@@ -42,9 +43,6 @@ from service.usecases.fluids.own_ageing import (
     wear_by_temperature,
 )
 
-VIN = Annotated[
-    str, Field(strict=True, pattern=r"^[A-HJ-NPR-Z0-9]{17}$", description="17 characters, no I, O or Q.")
-]
 VEHICLE_EXAMPLE: dict[str, Any] = {
     "vehicle": "VAN-07",
     "class": "van",
@@ -80,7 +78,7 @@ class VehicleCreate(Body):
         description=" ".join(f"{duty}: {DUTY_DEFAULTS[duty].recognised_by}" for duty in Duty),
     )
     odometer_unit: DistanceUnit = DistanceUnit.KM
-    vin: VIN | None = None
+    vin: Vin | None = None
     in_service_on: Day | None = None
     available_weekdays: list[Weekday] | None = Field(
         default=None,
@@ -100,7 +98,7 @@ class VehicleUpdate(Body):
     depot: Line40 = NOT_NAMED
     duty: Duty = NOT_NAMED
     odometer_unit: DistanceUnit = NOT_NAMED
-    vin: VIN | None = None
+    vin: Vin | None = None
     in_service_on: Day | None = None
     available_weekdays: list[Weekday] | None = Field(default=None, min_length=1, max_length=7)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
+from functools import partial
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -18,7 +19,7 @@ from service.domain.number_cells import DecimalMark, number_from_cell
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
-from service.domain.vin import VIN_CHARACTERS, normalised_vin
+from service.domain.vin import clean_vin
 from service.errors import DuplicateError, InvalidInputError, ServiceError
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.register_compartments import register_compartment
@@ -171,7 +172,7 @@ def _plan(number: int, row: Sequence[str], columns: Mapping[str, int], today: da
         else "Main",
         "duty": reader.word("duty", Duty, Duty.NORMAL),
         "odometer_unit": unit,
-        "vin": reader.checked("vin", _vin) if cells.get("vin") else None,
+        "vin": reader.checked("vin", partial(clean_vin, "")) if cells.get("vin") else None,
         "in_service_on": reader.checked("in_service_on", lambda text: _day(text, today))
         if cells.get("in_service_on")
         else None,
@@ -217,10 +218,6 @@ def _day(text: str, today: date) -> date:
     if day > today:
         raise InvalidInputError("Lies in the future.")
     return day
-
-
-def _vin(text: str) -> str:
-    return texts.clean_line("", normalised_vin(text), maximum=VIN_CHARACTERS)
 
 
 def _odometer(text: str) -> float:

@@ -11,7 +11,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
-from service.domain.vin import VIN_CHARACTERS, normalised_vin
+from service.domain.vin import clean_vin
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet
 from service.usecases.fleet.register_vehicles import (
@@ -78,7 +78,7 @@ def _facts(posted: Posted) -> dict[str, Any]:
         "depot": reader.line("depot", maximum=40),
         "duty": reader.choice("duty", Duty, Duty.NORMAL),
         "odometer_unit": reader.choice("odometer_unit", DistanceUnit, DistanceUnit.KM),
-        "vin": reader.text("vin", _vin) or None if posted.text("vin").strip() else None,
+        "vin": reader.text("vin", clean_vin) or None if posted.text("vin").strip() else None,
         "in_service_on": reader.optional_day("in_service_on"),
         "available_weekdays": weekdays,
     }
@@ -86,10 +86,6 @@ def _facts(posted: Posted) -> dict[str, Any]:
         reader.refuse("weekdays", "Tick at least one day.")
     reader.finish()
     return facts
-
-
-def _vin(pointer: str, text: str) -> str:
-    return texts.clean_line(pointer, normalised_vin(text), maximum=VIN_CHARACTERS)
 
 
 def _show(
