@@ -8,6 +8,7 @@ from pydantic import BaseModel, ValidationError
 from sqlmodel import Session
 
 from service.api.json_bodies import read_object
+from service.api.problems import told_of_field
 from service.api.schemas.machine_data import FrameBatch, ValueBatch, ValueResults
 from service.domain.fleet_documents import FleetDocument, read_fleet_document, read_fleet_object
 from service.domain.outcomes import ReadingOutcome
@@ -108,7 +109,10 @@ def _validated(model: type[Model], data: Any) -> Model:
         return model.model_validate(data)
     except ValidationError as error:
         fields = [
-            FieldError("/data/" + "/".join(str(part)[:80] for part in one["loc"]), one["msg"][:200])
+            FieldError(
+                "/data/" + "/".join(str(part)[:80] for part in one["loc"]),
+                told_of_field(one["type"], one["msg"]),
+            )
             for one in error.errors(include_input=False, include_url=False)[:MOST_ERRORS]
         ]
         raise InvalidInputError("The message cannot be right; see errors.", fields) from None

@@ -115,7 +115,7 @@ def _on_service_error(request: Request, error: Exception) -> Response:
 def _on_validation_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101
     fields = tuple(
-        errors.FieldError(pointer=_pointer(item["loc"]), detail=_told(item["type"], str(item["msg"])))
+        errors.FieldError(pointer=_pointer(item["loc"]), detail=told_of_field(item["type"], str(item["msg"])))
         for item in error.errors()[:100]
     )
     if any(item["type"] == "json_invalid" for item in error.errors()):
@@ -124,7 +124,7 @@ def _on_validation_error(request: Request, error: Exception) -> Response:
     return render_problem(request, 422, f"{count} cannot be right; see errors.", "invalid-input", fields)
 
 
-def _told(kind: str, message: str) -> str:
+def told_of_field(kind: str, message: str) -> str:
     """What is wrong with a field, without the library's own words around ours."""
     if kind == "extra_forbidden":
         return "There is no such field here; check its name."

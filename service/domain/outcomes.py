@@ -91,7 +91,7 @@ REASON_TEXTS: Final[Mapping[ReadingReason, ReasonText]] = MappingProxyType(
         ReadingReason.IMPLAUSIBLE_HOURS: ReasonText(
             _HELD,
             "The hour meter ran backwards or faster than the clock.",
-            "The distance counts; check the hour meter. A new hour meter is its own event.",
+            "The distance counts; check the hour meter. If it was replaced, record that it counts anew.",
         ),
         ReadingReason.CLUSTER_REPLACED: ReasonText(
             _HELD,

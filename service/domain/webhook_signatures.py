@@ -37,7 +37,9 @@ def check_signature(
             "A message needs webhook-id, webhook-timestamp and webhook-signature."
         )
     if abs(now.timestamp() - int(timestamp)) > TOLERANCE_SECONDS:
-        raise AuthenticationRequiredError("The message was not signed within the last five minutes.")
+        raise AuthenticationRequiredError(
+            "The message was not signed within the last five minutes, or the sender's clock is wrong."
+        )
     wanted = [_sign(secret, message_id, timestamp, body) for secret in secrets]
     given = [
         one.removeprefix(_VERSION).encode("ascii", "replace")

@@ -95,6 +95,24 @@ def test_an_old_or_early_signature_is_refused(client, source, minutes):
     assert answer.headers["content-type"] == "application/problem+json"
 
 
+@pytest.mark.parametrize(
+    ("reading", "told"),
+    [
+        ({"hours": 13.0}, "There is no such field here; check its name."),
+        (
+            {"taken_at": "2026-05-01T07:30:00"},
+            "needs its offset from UTC, as in 2026-05-01T07:30:00+01:00, or Z for UTC",
+        ),
+        ({"equipment": None}, "Input should be a valid string"),
+    ],
+)
+def test_fields_of_a_message_are_told_as_those_of_any_body(client, source, reading, told):
+    whole = {"equipment": "M-1", "taken_at": "2026-05-01T07:30:00Z", "odometer_km": 5000.0} | reading
+    message = {"type": "machine.readings", "data": {"readings": [whole]}}
+    answer = post(client, source, message)
+    assert [one["detail"] for one in answer.json()["errors"]] == [told]
+
+
 def test_while_a_secret_is_rotated_both_are_taken_and_afterwards_the_new_one_only(
     client, operator, source, clock
 ):

@@ -41,7 +41,10 @@ class ValueResult:
     @property
     def sentence(self) -> str | None:
         """What to say about it, if there is anything."""
-        return self.detail or (None if self.reason is None else REASON_TEXTS[self.reason].meaning)
+        if self.detail is not None or self.reason is None:
+            return self.detail
+        told = REASON_TEXTS[self.reason]
+        return told.sentence if self.outcome is ReadingOutcome.HELD else told.meaning
 
 
 def take_values(
