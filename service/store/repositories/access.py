@@ -7,8 +7,8 @@ from hashlib import sha256
 from sqlalchemy import update
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
+from service.store.own_rows import get_own
 from service.store.tables.access import AuditEntry, Token
 
 
@@ -36,12 +36,9 @@ def get_token(session: Session, organisation_id: int, reference: str) -> Token:
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.TOKEN, reference)
-    query = select(Token).where(Token.organisation_id == organisation_id, Token.id == number)
-    token = None if number is None else session.exec(query).first()
-    if token is None:
-        raise NotFoundError("There is no token with this id.")
-    return token
+    return get_own(
+        session, Token, organisation_id, IdKind.TOKEN, reference, "There is no token with this id."
+    )
 
 
 def note_uses(session: Session, uses: Mapping[int, datetime]) -> None:

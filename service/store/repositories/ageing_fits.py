@@ -2,8 +2,8 @@
 
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
+from service.store.own_rows import get_own
 from service.store.tables.ageing_fits import AgeingFit
 
 
@@ -30,9 +30,6 @@ def get_fit(session: Session, organisation_id: int, reference: str) -> AgeingFit
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.AGEING_FIT, reference)
-    query = select(AgeingFit).where(AgeingFit.organisation_id == organisation_id, AgeingFit.id == number)
-    fit = session.exec(query).first() if number is not None else None
-    if fit is None:
-        raise NotFoundError("There is no fit with this id.")
-    return fit
+    return get_own(
+        session, AgeingFit, organisation_id, IdKind.AGEING_FIT, reference, "There is no fit with this id."
+    )

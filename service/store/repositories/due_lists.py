@@ -8,9 +8,9 @@ from sqlalchemy import func, insert, update
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
 from service.store.in_lists import in_lists
+from service.store.own_rows import get_own
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 
 CLOSED = ("done", "dropped")
@@ -155,14 +155,14 @@ def get_line(session: Session, organisation_id: int, reference: str) -> DueListL
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.DUE_LIST_LINE, reference)
-    query = select(DueListLine).where(
-        DueListLine.organisation_id == organisation_id, DueListLine.id == number
+    return get_own(
+        session,
+        DueListLine,
+        organisation_id,
+        IdKind.DUE_LIST_LINE,
+        reference,
+        "There is no line with this id.",
     )
-    line = session.exec(query).first() if number is not None else None
-    if line is None:
-        raise NotFoundError("There is no line with this id.")
-    return line
 
 
 def events_of_lines(

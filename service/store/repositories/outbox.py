@@ -8,8 +8,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from service.domain.external_ids import IdKind, parse_id
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
+from service.store.own_rows import get_own
 from service.store.repositories.occupied import NOBODY, Occupied
 from service.store.tables.operations import OutboxMessage
 
@@ -95,14 +95,14 @@ def get_message(session: Session, organisation_id: int, reference: str) -> Outbo
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.DELIVERY, reference)
-    query = select(OutboxMessage).where(
-        OutboxMessage.organisation_id == organisation_id, OutboxMessage.id == number
+    return get_own(
+        session,
+        OutboxMessage,
+        organisation_id,
+        IdKind.DELIVERY,
+        reference,
+        "There is no delivery with this id.",
     )
-    message = None if number is None else session.exec(query).first()
-    if message is None:
-        raise NotFoundError("There is no delivery with this id.")
-    return message
 
 
 def _due(now: datetime) -> SelectOfScalar[OutboxMessage]:

@@ -5,8 +5,8 @@ from datetime import datetime
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
+from service.store.own_rows import get_own
 from service.store.repositories.access import hash_secret
 from service.store.tables.access import PageSession, Person, SignInCode
 
@@ -24,12 +24,9 @@ def get_person(session: Session, organisation_id: int, reference: str) -> Person
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.PERSON, reference)
-    query = select(Person).where(Person.organisation_id == organisation_id, Person.id == number)
-    person = session.exec(query).first() if number is not None else None
-    if person is None:
-        raise NotFoundError("There is nobody with this id.")
-    return person
+    return get_own(
+        session, Person, organisation_id, IdKind.PERSON, reference, "There is nobody with this id."
+    )
 
 
 def list_people(session: Session, organisation_id: int) -> list[Person]:

@@ -8,10 +8,10 @@ from sqlalchemy import ColumnElement, Float, cast, func, literal_column, update
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
+from service.domain.external_ids import IdKind
 from service.domain.outcomes import ReadingOutcome, ReadingReason
-from service.errors import NotFoundError
 from service.store.in_lists import is_one_of
+from service.store.own_rows import get_own
 from service.store.tables.readings import Reading, VehicleUsage
 
 
@@ -23,12 +23,9 @@ def get_reading(session: Session, organisation_id: int, reference: str) -> Readi
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.READING, reference)
-    query = select(Reading).where(Reading.organisation_id == organisation_id, Reading.id == number)
-    reading = session.exec(query).first() if number is not None else None
-    if reading is None:
-        raise NotFoundError("There is no reading with this id.")
-    return reading
+    return get_own(
+        session, Reading, organisation_id, IdKind.READING, reference, "There is no reading with this id."
+    )
 
 
 def list_readings(

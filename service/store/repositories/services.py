@@ -7,9 +7,9 @@ from datetime import datetime
 from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
-from service.domain.external_ids import IdKind, parse_id
+from service.domain.external_ids import IdKind
 from service.domain.stock_entries import MovementKind
-from service.errors import NotFoundError
+from service.store.own_rows import get_own
 from service.store.tables.services import ReturnVisit, Round, Sample, Service, ServiceItem
 from service.store.tables.stock import StockMovement
 from service.store.tables.vehicles import Compartment
@@ -141,12 +141,9 @@ def get_service(session: Session, organisation_id: int, reference: str) -> Servi
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.SERVICE, reference)
-    query = select(Service).where(Service.organisation_id == organisation_id, Service.id == number)
-    service = session.exec(query).first() if number is not None else None
-    if service is None:
-        raise NotFoundError("There is no service with this id.")
-    return service
+    return get_own(
+        session, Service, organisation_id, IdKind.SERVICE, reference, "There is no service with this id."
+    )
 
 
 def list_services(
@@ -190,12 +187,9 @@ def get_sample(session: Session, organisation_id: int, reference: str) -> Sample
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.SAMPLE, reference)
-    query = select(Sample).where(Sample.organisation_id == organisation_id, Sample.id == number)
-    sample = session.exec(query).first() if number is not None else None
-    if sample is None:
-        raise NotFoundError("There is no sample with this id.")
-    return sample
+    return get_own(
+        session, Sample, organisation_id, IdKind.SAMPLE, reference, "There is no sample with this id."
+    )
 
 
 def samples_at(session: Session, sample: Sample) -> list[Sample]:
@@ -231,14 +225,14 @@ def get_return_visit(session: Session, organisation_id: int, reference: str) -> 
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.RETURN_VISIT, reference)
-    query = select(ReturnVisit).where(
-        ReturnVisit.organisation_id == organisation_id, ReturnVisit.id == number
+    return get_own(
+        session,
+        ReturnVisit,
+        organisation_id,
+        IdKind.RETURN_VISIT,
+        reference,
+        "There is no return visit with this id.",
     )
-    visit = session.exec(query).first() if number is not None else None
-    if visit is None:
-        raise NotFoundError("There is no return visit with this id.")
-    return visit
 
 
 def vehicles_with_laboratory_samples(session: Session, organisation_id: int) -> set[int]:

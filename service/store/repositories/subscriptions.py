@@ -4,6 +4,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
+from service.store.own_rows import get_own
 from service.store.repositories.access import hash_secret
 from service.store.tables.subscriptions import CalendarFeed, Subscription
 
@@ -65,14 +66,14 @@ def get_feed(session: Session, organisation_id: int, reference: str) -> Calendar
     NotFoundError
         If the organisation has none.
     """
-    number = parse_id(IdKind.CALENDAR_FEED, reference)
-    query = select(CalendarFeed).where(
-        CalendarFeed.organisation_id == organisation_id, CalendarFeed.id == number
+    return get_own(
+        session,
+        CalendarFeed,
+        organisation_id,
+        IdKind.CALENDAR_FEED,
+        reference,
+        "There is no calendar feed with this id.",
     )
-    row = None if number is None else session.exec(query).first()
-    if row is None:
-        raise NotFoundError("There is no calendar feed with this id.")
-    return row
 
 
 def find_feed_by_secret(session: Session, secret: str) -> CalendarFeed | None:

@@ -8,8 +8,9 @@ from sqlalchemy import ColumnElement, and_
 from sqlalchemy import select as select_columns
 from sqlmodel import Session, col, func, select
 
-from service.errors import NotFoundError
+from service.domain.external_ids import IdKind
 from service.store.bulk import fetch_parts
+from service.store.own_rows import get_own
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.fluids import Pack
@@ -85,19 +86,17 @@ def find_pin(session: Session, organisation_id: int, vehicle_id: int) -> VisitPi
     return session.exec(query).first()
 
 
-def get_pin(session: Session, organisation_id: int, number: int | None) -> VisitPin:
-    """Pin by its key.
+def get_pin(session: Session, organisation_id: int, reference: str) -> VisitPin:
+    """Pin by its id.
 
     Raises
     ------
     NotFoundError
         If the organisation has none.
     """
-    query = select(VisitPin).where(VisitPin.organisation_id == organisation_id, VisitPin.id == number)
-    pin = session.exec(query).first() if number is not None else None
-    if pin is None:
-        raise NotFoundError("There is no pin with this id.")
-    return pin
+    return get_own(
+        session, VisitPin, organisation_id, IdKind.VISIT_PIN, reference, "There is no pin with this id."
+    )
 
 
 def published_weeks(session: Session, organisation_id: int, from_week: str) -> list[str]:

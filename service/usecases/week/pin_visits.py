@@ -5,7 +5,6 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from service.domain.external_ids import IdKind, parse_id
 from service.domain.roles import Scope
 from service.errors import InvalidInputError
 from service.store.repositories import fleet, visits
@@ -61,8 +60,7 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
 def remove_pin(session: Session, caller: Caller, now: datetime, reference: str) -> None:
     """Let the plan choose again."""
     caller.require(Scope.PLANNING)
-    number = parse_id(IdKind.VISIT_PIN, reference)
-    pin = visits.get_pin(session, caller.organisation_id, number)
+    pin = visits.get_pin(session, caller.organisation_id, reference)
     session.delete(pin)
     detail = {"vehicle_id": pin.vehicle_id, "kind": pin.kind, "day": pin.day.isoformat()}
     record_change(session, caller, now, "unpinned", "visit", pin.id, detail)
