@@ -278,6 +278,7 @@ def test_uses_by_the_tanker_are_forecast_as_those_by_the_can_and_do_not_fill_the
     tracemalloc.start()
     try:
         (found,) = forecast(large, 26)["fluids"]
+        assert plan(large, 4)["fluid"] == "OIL-B"
         assert tracemalloc.get_traced_memory()[1] < 50e6
     finally:
         tracemalloc.stop()

@@ -1,7 +1,6 @@
 """The cheapest mix of whole packs for every quantity."""
 
 from dataclasses import dataclass
-from math import gcd
 from typing import Final
 
 import numpy as np
@@ -10,8 +9,12 @@ from numpy.typing import NDArray
 from service.engine.orders.terms import SupplyTerms
 from service.errors import InvalidInputError
 
-# Pack contents are told apart to this many litres or pieces. Own choice.
-_RESOLUTION: Final = 0.001
+_LEAST_PACK: Final = 0.001
+# What a pack holds beyond a whole number of units is left out of account up to this share of it: quarts, gallons and
+# drums typed in litres have no common measure but a thousandth of a litre. Own choice.
+_LEFT_OUT_SHARE: Final = 0.005
+# The smallest pack is cut into so many units at most: then nothing larger than that share can be left over.
+_MOST_PARTS: Final = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,12 +28,20 @@ class PackMixes:
     """Shape (units + 1, packs)."""
 
 
-def pack_unit(pack_quantity: NDArray[np.float64]) -> float:
-    """Return the largest quantity that every pack is a whole multiple of."""
-    whole = np.rint(pack_quantity / _RESOLUTION).astype(np.int64)
-    if np.any(whole < 1):
-        raise InvalidInputError.at("/pack_quantity", f"a pack holds at least {_RESOLUTION}")
-    return gcd(*whole.tolist()) * _RESOLUTION
+def units_of_packs(pack_quantity: NDArray[np.float64]) -> tuple[float, NDArray[np.int64]]:
+    """Return the largest part of the smallest pack that every pack is nearly a multiple of, and the whole multiples.
+
+    No pack holds less than its units: what a plan counts on is there.
+    """
+    smallest = float(pack_quantity.min())
+    if smallest < _LEAST_PACK:
+        raise InvalidInputError.at("/pack_quantity", f"a pack holds at least {_LEAST_PACK}")
+    parts = np.arange(1, _MOST_PARTS + 1)
+    multiple = parts[:, None] * pack_quantity / smallest
+    whole = np.floor(multiple * (1.0 + 1e-9))
+    is_near = (whole >= (1.0 - _LEFT_OUT_SHARE) * multiple).all(axis=1)
+    first = int(np.argmax(is_near))
+    return smallest / int(parts[first]), whole[first].astype(np.int64)
 
 
 def price_of_packs(terms: SupplyTerms, pack: int, count: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -49,7 +60,7 @@ def cheapest_mixes(terms: SupplyTerms, n_units: int) -> PackMixes:
     terms : SupplyTerms
         Packs, price tiers and minimum order.
     n_units : int
-        Largest order, in units of the packs' greatest common divisor.
+        Largest order, in units of the packs' common measure.
 
     Returns
     -------
@@ -65,8 +76,7 @@ def cheapest_mixes(terms: SupplyTerms, n_units: int) -> PackMixes:
     ----------
     .. [1] Martello & Toth, "Knapsack Problems", 1990, ch. 3 (bounded and unbounded knapsack).
     """
-    unit = pack_unit(terms.pack_quantity)
-    units = np.rint(terms.pack_quantity / unit).astype(np.int64)
+    unit, units = units_of_packs(terms.pack_quantity)
     cost = np.full(n_units + 1, np.inf)
     cost[0] = 0.0
     count = np.zeros((n_units + 1, units.size), np.int64)

@@ -196,7 +196,8 @@ def plan_orders(
     probability, never as an error. Tanks are never overfilled; shelf life gives way only to running out;
     cost comes third. With a spread of lead times, all orders of a plan share one lead time, the plan uses
     one that is kept with the service level, and the demand level is lowered until the risk over both is the
-    one asked for. Cost: O(weeks * units^2), exact up to 2,000 pack units, with a proven gap above.
+    one asked for. Cost: O(weeks * units^2), exact up to 2,000 pack units, with a proven gap above. What
+    packs hold is told apart to half a percent, never above what they hold.
 
     References
     ----------

@@ -13,7 +13,7 @@ from service.engine.demand.lattice import (
     expected_excess,
 )
 from service.engine.orders.expiry import replay_lots
-from service.engine.orders.pack_mix import pack_unit
+from service.engine.orders.pack_mix import units_of_packs
 from service.engine.orders.terms import NEVER_EXPIRES, RunOutTarget, StockOnHand, SupplyTerms
 
 # A tank is checked against a week of low demand: what is used up with this probability. Own choice.
@@ -22,6 +22,9 @@ _LOW_DEMAND_LEVEL: Final = 0.10
 _WASTE_PRICE_FACTOR: Final = 10.0
 # Demand level that the largest order looks up to when running out has a price. Own choice.
 _FAR_LEVEL: Final = 0.9999
+# A plan brings so many units at most; what is missing beyond is told as the chance of running out. Seconds instead of
+# hours for demand by the tanker that is bought in bottles. Own choice.
+_MOST_UNITS: Final = 50_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +125,7 @@ def _n_units(terms: SupplyTerms, unit: float, missing: float) -> int:
     cheapest = float((terms.tier_price_minor / pack_of_tier).min())
     by_value = terms.minimum_order_minor / cheapest if cheapest > 0.0 else 0.0
     most = max(missing, near_tier, terms.minimum_order_quantity, by_value) + largest_pack
-    return int(np.ceil(most / unit))
+    return int(min(np.ceil(most / unit), _MOST_UNITS))
 
 
 def planning_tables(
@@ -148,7 +151,8 @@ def planning_tables(
     PlanningTables
     """
     mean = distribution_mean(cumulative)
-    unit = pack_unit(terms.pack_quantity)
+    unit, units = units_of_packs(terms.pack_quantity)
+    beyond_units = float((terms.pack_quantity / (unit * units)).max())
     committed = committed_supply(stock, terms.shelf_life_weeks, mean)
     has_price = target.shortage_cost_minor > 0.0
     needed = distribution_quantile(cumulative, planning_level)
@@ -170,7 +174,8 @@ def planning_tables(
         n_units=_n_units(terms, unit, float((farthest - committed).max())),
         committed_quantity=committed,
         needed_quantity=needed,
-        room_quantity=terms.tank_capacity + low,
+        # What packs hold beyond their units has to find room as well.
+        room_quantity=committed + (terms.tank_capacity + low - committed) / beyond_units,
         usable_quantity=usable,
         shortage_penalty_minor=2.0 * worst_order / float(cumulative.step_quantity.min()),
         waste_penalty_minor=waste,

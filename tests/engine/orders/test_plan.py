@@ -218,6 +218,39 @@ def test_a_thinned_lattice_holds_the_level_within_its_proven_gap(monkeypatch: py
     assert thinned.optimality_gap_fraction < 0.2
 
 
+US_QUART_LITRES = 0.946352946
+"""A quarter of 231 cubic inches of 25.4 mm (NIST Handbook 44, appendix C)."""
+
+
+def test_quarts_jugs_and_drums_are_planned_alike_in_quarts_and_in_litres():
+    """Typed in litres with three digits they have no common measure but a millilitre."""
+    quarts = np.array([1.0, 5.0, 220.0])
+    prices = {"tier_price_minor": np.array([900, 4_000, 110_000]), "holding_cost_minor": 0.0}
+    own = plan_orders(poisson_weeks(20.0, 26), terms(pack_quantity=quarts, **prices), shelf(60.0), TARGET)
+    litres = np.round(quarts * US_QUART_LITRES, 3)
+    plan = plan_orders(
+        poisson_weeks(20.0 * US_QUART_LITRES, 26, US_QUART_LITRES),
+        terms(pack_quantity=litres, **prices),
+        shelf(60.0 * US_QUART_LITRES),
+        TARGET,
+    )
+    assert plan.cost_minor.sum() == pytest.approx(own.cost_minor.sum(), rel=0.02)
+    assert np.all(plan.with_plan.run_out_probability[2:] <= 0.05 + 1e-9)
+
+
+def test_packs_without_a_common_measure_never_fill_a_tank_beyond_its_room():
+    supply = terms(pack_quantity=np.array([20.0, 200.9, 1_000.0]), tank_capacity=1_004.0)
+    plan = plan_orders(certain_weeks([0.0, 0.0, 0.0, 900.0]), supply, shelf(0.0), TARGET)
+    assert plan.quantity.sum() >= 900.0
+    assert plan.quantity.sum() <= 1_004.0
+
+
+def test_demand_by_the_tanker_bought_in_bottles_is_planned_as_far_as_it_goes():
+    plan = plan_orders(poisson_weeks(1e6, 12, 50_000.0), one_pack(1.0, 100), shelf(), TARGET)
+    assert 0.0 < plan.quantity.sum() <= 50_000.0
+    assert plan.with_plan.run_out_probability[-1] == pytest.approx(1.0)
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.floats(1.0, 30.0),
