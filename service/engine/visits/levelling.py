@@ -27,8 +27,6 @@ class LevelledVisits:
     """Shape (n,): day, or -1 when not placed."""
     outcome: NDArray[np.int64]
     """Shape (n,): a `VisitOutcome`."""
-    cheapest_week: NDArray[np.int64]
-    """Shape (n,): week the visit would have with unlimited hours; the number of weeks means after them."""
     booked_hours: NDArray[np.float64]
     """Shape (depots, days). [h]"""
     overbooked_hours: NDArray[np.float64]
@@ -217,12 +215,11 @@ def level_visits(
     total = np.bincount(ordered.depot_index, weights=own, minlength=bays.regular_hours.shape[0])
     pinned = ordered.pinned_day > NO_DAY
     fixed = np.bincount(ordered.depot_index[pinned], weights=own[pinned], minlength=total.size)
-    result = np.empty((3, day.size), np.int64)
-    result[:, order] = np.stack([day, _outcomes(ordered, bays, day, cheapest), cheapest])
+    result = np.empty((2, day.size), np.int64)
+    result[:, order] = np.stack([day, _outcomes(ordered, bays, day, cheapest)])
     return LevelledVisits(
         day=result[0],
         outcome=result[1],
-        cheapest_week=result[2],
         booked_hours=booked,
         overbooked_hours=np.maximum(over - bays.overtime_hours, 0.0),
         cost=total + over.sum(axis=1) * bays.overtime_cost_per_hour,

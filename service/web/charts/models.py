@@ -94,7 +94,6 @@ class StockWeek:
     """The stock of one fluid at the end of a week, in litres, and what happens in that week."""
 
     iso_week: str
-    begins_on: date
     p10_litres: float
     p50_litres: float
     p90_litres: float

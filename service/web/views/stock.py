@@ -254,7 +254,6 @@ def _chart(place: int, one: ItemPlan, weeks: Sequence[IsoWeek], presentation: Pr
         weeks=tuple(
             StockWeek(
                 iso_week=str(week),
-                begins_on=week.first_day,
                 p10_litres=float(stock.stock_q10[number]),
                 p50_litres=float(stock.stock_q50[number]),
                 p90_litres=float(stock.stock_q90[number]),

@@ -120,7 +120,6 @@ def stock_chart(n_weeks: int = 12, **changes: Any) -> StockChart:
         weeks.append(
             StockWeek(
                 iso_week=f"{year}-W{number:02d}",
-                begins_on=monday,
                 p10_litres=stock - 3.0 * (i + 1),
                 p50_litres=stock,
                 p90_litres=stock + 3.0 * (i + 1),
