@@ -68,6 +68,7 @@ _COOLANT: Final = CompartmentBlueprint(
     interval_km=100_000,
     interval_months=24,
     interval_hours=None,
+    n_rounds=2,
     seals=(DemoSeal(part="drain tap ring", pieces=1),),
 )
 
@@ -98,7 +99,6 @@ def _heavy_gearbox(litres: float, drainable: float, km: float, months: int) -> C
         interval_km=km,
         interval_months=months,
         interval_hours=2000,
-        n_rounds=2,
         has_fluid_counter=True,
         seals=_PAN_GASKET,
     )
