@@ -38,6 +38,11 @@ class Recommendation:
     fresh_fraction_after: NDArray[np.float64]
     labour_minutes: NDArray[np.float64]
 
+    @property
+    def interval_share(self) -> NDArray[np.float64]:
+        """Share of a full interval that the exchange is worth."""
+        return np.where(self.fresh_fraction_after >= FULL_DRAIN_FRACTION, 1.0, self.fresh_fraction_after)
+
 
 def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     """Recommend the next exchange of compartments, given as columns.

@@ -1,6 +1,6 @@
 """The jobs that may fall into the coming weeks, over a whole fleet: when, how likely, and what each takes."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -14,11 +14,12 @@ from service.domain.weeks import IsoWeek, weeks_from
 from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.engine.due.forecast import forecast_due
-from service.engine.due.limits import Meter
-from service.store.repositories import consumption, due_lists
+from service.engine.due.limits import CompartmentLimits, Meter
+from service.store.repositories import consumption
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
-from service.usecases.stock.repeat_jobs import done_again, due_again
+from service.usecases.stock.next_lists import NextLists, drawn_nearer
+from service.usecases.stock.repeat_jobs import done_again, due_again, limits_again
 from service.usecases.usage.usage_model import shared_log_sd
 from service.usecases.week.compile_due_list import load_names, project_fleet
 
@@ -48,7 +49,7 @@ class FleetJobs:
     weeks: tuple[IsoWeek, ...]
     shock: UsageShock
     due_probability: NDArray[np.float32]
-    """Shape (scenarios, n, weeks): due by the end of each week; the first week holds what is overdue."""
+    """Shape (scenarios, n, weeks): asked for by the lists up to each week's."""
 
     vehicle_id: Integers
     fluid_id: Integers
@@ -103,24 +104,39 @@ def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_wee
     shock = usage_shock_nodes(shared_log_sd(session, organisation_id), N_SCENARIOS)
     habits = _round_habits(session, organisation_id, now)
     weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
-    planned = planned_weeks(session, organisation_id, weeks)
+    lists = NextLists.of(session, names, weeks, now)
     parts: list[dict[str, Any]] = []
-    for projection in project_fleet(session, names, now):
-        recommended = recommend_exchange(projection.compartments)
-        scenarios = [_meters(projection, float(factor)) for factor in shock.factor]
-        by_end = np.stack([_due_by_week_end(projection, meters, n_weeks) for meters in scenarios])
-        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
-        parts.append(_jobs_of(projection, recommended, habits, planned, rows, by_end[:, rows]))
-        again = np.stack([due_again(projection, recommended, rows, meters, n_weeks) for meters in scenarios])
-        parts.extend(_repeats(parts[-1], again))
+    for projection in project_fleet(session, names, now, probabilities=(lists.listing_probability,)):
+        parts += _jobs_of_block(projection, lists, shock, habits)
     return _joined(parts, weeks, shock)
+
+
+def _jobs_of_block(
+    projection: FleetProjection, lists: NextLists, shock: UsageShock, habits: dict[str, Floats]
+) -> list[dict[str, Any]]:
+    """Columns of the jobs of one block: those that the lists may ask for, and those that come back."""
+    n_weeks = len(lists.weeks)
+    recommended, visits = recommend_exchange(projection.compartments), lists.visits(projection)
+    scenarios = [_meters(projection, float(factor)) for factor in shock.factor]
+    limits = drawn_nearer(lists.believed(projection.question.limits), projection, visits.early_days)
+    week_ends = projection.question.week_end_days[:n_weeks]
+    alone = np.stack([_by_week_end(limits, meters, week_ends) for meters in scenarios])
+    by_end = lists.asked_by_end(alone, visits.first)
+    is_planned = np.array([key in lists.planned_week for key in projection.compartments["id"]], np.bool_)
+    may_be = by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY
+    rows = np.flatnonzero(is_planned | may_be)
+    first = _jobs_of(projection, recommended, habits, lists.planned_week, rows, by_end[:, rows])
+    renewed = lists.believed(limits_again(projection, recommended, rows))
+    renewed = drawn_nearer(renewed, projection, visits.early_again_days[rows])
+    again = np.stack([due_again(renewed, meters, n_weeks) for meters in scenarios])
+    return [first, *_repeats(first, again)]
 
 
 def _jobs_of(
     projection: FleetProjection,
     recommended: Recommendation,
     habits: dict[str, Floats],
-    planned: dict[int, int],
+    planned: Mapping[int, int],
     rows: Integers,
     by_end: Floats,
 ) -> dict[str, Any]:
@@ -167,12 +183,14 @@ def _meters(projection: FleetProjection, factor: float) -> tuple[Meter, Meter | 
     return _running(odometer, factor), None if hours is None else _running(hours, factor)
 
 
-def _due_by_week_end(projection: FleetProjection, meters: tuple[Meter, Meter | None], n_weeks: int) -> Floats:
-    """Probability of being due by the end of each week, what is overdue included."""
+def _by_week_end(
+    limits: CompartmentLimits, meters: tuple[Meter, Meter | None], week_end_days: Floats
+) -> Floats:
+    """Probability of having reached a limit by the end of each week, what is overdue included."""
     by_week = forecast_due(
-        projection.question.limits,
+        limits,
         *meters,
-        week_end_days=projection.question.week_end_days[:n_weeks],
+        week_end_days=week_end_days,
         probabilities=np.empty(0),
     ).week_probability
     by_end = np.cumsum(by_week, axis=1, dtype=np.float64)
@@ -255,22 +273,3 @@ def _joined(parts: Sequence[dict[str, Any]], weeks: tuple[IsoWeek, ...], shock: 
         option_litres=litres[:, is_used],
         option_probability=probability[:, is_used],
     )
-
-
-def planned_weeks(session: Session, organisation_id: int, weeks: tuple[IsoWeek, ...]) -> dict[int, int]:
-    """Week of every open visit on the latest published list, by compartment; what was missed is done now."""
-    latest = due_lists.latest_list(session, organisation_id)
-    if latest is None:
-        return {}
-    lines = due_lists.list_lines(session, organisation_id, latest.id or 0)
-    events = due_lists.events_of_lines(session, organisation_id, [line.id for line in lines])
-    found: dict[int, int] = {}
-    for line in lines:
-        own = events.get(line.id or 0, [])
-        day = due_lists.day_of(line, own)
-        if day is None or due_lists.is_closed(own):
-            continue
-        week = max(weeks[0].weeks_until(IsoWeek.of(day)), 0)
-        if week < len(weeks):
-            found[line.compartment_id] = week
-    return found

@@ -10,7 +10,7 @@ from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
-from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION, Recommendation
+from service.usecases.fluids.recommend_exchange import Recommendation
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -18,27 +18,20 @@ Integers = NDArray[np.int64]
 LEAST_VARIANCE: Final = 1e-9
 
 
-def due_again(
-    projection: FleetProjection,
-    recommended: Recommendation,
-    rows: Integers,
-    meters: tuple[Meter, Meter | None],
-    n_weeks: int,
-) -> Floats:
-    """Probability that a fluid exchanged as recommended in the middle of a week is due again 1 … n week ends later.
+def limits_again(
+    projection: FleetProjection, recommended: Recommendation, rows: Integers
+) -> CompartmentLimits:
+    """Limits of a fluid that is exchanged as recommended now, on meters that count from now.
 
-    Shape (rows, n_weeks). An exchange that renews a share of the fluid credits that share of the interval.
+    An exchange that renews a share of the fluid credits that share of the interval.
     """
-    odometer, hours = meters
     columns = projection.compartments
-    credit = np.where(
-        recommended.fresh_fraction_after >= FULL_DRAIN_FRACTION, 1.0, recommended.fresh_fraction_after
-    )[rows]
+    credit = recommended.interval_share[rows]
 
     def interval(name: str) -> Floats:
         return credit * np.array([columns[name][row] for row in rows], dtype=np.float64)
 
-    limits = CompartmentLimits(
+    return CompartmentLimits(
         vehicle_row=projection.vehicle_row[rows],
         distance_km=interval("interval_km"),
         hours=interval("interval_hours"),
@@ -46,6 +39,14 @@ def due_again(
         is_contaminated=np.zeros(rows.size, dtype=bool),
         condition=_renewed(projection.question.limits.condition, rows, credit),
     )
+
+
+def due_again(limits: CompartmentLimits, meters: tuple[Meter, Meter | None], n_weeks: int) -> Floats:
+    """Probability that a fluid exchanged in the middle of a week reaches its limits 1 … n week ends later.
+
+    Shape (rows, n_weeks).
+    """
+    odometer, hours = meters
     by_week = forecast_due(
         limits,
         _from_now(odometer),

@@ -12,11 +12,11 @@ from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import local_date
-from service.engine.visits.bundling import bundle_visits
 from service.engine.visits.requests import NO_DAY, BayHours, VisitOutcome
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
 from service.usecases.week.ask_for_days import ask_for_days
+from service.usecases.week.bundle_jobs import bundle_jobs
 from service.usecases.week.compile_due_list import VEHICLES_A_BLOCK, FleetNames, listing_probability
 from service.usecases.week.depot_calendar import open_minutes
 from service.usecases.week.fixed_days import Fixed, read_fixed
@@ -116,26 +116,11 @@ def _bays(minutes: Floats, planning: dict[str, float]) -> BayHours:
     )
 
 
-def _visit_minor(planning: dict[str, float]) -> float:
-    """What one visit less would save: its own cost, and the bay time of setting up."""
-    setup_hours = VISIT_SETUP_MINUTES.value / MINUTES_PER_HOUR
-    return planned_with(planning, "visit_minor") + setup_hours * planned_with(
-        planning, "labour_minor_an_hour"
-    )
-
-
 def _bundle(
     jobs: VisitJobs, planning: dict[str, float], first_day: int, bays: BayHours, depot_of: dict[int, int]
 ) -> _Bundles:
     """Make visits of jobs; one that is longer than any day of its depot is taken apart again."""
-    vehicle_ids, counts = np.unique(jobs.vehicle_id, return_counts=True)
-    made = bundle_visits(
-        np.maximum(jobs.latest_days, float(first_day)),
-        jobs.early_minor_a_day,
-        np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        np.full(vehicle_ids.size, _visit_minor(planning)),
-        planned_with(planning, "most_early_share") * jobs.interval_days,
-    )
+    vehicle_ids, made = bundle_jobs(jobs, planning, first_day)
     minutes = VISIT_SETUP_MINUTES.value + _sums(jobs.labour_minutes, made.visit_of_job)
     longest = (bays.regular_hours + bays.overtime_hours).max(axis=1, initial=0.0) * MINUTES_PER_HOUR
     depot = np.array([depot_of[key] for key in vehicle_ids[made.vehicle_index].tolist()], np.int64)

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,8 @@ RATE_DAYS: Final = 28.0
 
 LEAST_USE_A_DAY: Final = 0.01
 """Kilometres or hours; a vehicle that stands does not wear an interval out."""
+
+LEAST_INTERVAL_DAYS: Final = 1.0
 
 TOLERANCE: Final = 1e-6
 """Probabilities are summed in single precision."""
@@ -60,7 +62,10 @@ class VisitJobs:
 
     def of_vehicles(self, vehicle_ids: Collection[int]) -> "VisitJobs":
         """The jobs of some vehicles."""
-        rows = np.isin(self.vehicle_id, np.array(list(vehicle_ids), np.int64))
+        return self.of(np.isin(self.vehicle_id, np.array(list(vehicle_ids), np.int64)))
+
+    def of(self, rows: NDArray[Any]) -> "VisitJobs":
+        """The jobs of some rows, by number or as marks."""
         return VisitJobs(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
 
 
@@ -111,7 +116,7 @@ def jobs_of(
     price = np.array([prices.get(key, fallback) for key in columns["fluid_id"]], np.float64)
     labour = planned_with(planning, "labour_minor_an_hour") / MINUTES_PER_HOUR
     job_minor = recommended.litres * price + recommended.labour_minutes * labour
-    interval = _interval_days(projection)
+    interval = np.maximum(recommended.interval_share * _interval_days(projection), LEAST_INTERVAL_DAYS)
     due_by_end = _due_by_end(projection, weeks)[rows]
     is_due = due_by_end >= threshold - TOLERANCE
     return VisitJobs(
@@ -137,21 +142,24 @@ def _due_by_end(projection: FleetProjection, weeks: tuple[IsoWeek, ...]) -> Floa
 
 
 def _interval_days(projection: FleetProjection) -> Floats:
-    """How long a full interval lasts at the vehicle's present use: the shortest of its limits, at least a day."""
-    columns, rows = projection.compartments, projection.vehicle_row
-    question = projection.question
-    by_months = np.array(columns["interval_months"], np.float64) * DAYS_PER_YEAR / 12.0
-    km = np.array(columns["interval_km"], np.float64) / _use_a_day(question.odometer)[rows]
-    days = np.fmin(np.fmin(km, by_months), np.asarray(projection.parameters.rates.time_limit_days))
-    if question.hours is not None:
-        days = np.fmin(
-            days, np.array(columns["interval_hours"], np.float64) / _use_a_day(question.hours)[rows]
-        )
-    shortest: Floats = np.maximum(days, 1.0)
-    return shortest
+    """How long fresh fluid lasts at the vehicle's present use: until the first of its limits, the condition's too."""
+    columns, rows, question = projection.compartments, projection.vehicle_row, projection.question
+    km_a_day, hours_a_day = (
+        np.full(rows.size, np.nan) if meter is None else use_a_day(meter)[rows]
+        for meter in (question.odometer, question.hours)
+    )
+    days: Floats = np.array(columns["interval_months"], np.float64) * DAYS_PER_YEAR / 12.0
+    for name, use in (("interval_km", km_a_day), ("interval_hours", hours_a_day)):
+        days = np.fmin(days, np.array(columns[name], np.float64) / use)
+    ageing = question.limits.condition
+    if ageing is not None:
+        life_a_day = ageing.life_per_day + np.nan_to_num(ageing.life_per_km * km_a_day)
+        life_a_day += np.nan_to_num(ageing.life_per_hour * hours_a_day)
+        days = np.fmin(days, ageing.life_limit_fraction / life_a_day)
+    return days
 
 
-def _use_a_day(meter: Meter) -> Floats:
+def use_a_day(meter: Meter) -> Floats:
     """What each vehicle is expected to add a day; NaN where nobody read the meter."""
     every = np.arange(meter.last_reading.size, dtype=np.int64)
     start = meter.moments(every, meter.days_since_reading)[0]
