@@ -55,9 +55,9 @@ class Exchange:
             async with asyncio.timeout(self.timeout_seconds):
                 return await self._exchange(method, route, headers, content)
         except (TimeoutError, httpx.TimeoutException) as error:
-            raise UpstreamTimeoutError("The receiver did not answer in time.") from error
+            raise UpstreamTimeoutError("The other server did not answer in time.") from error
         except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
-            raise UpstreamError(f"The receiver could not be reached ({type(error).__name__}).") from error
+            raise UpstreamError(f"The other server could not be reached ({type(error).__name__}).") from error
 
     async def _exchange(
         self, method: str, route: Route, headers: Mapping[str, str], content: bytes | None

@@ -86,3 +86,4 @@ def test_a_portal_that_hung_last_time_comes_last(found, register, database, cloc
     with database.snapshot() as session:
         rows = machine_sources.list_sources(session, slow.caller.organisation_id)
     assert [row.n_failures for row in rows] == [2, 2, 2, 0]
+    assert "receiver" not in (rows[0].last_error or "receiver"), "a portal sends"
