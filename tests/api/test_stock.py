@@ -41,6 +41,17 @@ def test_the_stock_is_the_sum_of_its_entries_and_a_count_holds_the_difference(sh
     assert [entry["litres"] for entry in listed] == [60, -2.5, -2.5, -5]
 
 
+def test_a_count_too_far_from_the_ledger_for_one_entry_is_told_so(shop):
+    for _ in range(2):
+        assert move(shop, "receipt", 1_000_000).status_code == 201
+    answer = move(shop, "count", 55)
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["pointer"] == "/litres"
+    assert move(shop, "correction", -1_000_000).status_code == 201
+    assert move(shop, "count", 55).status_code == 201
+    assert on_hand(shop) == 55
+
+
 def test_a_receipt_expires_after_the_fluid_s_shelf_life_unless_the_packs_say_otherwise(shop):
     reckoned = move(shop, "receipt", 20, at="2026-05-01T10:00:00Z").json()
     assert reckoned["expires_on"] == str(date(2026, 5, 1) + timedelta(days=1000))

@@ -127,7 +127,13 @@ def _signed(session: Session, item: StockItem, kind: MovementKind, amount: float
     if kind is MovementKind.COUNT:
         if amount < 0.0:
             raise InvalidInputError.at(f"/{unit}", "Nobody finds less than nothing; count again.")
-        return amount - stock.quantity_on_hand(session, item, at)
+        change = amount - stock.quantity_on_hand(session, item, at)
+        if abs(change) > plausibility.STOCK_LITRES.maximum:
+            raise InvalidInputError.at(
+                f"/{unit}",
+                "That is too far from the ledger for one entry; bring it nearer by corrections first.",
+            )
+        return change
     if abs(amount) < LEAST_QUANTITY:
         raise InvalidInputError.at(f"/{unit}", f"Nothing would change; say how many {unit}.")
     if kind is not MovementKind.CORRECTION and amount < 0.0:
