@@ -7,6 +7,7 @@ import pytest
 from sqlmodel import select
 
 from service.jobs.weekly_run import run_weekly
+from service.store.repositories.visits import prices_minor_a_litre
 from service.store.tables.organisation import Depot
 from tests.service_fixtures import Operator
 
@@ -100,6 +101,16 @@ def test_a_visit_spared_is_worth_its_own_cost_and_the_bay_time_of_setting_up(yar
     assert saved(visit_minor=5_000, labour_minor_an_hour=0, fluid_minor_a_litre=0) == 5_000
     # With a price on work and fluid, changing the brakes' fluid five weeks early gives a little of it up.
     assert 5_000 < saved(labour_minor_an_hour=6_000) <= 5_000 + 6_000 / 3
+
+
+def test_a_fluid_costs_what_its_cheapest_pack_does_by_the_litre(yard):
+    """20 L for 200 and 5 L for 60 are 10 and 12 a litre; a pack that has no price says nothing."""
+    packs = [{"litres": 5, "price_minor": 6_000}, {"litres": 20, "price_minor": 20_000}, {"litres": 200}]
+    made = yard.operator.post("/v1/fluids", {"fluid": "COOL-1", "kind": "coolant_oat", "packs": packs})
+    assert made.status_code == 201, made.text
+    with yard.database.snapshot() as session:
+        found = prices_minor_a_litre(session, yard.operator.organisation_id)
+    assert list(found.values()) == [1_000.0]
 
 
 def test_the_week_s_list_holds_what_is_done_in_the_same_visit_and_says_why(yard):
@@ -211,6 +222,16 @@ def test_a_pin_ends_when_the_vehicle_was_served(yard, clock):
     answer = yard.operator.post("/v1/services", body)
     assert answer.status_code == 201, answer.text
     assert yard.plan()["visits"] == []
+    assert yard.operator.delete(answer.headers["Location"]).status_code == 204  # recorded by mistake
+    assert days_of(yard.plan()) == {"VAN-01": "2026-05-08"}
+
+
+def test_a_pin_holds_on_its_own_day(yard, clock):
+    yard.vehicle("VAN-01", coolant="2026-05-20")
+    yard.pin("VAN-01", "on", "2026-05-07")
+    clock.present = datetime(2026, 5, 7, 6, 30, tzinfo=UTC)
+    visit = yard.plan()["visits"][0]
+    assert (visit["day"], visit["placing"]) == ("2026-05-07", "pinned")
 
 
 def test_impossible_pins_are_refused(yard):
