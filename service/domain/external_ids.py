@@ -41,7 +41,13 @@ _EXTERNAL_ID: Final = re.compile(rf"({'|'.join(IdKind)})_([1-9][0-9]{{0,18}})")
 
 
 def format_id(kind: IdKind, number: int | None) -> str:
-    """Write an id; the row must be stored already."""
+    """Write an id; the row must be stored already.
+
+    Raises
+    ------
+    ValueError
+        If it is not.
+    """
     if number is None:
         message = f"a {kind.name.lower()} that is not stored has no id"
         raise ValueError(message)

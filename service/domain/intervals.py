@@ -61,6 +61,11 @@ def credited_start(previous: ServicePoint, service: ServicePoint, credit: float)
 
     A credit of 1 starts it at the service, a credit of 0 leaves it where it was; in between it moves in
     proportion, so that a partial exchange never counts as a full one.
+
+    Raises
+    ------
+    InvalidInputError
+        If the credit is no share.
     """
     if not 0 <= credit <= 1:
         raise InvalidInputError("The credit of an exchange is a share from 0 to 1.")

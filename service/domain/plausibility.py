@@ -144,7 +144,13 @@ def hours_run_on(before: float, after: float, days: float) -> bool:
 
 
 def planned_day(pointer: str, value: date) -> date:
-    """Give a civil date back if a record or a plan can carry it."""
+    """Give a civil date back if a record or a plan can carry it.
+
+    Raises
+    ------
+    InvalidInputError
+        If it lies before `FIRST_DAY` or after `LAST_DAY`.
+    """
     if not FIRST_DAY <= value <= LAST_DAY:
         raise InvalidInputError.at(pointer, f"Must be a date from {FIRST_DAY} to {LAST_DAY}.")
     return value

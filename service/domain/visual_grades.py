@@ -75,7 +75,13 @@ COLOUR_CAUTION: Final = (
 
 
 def parse_grade(pointer: str, text: str) -> VisualGrade:
-    """Read a grade by its word or by its mark on the job sheet."""
+    """Read a grade by its word or by its mark on the job sheet.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the grades to choose from.
+    """
     grade = _BY_TEXT.get(text)
     if grade is None:
         words = ", ".join(f"{text.mark} {grade}" for grade, text in GRADE_TEXTS.items())

@@ -18,7 +18,13 @@ def allowed_zone_names() -> frozenset[str]:
 
 
 def zone_named(pointer: str, name: str) -> ZoneInfo:
-    """Give the zone of a name that came from a user; looked up in the list, never opened as a path."""
+    """Give the zone of a name that came from a user; looked up in the list, never opened as a path.
+
+    Raises
+    ------
+    InvalidInputError
+        If the list does not have it.
+    """
     if name not in allowed_zone_names():
         raise InvalidInputError.at(pointer, "Not a time zone of the IANA list, such as Europe/Berlin.")
     return ZoneInfo(name)

@@ -44,6 +44,11 @@ def freezing_celsius(glycol: Glycol, glycol_fraction: float) -> float:
     """Freezing point of a mixture by volume, linear between the printed points.
 
     Between 60 and 70 percent the point at 60 is given, because the curve turns somewhere in there.
+
+    Raises
+    ------
+    InvalidInputError
+        If there is more glycol in it than the table ends with, or less than none.
     """
     if not 0 <= glycol_fraction <= HIGHEST_GLYCOL_FRACTION:
         raise InvalidInputError.at(

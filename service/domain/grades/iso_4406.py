@@ -35,7 +35,13 @@ class CleanlinessCode:
 
 
 def code_for(particles_per_ml: float, raw_count: int | None = None) -> CleanlinessCode:
-    """Give the code of one size class: the first whose upper bound is not exceeded."""
+    """Give the code of one size class: the first whose upper bound is not exceeded.
+
+    Raises
+    ------
+    InvalidInputError
+        If the count is below zero or not finite.
+    """
     if not 0 <= particles_per_ml < float("inf"):
         raise InvalidInputError("A particle count is a finite number from 0 up.")
     index = bisect_left(_UPPER_BOUNDS_PER_ML, particles_per_ml)
@@ -44,7 +50,13 @@ def code_for(particles_per_ml: float, raw_count: int | None = None) -> Cleanline
 
 
 def cleanliness(per_ml_4um: float, per_ml_6um: float, per_ml_14um: float) -> str:
-    """Write the three-part code for particles from 4, 6 and 14 µm(c) up."""
+    """Write the three-part code for particles from 4, 6 and 14 µm(c) up.
+
+    Raises
+    ------
+    InvalidInputError
+        If there are more large particles than small ones.
+    """
     if not per_ml_4um >= per_ml_6um >= per_ml_14um:
         raise InvalidInputError("Counts from 4, 6 and 14 µm up must not increase: each holds the next.")
     return "/".join(str(code_for(count)) for count in (per_ml_4um, per_ml_6um, per_ml_14um))

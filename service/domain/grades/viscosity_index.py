@@ -15,7 +15,13 @@ _TABLE_ENDS_MM2_PER_S: Final = 70.0
 
 
 def viscosity_index(viscosity_40c_mm2_per_s: float, viscosity_100c_mm2_per_s: float) -> float | None:
-    """Compute the index before rounding; None where the practice does not define it."""
+    """Compute the index before rounding; None where the practice does not define it.
+
+    Raises
+    ------
+    InvalidInputError
+        If a viscosity cannot be, or is not lower at 100 °C than at 40 °C.
+    """
     VISCOSITY_MM2_PER_S.check("/viscosity_40c_mm2_per_s", viscosity_40c_mm2_per_s)
     VISCOSITY_MM2_PER_S.check("/viscosity_100c_mm2_per_s", viscosity_100c_mm2_per_s)
     if viscosity_100c_mm2_per_s >= viscosity_40c_mm2_per_s:

@@ -50,7 +50,13 @@ class TopUps:
 def check_options(
     quantity: NDArray[np.float64], probability: NDArray[np.float64], offsets: NDArray[np.int64]
 ) -> None:
-    """Refuse quantities or probabilities that no job can have."""
+    """Refuse quantities or probabilities that no job can have.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the array.
+    """
     if offsets[-1] != quantity.size or quantity.shape != probability.shape:
         raise InvalidInputError.at(
             "/option_offsets", "offsets end where the quantities and probabilities end"

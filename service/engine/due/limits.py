@@ -117,7 +117,13 @@ _CONDITION_FIELDS: Final = (
 
 
 def check_limits(limits: CompartmentLimits, n_vehicles: int) -> None:
-    """Refuse rows that do not fit together, infinite limits and negative ageing."""
+    """Refuse rows that do not fit together, infinite limits and negative ageing.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the array.
+    """
     n = limits.vehicle_row.size
     if n and not (limits.vehicle_row.min() >= 0 and limits.vehicle_row.max() < n_vehicles):
         raise InvalidInputError.at("vehicle_row", f"every row must name one of the {n_vehicles} vehicles")
@@ -143,7 +149,13 @@ def _check_condition(condition: Condition, n: int) -> None:
 
 
 def check_meter(meter: Meter, name: str) -> None:
-    """Refuse a meter whose columns differ in length or whose reading lies in the future."""
+    """Refuse a meter whose columns differ in length or whose reading lies in the future.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the meter.
+    """
     if meter.last_reading.shape != meter.days_since_reading.shape:
         raise InvalidInputError.at(name, "last_reading and days_since_reading need the same length")
     ages = meter.days_since_reading[~np.isnan(meter.last_reading)]

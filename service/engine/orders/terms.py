@@ -113,7 +113,13 @@ def _check_tiers(terms: SupplyTerms) -> None:
 
 
 def check_stock(stock: StockOnHand) -> None:
-    """Refuse negative stock and arrays that do not fit together."""
+    """Refuse negative stock and arrays that do not fit together.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the field.
+    """
     for name in ("lot_quantity", "open_quantity"):
         quantity = getattr(stock, name)
         if not np.all(np.isfinite(quantity) & (quantity >= 0.0)):
@@ -127,7 +133,13 @@ def check_stock(stock: StockOnHand) -> None:
 
 
 def check_target(target: RunOutTarget) -> None:
-    """Refuse a service level outside (0, 1) and a negative cost of running out."""
+    """Refuse a service level outside (0, 1) and a negative cost of running out.
+
+    Raises
+    ------
+    InvalidInputError
+        Naming the field.
+    """
     if not 0.0 < target.service_level < 1.0:
         raise InvalidInputError.at("/service_level", "a service level lies between 0 and 1")
     if not (np.isfinite(target.shortage_cost_minor) and target.shortage_cost_minor >= 0.0):
