@@ -154,6 +154,9 @@ class JobCompartment:
     grades: tuple[str, ...] = ()
     """The words of the grading ladder, lowest first, to tick before and after."""
 
+    grades_caution: str = ""
+    """How little the ladder says by itself."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobSheet:

@@ -70,6 +70,7 @@ def test_the_job_sheet_gives_rounds_cautions_and_the_address_of_the_record(opera
     text = full_text(fleet.get("/v1/vehicles/VAN-07/job-sheet.pdf").content).replace("\u00a0", " ")
     assert "Job sheet VAN-07" in text
     assert "Cautions" in text
+    assert "A good colour never puts a due date off" in text
     assert "/job-sheet" in text
     assert fleet.get("/v1/vehicles/VAN-08/job-sheet.pdf").status_code == 404
 

@@ -20,7 +20,7 @@ from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
-from service.domain.visual_grades import GRADE_TEXTS
+from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS
 from service.domain.zones import zone_named
 from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
@@ -101,4 +101,5 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
         has_fluid_counter=compartment.has_fluid_counter,
         life_used_before_fraction=part.life_used,
         grades=tuple(f"{text.mark} {text.look}" for text in GRADE_TEXTS.values()),
+        grades_caution=COLOUR_CAUTION,
     )
