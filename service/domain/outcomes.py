@@ -35,7 +35,6 @@ class ReadingReason(StrEnum):
     DUPLICATE = "duplicate"
     REFERENCE_REUSED = "reference_reused"
     FUTURE = "future"
-    BEFORE_FIRST = "before_first"
     TOO_OLD = "too_old"
     MISSING_OFFSET = "missing_offset"
     UNKNOWN_VEHICLE = "unknown_vehicle"
@@ -114,11 +113,6 @@ REASON_TEXTS: Final[Mapping[ReadingReason, ReasonText]] = MappingProxyType(
         ),
         ReadingReason.FUTURE: ReasonText(
             _REJECTED, "The time lies in the future.", "Check the date, the zone and the sender's clock."
-        ),
-        ReadingReason.BEFORE_FIRST: ReasonText(
-            _HELD,
-            "The reading is older than the vehicle's start in this fleet.",
-            "Check the date; release it if the vehicle was there before.",
         ),
         ReadingReason.TOO_OLD: ReasonText(
             _REJECTED, "The date is before 1980.", "Check the date and the sender's clock."
