@@ -13,7 +13,14 @@ from service.jobs.clock import Tick, start_clock
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists, housekeeping, jobs
-from service.store.tables.operations import IdempotencyKey, JobFailure, JobRun, NodeHeartbeat
+from service.store.tables.operations import (
+    IdempotencyKey,
+    JobFailure,
+    JobRun,
+    NodeHeartbeat,
+    OutboxMessage,
+)
+from service.store.tables.subscriptions import Subscription
 from service.usecases.access.manage_tokens import create_token
 from service.usecases.access.note_token_uses import TokenUses
 from service.usecases.fleet.change_settings import change_organisation
@@ -179,6 +186,43 @@ def test_housekeeping_deletes_what_is_old_once_an_hour(workshop, database, clock
     assert keeper.run_if_due() == 0
     clock.advance(timedelta(days=2))
     assert keeper.run_if_due() == 1 + 1, "the younger key and failure have come of age"
+
+
+def test_housekeeping_keeps_what_is_still_to_be_sent_however_old_it_is(workshop, database, clock):
+    key, old = workshop.caller.organisation_id, clock.now() - timedelta(days=500)
+    with database.transaction() as session:
+        receiver = Subscription(
+            organisation_id=key,
+            channel="mail",
+            target="kim@example.org",
+            events=["due_list.published"],
+            unsubscribe_code="x",
+            created_at=old,
+            created_by="test",
+        )
+        session.add(receiver)
+        session.flush()
+        for state in ("waiting", "sending", "sent", "given_up"):
+            facts = {
+                "event": "due_list.published",
+                "channel": "mail",
+                "target": receiver.target,
+                "payload": {},
+            }
+            session.add(
+                OutboxMessage(
+                    organisation_id=key,
+                    subscription_id=receiver.id,
+                    message_key=state,
+                    state=state,
+                    next_try_at=old,
+                    created_at=old,
+                    **facts,
+                )
+            )
+    assert Housekeeping(database, clock).run_if_due() == 2
+    with database.snapshot() as session:
+        assert set(session.exec(select(OutboxMessage.state))) == {"waiting", "sending"}
 
 
 def test_uses_of_tokens_are_stored_now_and_then_and_survive_a_failure(workshop, database, clock):
