@@ -113,6 +113,17 @@ def test_a_fluid_costs_what_its_cheapest_pack_does_by_the_litre(yard):
     assert list(found.values()) == [1_000.0]
 
 
+def test_a_published_week_still_takes_what_has_fallen_due_in_it(yard, database, clock):
+    yard.vehicle("VAN-01", coolant="2026-05-06")
+    assert run_weekly(database, clock.now(), "node") == 1
+    clock.present = datetime(2026, 5, 4, 6, 0, tzinfo=UTC)
+    yard.vehicle("VAN-02", coolant="2026-05-06")
+    yard.vehicle("VAN-03", coolant="2026-05-13")
+    days = days_of(yard.plan())
+    assert "2026-05-04" <= days["VAN-02"] <= "2026-05-08"
+    assert days["VAN-03"] >= "2026-05-11"
+
+
 def test_the_week_s_list_holds_what_is_done_in_the_same_visit_and_says_why(yard):
     yard.vehicle("VAN-01", coolant="2026-05-06", brakes="2026-06-10")
     coolant, brakes = yard.operator.get("/v1/due-lists/2026-W19").json()["lines"]
