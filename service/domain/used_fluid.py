@@ -76,7 +76,6 @@ STREAM_RULES: Final[Mapping[WasteStream, WasteStreamRule]] = MappingProxyType(
                     _code("13 02 06", "synthetic"),
                     _code("13 02 07", "readily biodegradable"),
                     _code("13 02 08", "other"),
-                    _code("13 02 04", "mineral, chlorinated"),
                 ),
                 never_with="Brake fluid, coolant, solvent, washer fluid, halogenated oil or oily water.",
             ),

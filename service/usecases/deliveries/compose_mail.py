@@ -35,7 +35,8 @@ def compose_mail(
     shown: ShownList, message: OutboxMessage, receiver: Subscription, sender: Sender, now: datetime
 ) -> EmailMessage:
     """Write the mail for one recipient; the same message has the same Message-ID over all tries."""
-    subject = f"Due list {shown.week}: {len(shown.lines)} lines, {shown.organisation.name}"
+    n_lines = "1 line" if len(shown.lines) == 1 else f"{len(shown.lines)} lines"
+    subject = f"Due list {shown.week}: {n_lines}, {shown.organisation.name}"
     link = f"{sender.public_url}/due-lists/{shown.week}"
     stop = f"{sender.public_url}/v1/unsubscribe/{receiver.unsubscribe_code}"
     mail = EmailMessage()
