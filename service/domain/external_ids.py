@@ -36,7 +36,9 @@ class IdKind(StrEnum):
     MACHINE_VALUE = "mva"
 
 
-MAX_NUMBER: Final = 2**63 - 1
+MAX_NUMBER: Final = 2**31 - 1
+"""What a key's column holds (PostgreSQL's `integer`): a larger number is nobody's."""
+
 _EXTERNAL_ID: Final = re.compile(rf"({'|'.join(IdKind)})_([1-9][0-9]{{0,18}})")
 
 

@@ -72,6 +72,15 @@ def test_a_number_in_an_address_is_plain_digits(operator, address, number):
     assert operator.get(f"/v1/{address}7").status_code == 200
 
 
+@pytest.mark.parametrize("number", [2**31 - 1, 2**31, 2**63 - 1, 2**63])
+def test_an_id_larger_than_any_key_is_nobody_s(operator, number):
+    for address in (f"vehicles/veh_{number}", f"services/srv_{number}", f"due-list-lines/lin_{number}"):
+        assert operator.get(f"/v1/{address}").status_code == 404, address
+    answer = operator.get(f"/v1/audit?object_number={number}")
+    assert answer.status_code == (200 if number < 2**31 else 422)
+    assert number < 2**31 or answer.json()["errors"]
+
+
 def test_what_a_compartment_leaves_open_is_filled_from_its_fluid_kind(operator):
     operator.post("/v1/vehicles", VAN)
     created = operator.post(

@@ -12,7 +12,6 @@ METHODS = {"get", "put", "post", "delete", "patch"}
 LARGEST_INTEGER = 2**31 - 1
 """What PostgreSQL's `integer` holds."""
 
-LARGEST_KEY = 2**63 - 1
 BOUNDED_BY_ITS_NAME = {"terms"}
 """Planning terms: what a number may be depends on which of them it is (`tests/api/test_planning_terms.py`)."""
 
@@ -109,9 +108,12 @@ def _sent(document):
 def _lacks_a_bound(way: str, schema: dict[str, Any]) -> bool:
     kind = str(schema.get("type"))
     if kind in {"integer", "number"} and way.rsplit("/", 1)[-1] not in BOUNDED_BY_ITS_NAME:
-        largest = LARGEST_KEY if way.endswith("object_number") else LARGEST_INTEGER
         lowest = schema.get("minimum", schema.get("exclusiveMinimum"))
-        return lowest is None or lowest < -largest or schema.get("maximum", largest + 1) > largest
+        return (
+            lowest is None
+            or lowest < -LARGEST_INTEGER
+            or schema.get("maximum", LARGEST_INTEGER + 1) > LARGEST_INTEGER
+        )
     if kind == "string":
         has_length = not set("+*") & set(schema.get("pattern", "*"))
         return not has_length and not {"maxLength", "enum", "const", "format"} & set(schema)
