@@ -5,9 +5,10 @@ from datetime import datetime
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from service.domain import plausibility
 from service.domain.machine_meters import Meter, OffsetOrigin, ValueUse
 from service.domain.outcomes import ReadingOutcome
-from service.store.types import UtcDateTime, belongs_to, one_of
+from service.store.types import UtcDateTime, belongs_to, one_of, within
 
 
 class MachineSource(SQLModel, table=True):
@@ -17,7 +18,7 @@ class MachineSource(SQLModel, table=True):
     __table_args__ = (
         UniqueConstraint("organisation_id", "id"),
         UniqueConstraint("organisation_id", "name"),
-        CheckConstraint("pull_minutes BETWEEN 5 AND 10080", name="pull_minutes"),
+        within("pull_minutes", plausibility.PULL_MINUTES),
         Index("ix_machine_source_pull", "next_pull_at"),
     )
 

@@ -242,7 +242,7 @@ def upgrade() -> None:
     sa.Column('created_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
     sa.Column('created_by', sa.String(length=80), nullable=False),
     sa.Column('ended_at', service.store.types.UtcDateTime(timezone=True), nullable=True),
-    sa.CheckConstraint('pull_minutes BETWEEN 5 AND 10080', name=op.f('ck_machine_source_pull_minutes')),
+    sa.CheckConstraint('pull_minutes IS NULL OR (pull_minutes >= 5 AND pull_minutes <= 10080)', name=op.f('ck_machine_source_pull_minutes')),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_machine_source_organisation_id')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_machine_source')),
     sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_machine_source_organisation_id_id')),
