@@ -49,7 +49,7 @@ class FleetJobs:
     weeks: tuple[IsoWeek, ...]
     shock: UsageShock
     due_probability: NDArray[np.float32]
-    """Shape (scenarios, n, weeks): asked for by the lists up to each week's."""
+    """Shape (scenarios, n, weeks): that the list of the week or one before it asked for the job."""
 
     vehicle_id: Integers
     fluid_id: Integers
