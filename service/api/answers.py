@@ -85,7 +85,7 @@ def encode_cursor(position: Mapping[str, Any]) -> str:
     return base64.urlsafe_b64encode(json.dumps(position, separators=(",", ":")).encode()).decode().rstrip("=")
 
 
-def number_in(cursor: str | None, name: str) -> int | None:
+def number_in(cursor: str | None, name: str, largest: int = MAX_NUMBER) -> int | None:
     """Key that a cursor carries, none at the beginning.
 
     Raises
@@ -100,7 +100,7 @@ def number_in(cursor: str | None, name: str) -> int | None:
     except (binascii.Error, ValueError):
         position = None
     number = position.get(name) if isinstance(position, dict) and len(position) == 1 else None
-    if type(number) is not int or not 0 <= number <= MAX_NUMBER:
+    if type(number) is not int or not 0 <= number <= largest:
         raise InvalidInputError.at("query/cursor", "Take the cursor from a Link header as it is.")
     return number
 

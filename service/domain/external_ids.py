@@ -39,6 +39,11 @@ class IdKind(StrEnum):
 MAX_NUMBER: Final = 2**31 - 1
 """What a key's column holds (PostgreSQL's `integer`): a larger number is nobody's."""
 
+MAX_LONG_NUMBER: Final = 2**63 - 1
+"""The same where a host of many fleets would use up the others within months (`bigint`)."""
+
+_LONG_KINDS: Final = frozenset({IdKind.READING, IdKind.MACHINE_VALUE})
+
 _EXTERNAL_ID: Final = re.compile(rf"({'|'.join(IdKind)})_([1-9][0-9]{{0,18}})")
 
 
@@ -59,9 +64,10 @@ def format_id(kind: IdKind, number: int | None) -> str:
 def parse_id(kind: IdKind, text: str) -> int | None:
     """Read the number in an id of this kind; none if the text is something else."""
     match = _EXTERNAL_ID.fullmatch(text)
-    if match is None or match[1] != kind or int(match[2]) > MAX_NUMBER:
+    if match is None or match[1] != kind:
         return None
-    return int(match[2])
+    number = int(match[2])
+    return number if number <= (MAX_LONG_NUMBER if kind in _LONG_KINDS else MAX_NUMBER) else None
 
 
 def looks_like_an_id(text: str) -> bool:

@@ -7,18 +7,20 @@ from enum import StrEnum
 from typing import Any, Final
 
 from sqlalchemy import (
+    BigInteger,
     CheckConstraint,
     Connection,
     DateTime,
     Dialect,
     ForeignKeyConstraint,
+    Integer,
     PrimaryKeyConstraint,
     Table,
     event,
 )
 from sqlalchemy.ext.compiler import compiles
 from sqlalchemy.sql.compiler import DDLCompiler
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import SQLModel
 
 from service.domain.plausibility import Bounds
@@ -62,6 +64,17 @@ def _make_parts(table: Table, connection: Connection, **_options: Any) -> None:
             f"CREATE TABLE {table.name}_part{number:02d} PARTITION OF {table.name}"
             f" FOR VALUES WITH (MODULUS {N_PARTITIONS}, REMAINDER {number})"
         )
+
+
+class LongKey(TypeDecorator[int]):
+    """A key of rows of which a large host has thousands of millions; SQLite's own are as long as these."""
+
+    impl = BigInteger
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[int]:
+        """Only a key of this name counts itself up on SQLite."""
+        return dialect.type_descriptor(Integer() if dialect.name == "sqlite" else BigInteger())
 
 
 class UtcDateTime(TypeDecorator[datetime]):

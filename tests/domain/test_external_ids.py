@@ -29,11 +29,16 @@ def test_what_is_written_is_what_is_read(kind: IdKind, number: int) -> None:
         "veh_1\n",
         "veh_١",
         "12",
-        "veh_9223372036854775808",
+        "veh_2147483648",
     ],
 )
 def test_what_is_no_id_is_not_read_as_one(text: str) -> None:
     assert parse_id(IdKind.VEHICLE, text) is None
+
+
+def test_readings_go_on_where_other_keys_end() -> None:
+    assert parse_id(IdKind.READING, f"rdg_{2**63 - 1}") == 2**63 - 1
+    assert parse_id(IdKind.READING, f"rdg_{2**63}") is None
 
 
 def test_a_row_that_is_not_stored_has_no_id() -> None:

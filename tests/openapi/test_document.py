@@ -10,6 +10,7 @@ from service.api.application import V1_ROUTERS
 SIGNED = "receive_machine_message"
 METHODS = {"get", "put", "post", "delete", "patch"}
 LARGEST_INTEGER = 2**31 - 1
+LARGEST_LONG = 2**63 - 1
 """What PostgreSQL's `integer` holds."""
 
 BOUNDED_BY_ITS_NAME = {"terms"}
@@ -109,11 +110,8 @@ def _lacks_a_bound(way: str, schema: dict[str, Any]) -> bool:
     kind = str(schema.get("type"))
     if kind in {"integer", "number"} and way.rsplit("/", 1)[-1] not in BOUNDED_BY_ITS_NAME:
         lowest = schema.get("minimum", schema.get("exclusiveMinimum"))
-        return (
-            lowest is None
-            or lowest < -LARGEST_INTEGER
-            or schema.get("maximum", LARGEST_INTEGER + 1) > LARGEST_INTEGER
-        )
+        largest = LARGEST_LONG if schema.get("format") == "int64" else LARGEST_INTEGER
+        return lowest is None or lowest < -largest or schema.get("maximum", largest + 1) > largest
     if kind == "string":
         has_length = not set("+*") & set(schema.get("pattern", "*"))
         return not has_length and not {"maxLength", "enum", "const", "format"} & set(schema)

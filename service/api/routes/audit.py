@@ -3,14 +3,14 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import BeforeValidator
+from pydantic import BeforeValidator, Field
 
 from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, PageLimit, digits_only
 from service.api.problems import describe_problems
 from service.api.schemas.audit import AuditEntryRead, AuditPage
 from service.api.units_of_work import Reading
-from service.domain.external_ids import MAX_NUMBER
+from service.domain.external_ids import MAX_LONG_NUMBER
 from service.domain.roles import Scope
 from service.store.repositories import access
 
@@ -31,8 +31,8 @@ def get_audit(
         str | None, Query(min_length=1, max_length=40, pattern=r"^[a-z ]+$", examples=["vehicle"])
     ] = None,
     object_number: Annotated[
-        int | None,
-        Query(ge=1, le=MAX_NUMBER, description="The number in the object's id."),
+        Annotated[int, Field(ge=1, le=MAX_LONG_NUMBER, json_schema_extra={"format": "int64"})] | None,
+        Query(description="The number in the object's id."),
         BeforeValidator(digits_only),
     ] = None,
     limit: PageLimit = 100,

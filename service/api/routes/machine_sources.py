@@ -25,6 +25,7 @@ from service.api.schemas.machine_sources import (
 from service.api.schemas.tokens import SecretRotate
 from service.api.targets import check_target
 from service.api.units_of_work import Credentials, KeyHeader, Reading, Unit, Writing, hash_body, writing
+from service.domain.external_ids import MAX_LONG_NUMBER
 from service.domain.machine_meters import Meter
 from service.domain.roles import Scope
 from service.store.repositories import fleet, machine_sources
@@ -229,7 +230,7 @@ def get_values(
     row = machine_sources.get_equipment(unit.session, organisation_id, source.id or 0, equipment)
     meters = machine_sources.meters_of(unit.session, organisation_id, [row.id or 0])
     kinds = {meter.id or 0: meter.meter for meter in meters.values()}
-    after = number_in(cursor, "after") or 0
+    after = number_in(cursor, "after", MAX_LONG_NUMBER) or 0
     rows = machine_sources.list_values(
         unit.session, organisation_id, list(kinds), after_id=after, limit=limit + 1
     )

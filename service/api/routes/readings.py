@@ -22,6 +22,7 @@ from service.api.units_of_work import (
     charge_rows,
     writing,
 )
+from service.domain.external_ids import MAX_LONG_NUMBER
 from service.domain.outcomes import ReadingOutcome
 from service.domain.roles import Scope
 from service.errors import InvalidInputError
@@ -142,7 +143,7 @@ def _page(
 ) -> Response:
     unit.caller.require(Scope.READ)
     owner = None if vehicle is None else fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle)
-    after = number_in(cursor, "after") or 0
+    after = number_in(cursor, "after", MAX_LONG_NUMBER) or 0
     rows = readings.list_readings(
         unit.session,
         unit.caller.organisation_id,

@@ -7,7 +7,7 @@ from sqlalchemy import Column, Index, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
 from service.domain.roles import Role
-from service.store.types import UtcDateTime, belongs_to, one_of
+from service.store.types import LongKey, UtcDateTime, belongs_to, one_of
 
 
 class Token(SQLModel, table=True):
@@ -104,6 +104,6 @@ class AuditEntry(SQLModel, table=True):
     actor: str = Field(max_length=80)
     action: str = Field(max_length=40)
     object_type: str = Field(max_length=40)
-    object_id: int | None = None
+    object_id: int | None = Field(default=None, sa_type=LongKey)
     detail: dict[str, Any] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
     request_id: str | None = Field(default=None, max_length=64)

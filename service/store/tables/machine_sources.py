@@ -8,7 +8,7 @@ from sqlmodel import Field, SQLModel
 from service.domain import plausibility
 from service.domain.machine_meters import Meter, OffsetOrigin, ValueUse
 from service.domain.outcomes import ReadingOutcome
-from service.store.types import UtcDateTime, belongs_to, one_of, within
+from service.store.types import LongKey, UtcDateTime, belongs_to, one_of, within
 
 
 class MachineSource(SQLModel, table=True):
@@ -122,7 +122,7 @@ class MachineReading(SQLModel, table=True):
         Index("ix_machine_reading_age", "received_at"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int | None = Field(default=None, primary_key=True, sa_type=LongKey)
     organisation_id: int
     meter_id: int
     taken_at: datetime = Field(sa_type=UtcDateTime)

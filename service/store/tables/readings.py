@@ -7,7 +7,7 @@ from sqlmodel import Field, SQLModel
 
 from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome
-from service.store.types import BY_ORGANISATION, UtcDateTime, belongs_to, one_of, within
+from service.store.types import BY_ORGANISATION, LongKey, UtcDateTime, belongs_to, one_of, within
 
 
 class Reading(SQLModel, table=True):
@@ -29,7 +29,7 @@ class Reading(SQLModel, table=True):
     )
     __mapper_args__ = {"primary_key": ["organisation_id", "id"]}
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int | None = Field(default=None, primary_key=True, sa_type=LongKey)
     organisation_id: int
     vehicle_id: int
     taken_at: datetime = Field(sa_type=UtcDateTime)

@@ -93,7 +93,7 @@ def upgrade() -> None:
     sa.Column('actor', sa.String(length=80), nullable=False),
     sa.Column('action', sa.String(length=40), nullable=False),
     sa.Column('object_type', sa.String(length=40), nullable=False),
-    sa.Column('object_id', sa.Integer(), nullable=True),
+    sa.Column('object_id', service.store.types.LongKey(), nullable=True),
     sa.Column('detail', sa.JSON(), nullable=False),
     sa.Column('request_id', sa.String(length=64), nullable=True),
     sa.ForeignKeyConstraint(['organisation_id'], ['organisation.id'], name=op.f('fk_audit_entry_organisation_id')),
@@ -631,7 +631,7 @@ def upgrade() -> None:
     sa.UniqueConstraint('organisation_id', 'purchase_order_id', 'pack_quantity', name=op.f('uq_purchase_order_line_organisation_id_purchase_order_id_pack_quantity'))
     )
     op.create_table('reading',
-    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('id', service.store.types.LongKey(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('vehicle_id', sa.Integer(), nullable=False),
     sa.Column('taken_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
@@ -898,7 +898,7 @@ def upgrade() -> None:
         batch_op.create_index('ix_service_item_compartment', ['organisation_id', 'compartment_id'], unique=False)
 
     op.create_table('machine_reading',
-    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('id', service.store.types.LongKey(), nullable=False),
     sa.Column('organisation_id', sa.Integer(), nullable=False),
     sa.Column('meter_id', sa.Integer(), nullable=False),
     sa.Column('taken_at', service.store.types.UtcDateTime(timezone=True), nullable=False),
