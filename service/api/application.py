@@ -2,10 +2,8 @@
 
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
-from typing import Any
 
 from fastapi import APIRouter, FastAPI
-from fastapi.openapi.utils import get_openapi
 from fastapi_offline import FastAPIOffline
 
 from service.api.documentation import install_documentation
@@ -13,7 +11,8 @@ from service.api.guard import Guard
 from service.api.known_callers import KnownCallers
 from service.api.limiter import Limiter
 from service.api.metrics import Metrics
-from service.api.problems import Problem, install_problem_handlers
+from service.api.openapi_document import install_document
+from service.api.problems import install_problem_handlers
 from service.api.routes import (
     accuracy,
     ageing_fits,
@@ -129,28 +128,5 @@ def build_api(
         metrics=app.state.metrics,
     )
     install_documentation(app)
-    _describe(app)
+    install_document(app)
     return app
-
-
-def _describe(app: FastAPI) -> None:
-    """Make the OpenAPI document say that every error is a problem document, validation errors too."""
-
-    def describe() -> dict[str, Any]:
-        if app.openapi_schema is None:
-            schema = get_openapi(
-                title=app.title,
-                version=app.version,
-                summary=app.summary,
-                routes=app.routes,
-                openapi_version="3.1.0",
-            )
-            schemas = schema.setdefault("components", {}).setdefault("schemas", {})
-            problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
-            schemas |= problem.pop("$defs", {}) | {"Problem": problem}
-            for unused in ("HTTPValidationError", "ValidationError"):
-                schemas.pop(unused, None)
-            app.openapi_schema = schema
-        return app.openapi_schema
-
-    app.openapi = describe  # type: ignore[method-assign]

@@ -25,3 +25,23 @@ def test_a_change_answers_with_the_tag_that_a_read_would_give(operator, operatio
             wrong.append(f"{name}: its own tag is stale")
     assert wrong == []
     assert n_changes >= 6
+
+
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
+def test_a_read_is_not_sent_again_to_whom_has_it_and_the_document_says_so(operator, operations, document):
+    """RFC 9110, 13.1.2 and 15.4.5."""
+    world = found_world(operator, operations)
+    wrong, n_reads = [], 0
+    for name, read in operations.items():
+        if read.method != "get" or not read.is_secured:
+            continue
+        answer = send(operator, read, world)
+        tag = answer.headers.get("etag")
+        headers = dict(operator.headers) | {"If-None-Match": tag or "none"}
+        status = send(operator, read, world, headers=headers).status_code
+        n_reads += answer.status_code == 200
+        is_told = "304" in document["paths"][read.path]["get"]["responses"]
+        if answer.status_code == 200 and (status == 304) is not is_told:
+            wrong.append(f"{name}: {tag} {status} {is_told}")
+    assert wrong == []
+    assert n_reads > 40
