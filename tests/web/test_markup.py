@@ -96,3 +96,11 @@ def test_no_page_carries_script_or_style_of_its_own(marked):
     for path in [*PAGES, "/sign-in", "/password", "/nothing"]:
         text = marked.get(path).text
         assert not re.search(r"<script|<style|\sstyle=|\son[a-z]+=[^x]|javascript:", text), path
+
+
+def test_what_describes_a_field_stands_apart_from_what_is_before_it(marked):
+    """HTML, 13.1.2.3: attributes are parted by a space; run together, a required field is neither."""
+    for path in [*PAGES, "/start", "/sign-in", "/password"]:
+        assert re.findall(r"<[^>]*\Saria-[^>]*>", marked.get(path).text) == [], path
+    refused = marked.fill("/password", "/password", password="short").text
+    assert ' required aria-describedby="password-error"' in refused
