@@ -67,10 +67,13 @@ class KeptPage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PasswordPage:
-    """Set a password."""
+    """Set a password, or another one."""
 
     login: str
     shortest: int
+    has_password: bool
+    """Then it is asked for."""
+
     form: FormState = field(default=EMPTY)
 
 

@@ -33,7 +33,7 @@ _NO_MOMENT: Final = datetime(1980, 1, 1, tzinfo=UTC)
 OF_THE_FORM: Final = frozenset({TOKEN_FIELD, ID_FIELD, CARRIED_FIELD})
 """Fields that we put there, not the person."""
 ADDRESS_FIELD: Final = "pull_address"
-SECRET_FIELDS: Final = frozenset({"password", "pull_authorization"})
+SECRET_FIELDS: Final = frozenset({"password", "present_password", "pull_authorization"})
 """Fields whose content never gets into a page."""
 
 

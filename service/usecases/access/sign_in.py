@@ -11,7 +11,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlmodel import Session
 
 from service.domain.roles import SCOPES_BY_ROLE, Role
-from service.errors import AuthenticationRequiredError, InvalidInputError
+from service.errors import AuthenticationRequiredError, FieldError, InvalidInputError
 from service.store.repositories import people
 from service.store.repositories.access import hash_secret
 from service.store.tables.access import PageSession, Person, SignInCode
@@ -55,7 +55,7 @@ def sign_in(session: Session, now: datetime, login: str, password: str) -> tuple
 
 
 def sign_in_with_code(session: Session, now: datetime, secret: str) -> tuple[Person, str]:
-    """Use a one-time code up.
+    """Use a one-time code up; it stands in for a password that was forgotten, which ends with it.
 
     Raises
     ------
@@ -65,6 +65,8 @@ def sign_in_with_code(session: Session, now: datetime, secret: str) -> tuple[Per
     person = people.take_code(session, secret, now)
     if person is None or person.disabled_at is not None:
         raise AuthenticationRequiredError("This link was used already or is too old; ask for another one.")
+    if has_password(person):
+        _end_password(session, now, person)
     return person, open_session(session, now, person)
 
 
@@ -126,6 +128,27 @@ def make_code(session: Session, caller: Caller, now: datetime, person: Person) -
     return secret
 
 
+def has_password(person: Person) -> bool:
+    """Whether there is one to sign in with, and to ask for before it is changed."""
+    return person.password_hash != NO_PASSWORD
+
+
+def change_password(
+    session: Session, caller: Caller, now: datetime, person: Person, present: str, password: str
+) -> None:
+    """Let a person set a password of their own; whoever has one already has to know it.
+
+    Raises
+    ------
+    AuthenticationRequiredError
+        If the present one is not right: what sits at a browser left open is not always its owner.
+    """
+    if has_password(person) and not _fits(person.password_hash, present):
+        detail = "This is not your present password."
+        raise AuthenticationRequiredError(detail, [FieldError("/present_password", detail)])
+    set_password(session, caller, now, person, password)
+
+
 def set_password(session: Session, caller: Caller, now: datetime, person: Person, password: str) -> None:
     """Give a person a new password; all other browsers of theirs have to sign in again.
 
@@ -143,6 +166,14 @@ def set_password(session: Session, caller: Caller, now: datetime, person: Person
     session.add(person)
     people.delete_sessions_of(session, person.id or 0)
     record_change(session, caller, now, "changed the password of", "person", person.id)
+
+
+def _end_password(session: Session, now: datetime, person: Person) -> None:
+    """Take a person's password away, and with it the browsers that could set one without it."""
+    person.password_hash = NO_PASSWORD
+    session.add(person)
+    people.delete_sessions_of(session, person.id or 0)
+    record_change(session, caller_of(person, None), now, "ended the password of", "person", person.id)
 
 
 def caller_of(person: Person, request_id: str | None) -> Caller:

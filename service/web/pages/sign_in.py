@@ -83,11 +83,11 @@ def post_link(request: Request, code: str, form: Form) -> Response:
     limiter.check_failures(source, now)
     try:
         with database_of(request).transaction() as session:
-            person, secret = usecase.sign_in_with_code(session, now, code)
+            _, secret = usecase.sign_in_with_code(session, now, code)
     except AuthenticationRequiredError:
         limiter.note_failure(source, now)
         raise
-    onward = with_query("/", told="no_password" if person.password_hash == usecase.NO_PASSWORD else "")
+    onward = with_query("/", told="no_password")
     return with_session(request, RedirectResponse(onward, SEE_OTHER), secret)
 
 

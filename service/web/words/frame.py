@@ -26,11 +26,13 @@ WORDS: Final = {
     "sign_in_failed": "The login or the password is not right.",
     "no_login": "No login yet? An owner of your organisation makes you a link on the page Settings.",
     "link_title": "Open the pages",
-    "link_text": "This link signs you in at this browser, once. It is not needed again after that.",
+    "link_text": "This link signs you in at this browser, once. A password that you had before ends with it; set a "
+    "new one then.",
     "link_button": "Sign me in",
     "kept_title": "What you had typed is kept",
     "kept_text": "You are signed in again. Look it over and send it now; nothing was saved yet.",
     "kept_password": "Password",
+    "kept_present_password": "Present password",
     "kept_pull_address": "Address",
     "kept_pull_authorization": "Authorization",
     "kept_again": "Type this once more: passwords and other secrets are kept nowhere.",
@@ -39,11 +41,13 @@ WORDS: Final = {
     "password_title": "Set a password",
     "password_text": "At least {shortest} characters; a few words in a row are easy to keep in mind. Other browsers "
     "of yours have to sign in again.",
+    "password_present": "Present password",
+    "password_forgotten": "Forgotten? An owner of your organisation makes you a new link on the page Settings.",
     "password_new": "New password",
     "password_save": "Set the password",
     "told_password": "The password is set. Sign in with it from now on.",
     "password_link": "Password",
-    "told_no_password": "You are signed in. You have no password yet; set one at the foot of the page to come back "
+    "told_no_password": "You are signed in. You have no password now; set one at the foot of the page to come back "
     "without a link.",
     "told_signed_out": "You are signed out.",
     "told_again": "This form had been sent already; it was done once.",
