@@ -39,7 +39,9 @@ def test_a_password_lets_in_and_signing_out_shuts_the_browser_out(workshop):
     assert sign_in(workshop).headers["location"] == "/"
     held = dict(workshop.client.cookies)
     assert workshop.get("/").status_code == 200
-    assert workshop.fill("/", "/sign-out").status_code == 303
+    left = workshop.fill("/", "/sign-out")
+    assert left.status_code == 303
+    assert left.headers["clear-site-data"] == '"cache"', "the next at this computer may press the back button"
     workshop.client.cookies.update(held)
     assert workshop.get("/").headers["location"] == "/sign-in"
 

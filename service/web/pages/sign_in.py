@@ -32,6 +32,9 @@ FORM_COOKIE: Final = "sumpwise_form"
 
 LONG_VALUE: Final = 80
 
+CLEAR_CACHE: Final = {"Clear-Site-Data": '"cache"'}
+"""Asks the browser to forget our pages, else its back button shows them to whoever is next (W3C Clear Site Data)."""
+
 
 @router.get("/sign-in")
 def get_sign_in(request: Request, next: str = "") -> Response:
@@ -96,7 +99,7 @@ def post_sign_out(request: Request, form: Form) -> Response:
     """Sign out at this browser."""
     with doing(request, form) as visit:
         usecase.sign_out(visit.session, visit.secret)
-        response = RedirectResponse("/sign-in?told=signed_out", SEE_OTHER)
+        response = RedirectResponse("/sign-in?told=signed_out", SEE_OTHER, CLEAR_CACHE)
     response.delete_cookie(cookie_name(request), secure=is_secure(request), httponly=True, samesite="lax")
     return response
 
