@@ -22,21 +22,17 @@ Bytes = NDArray[np.uint8]
 Sizes = NDArray[np.int64]
 
 
-def binary_rows(columns: Sequence[tuple[str, NDArray[Any]]]) -> Iterator[bytes]:
+Column = NDArray[Any] | Sequence[str | None]
+"""Numbers, instants or bytes (of one length, or as objects of any) in an array; texts in a list."""
+
+
+def binary_rows(columns: Sequence[tuple[str, Column]]) -> Iterator[bytes]:
     """Give the bytes of a COPY of columns, each with the name of its type; NaN and NaT become null."""
     yield _SIGNATURE
-    for start in range(0, columns[0][1].size, _ROWS_A_PART):
+    for start in range(0, len(columns[0][1]), _ROWS_A_PART):
         part = slice(start, start + _ROWS_A_PART)
         yield _rows([_field(name, values[part]) for name, values in columns])
     yield _TRAILER
-
-
-def whole_instants(instants: NDArray[np.datetime64]) -> list[int | None]:
-    """Instants as the numbers that stand for them; a COPY takes them for columns of instants."""
-    numbers: list[int | None] = _since_2000(instants, "us").tolist()
-    for place in np.flatnonzero(np.isnat(instants)).tolist():
-        numbers[place] = None
-    return numbers
 
 
 def _since_2000(values: NDArray[np.datetime64], unit: Any) -> NDArray[np.int64]:
@@ -61,8 +57,10 @@ def _rows(fields: Sequence[tuple[Bytes, Sizes]]) -> bytes:
     return sent.tobytes()
 
 
-def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
-    """Bytes of every value, and how many they are; -1 for null. Texts are ASCII, objects are bytes of any length."""
+def _field(name: str, values: Column) -> tuple[Bytes, Sizes]:
+    """Bytes of every value, and how many they are; -1 for null."""
+    if not isinstance(values, np.ndarray):
+        return _texts(values)
     if name in _NUMBERS:
         is_null = np.isnan(values) if values.dtype.kind == "f" else np.zeros(values.size, np.bool_)
         data = _bytes_of(values, _NUMBERS[name])
@@ -74,11 +72,16 @@ def _field(name: str, values: NDArray[Any]) -> tuple[Bytes, Sizes]:
         padded = values.astype(np.bytes_)
         return _bytes_of(padded, padded.dtype), np.fromiter(map(len, values), np.int64, values.size)
     else:
-        texts = values.astype(np.bytes_) if values.dtype.kind == "U" else values
-        data = _bytes_of(texts, texts.dtype)
-        is_text = texts.dtype.kind == "S"
-        return data, np.char.str_len(texts) if is_text else np.full(values.size, data.shape[1])
+        data = _bytes_of(values, values.dtype)
+        return data, np.full(values.size, data.shape[1])
     return data, np.where(is_null, -1, data.shape[1])
+
+
+def _texts(values: Sequence[str | None]) -> tuple[Bytes, Sizes]:
+    written = [b"" if value is None else value.encode() for value in values]
+    sizes = [-1 if value is None else len(text) for value, text in zip(values, written, strict=True)]
+    padded = np.array(written, np.bytes_)
+    return _bytes_of(padded, padded.dtype), np.array(sizes, np.int64)
 
 
 def _bytes_of(values: NDArray[Any], form: Any) -> Bytes:

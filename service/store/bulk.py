@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Executable, Table
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from service.store.binary_rows import binary_rows, whole_instants
+from service.store.binary_rows import binary_rows
 from service.store.instants import aware_instants, sqlite_instants
 from service.store.packed_rows import packed_inserts
 
@@ -183,44 +183,24 @@ def _staged(connection: Connection, table: Table, columns: Columns) -> Iterator[
     connection.exec_driver_sql(
         f"CREATE TEMP TABLE staged ON COMMIT DROP AS SELECT {', '.join(columns)} FROM {table.name} WITH NO DATA"  # noqa: S608
     )
-    arrays = {name: values for name, values in columns.items() if isinstance(values, np.ndarray)}
-    if len(arrays) == len(columns):
-        _copy_arrays(connection, table, "staged", arrays)
-    else:
-        _copy_columns(connection, table, "staged", columns)
+    _copy_columns(connection, table, "staged", columns)
     yield
     connection.exec_driver_sql("DROP TABLE staged")
 
 
 def _copy_columns(connection: Connection, table: Table, target: str, columns: Columns) -> None:
     """Stream rows in the driver's binary form, which costs a fraction of the one in texts."""
-    kinds: list[str] = []
-    values: list[Sequence[Any]] = []
-    for name, column in columns.items():
-        kind = _type_name(connection, table, name)
-        if kind == "timestamptz" and isinstance(column, np.ndarray):
-            # As the numbers of the binary form: an object for each costs more than the rest of its row.
-            kinds.append("int8")
-            values.append(whole_instants(column))
-        else:
-            kinds.append(kind)
-            values.append(_driver_values(connection, table, name, column))
+    typed = {name: _type_name(connection, table, name) for name in columns}
     statement = f"COPY {target} ({', '.join(columns)}) FROM STDIN (FORMAT BINARY)"
     with _as_database_error(connection, statement), connection.connection.cursor().copy(statement) as copy:
-        copy.set_types(kinds)
+        if all(typed[name] == "text" or isinstance(column, np.ndarray) for name, column in columns.items()):
+            for part in binary_rows([(typed[name], column) for name, column in columns.items()]):
+                copy.write(part)
+            return
+        copy.set_types(list(typed.values()))
+        values = [_driver_values(connection, table, name, column) for name, column in columns.items()]
         for row in zip(*values, strict=True):
             copy.write_row(row)
-
-
-def _copy_arrays(
-    connection: Connection, table: Table, target: str, columns: Mapping[str, NDArray[Any]]
-) -> None:
-    """Stream whole columns likewise."""
-    statement = f"COPY {target} ({', '.join(columns)}) FROM STDIN (FORMAT BINARY)"
-    typed = [(_type_name(connection, table, name), values) for name, values in columns.items()]
-    with _as_database_error(connection, statement), connection.connection.cursor().copy(statement) as copy:
-        for part in binary_rows(typed):
-            copy.write(part)
 
 
 def _type_name(connection: Connection, table: Table, name: str) -> str:
