@@ -41,6 +41,20 @@ def count(database: Database, statement: str, **values: object) -> int:
         return connection.execute(text(statement), values).scalar_one()
 
 
+def disk_bytes(database: Database) -> int:
+    """What all tables take with their indexes, readings apart."""
+    return count(
+        database,
+        "SELECT coalesce(sum(pg_total_relation_size(oid)), 0)::bigint FROM pg_class"
+        " WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname !~ '^reading_part'",
+    )
+
+
+def log_bytes(database: Database) -> int:
+    """Where the write-ahead log stands."""
+    return count(database, "SELECT pg_wal_lsn_diff(pg_current_wal_lsn(), '0/0')::bigint")
+
+
 def do_alone(database: Database, *statements: str) -> None:
     """Run statements that begin their own transactions."""
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
@@ -83,7 +97,7 @@ def peak_megabytes(node: Node) -> float:
 
 
 class Night:
-    """One projection of the fleet by some workers: elapsed and processor seconds, and the largest worker."""
+    """One projection of the fleet by some workers: seconds, of processors too, the log, and the largest worker."""
 
     def __init__(self, store: Store, organisation_id: int, n_workers: int, clock) -> None:
         environment = {"WORKERS": "true", "LOG_LEVEL": "WARNING"}
@@ -100,7 +114,7 @@ class Night:
             FleetProjection(store.database, clock, "bench", ChunkQueue(store.url).share).project(
                 organisation_id, clock.now()
             )
-            used = self._ticks(nodes), database_ticks(store.database)
+            used, written = (self._ticks(nodes), database_ticks(store.database)), log_bytes(store.database)
             began = time.perf_counter()
             while count(store.database, parts):
                 assert count(store.database, again) == 0, "a part failed: see the log of its worker"
@@ -109,6 +123,7 @@ class Night:
             hertz = os.sysconf("SC_CLK_TCK")
             self.worker_seconds = (self._ticks(nodes) - used[0]) / hertz
             self.database_seconds = (database_ticks(store.database) - used[1]) / hertz
+            self.log_bytes = log_bytes(store.database) - written
             self.peak_megabytes = max(map(peak_megabytes, nodes))
         finally:
             for node in nodes:
@@ -134,7 +149,10 @@ def test_workers_share_a_fleet(database, clock, tmp_path, capsys):
     loaded = time.perf_counter() - began
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / MEGABYTE
     with capsys.disabled():
-        print(f"\n{N_VEHICLES} vehicles loaded in {loaded:.0f} s, peak {own:.0f} MB")
+        print(
+            f"\n{N_VEHICLES} vehicles loaded in {loaded:.0f} s, peak {own:.0f} MB; "
+            f"{disk_bytes(database) / N_VEHICLES / 1e3:.1f} kB on disk a vehicle without its readings"
+        )
     store = Store(database.engine.url.render_as_string(hide_password=False), database, tmp_path)
     prepare_queue(store.url)
     alone = None
@@ -149,6 +167,7 @@ def test_workers_share_a_fleet(database, clock, tmp_path, capsys):
                 f"{n_workers} workers: {night.seconds:.1f} s, {N_VEHICLES / night.seconds:.0f} vehicles a second, "
                 f"efficiency {alone / night.seconds / n_workers:.2f}; {N_VEHICLES / night.worker_seconds:.0f} a "
                 f"processor second of workers, {N_VEHICLES / night.database_seconds:.0f} of the database; "
-                f"largest worker {night.peak_megabytes:.0f} MB"
+                f"largest worker {night.peak_megabytes:.0f} MB; "
+                f"{night.log_bytes / N_VEHICLES / 1e3:.1f} kB of log a vehicle"
             )
         do_alone(database, "VACUUM ANALYZE projection")
