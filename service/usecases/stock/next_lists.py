@@ -20,7 +20,6 @@ from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
 from service.engine.due.limits import CompartmentLimits, Condition
 from service.store.repositories import due_lists, visits
-from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.stock.foreseen_visits import ForeseenVisits, foresee_visits
 from service.usecases.week.compile_due_list import FleetNames, listing_probability
@@ -43,8 +42,8 @@ class NextLists:
     n_published: int
     """So many of the weeks have their list."""
 
-    first_day: int
-    """Days from now to the first week whose list is still to come."""
+    begin_days: Floats
+    """Whole days from now to the beginning of each week, and to the end of the last; 0 for the present one."""
 
     planned_week: Mapping[int, int]
     """Week of the visit that a published list has planned, by compartment."""
@@ -57,13 +56,13 @@ class NextLists:
         organisation_id = names.organisation.id or 0
         published = visits.published_weeks(session, organisation_id, str(weeks[0]))
         n_published = len(list(takewhile(lambda week: str(week) in published, weeks)))
-        next_week = weeks[0].shifted(n_published)
+        today, mondays = local_date(now, names.zone), (*weeks, weeks[-1].shifted(1))
         return cls(
             names=names,
             weeks=weeks,
             prices_minor_a_litre=visits.prices_minor_a_litre(session, organisation_id),
             n_published=n_published,
-            first_day=max((next_week.first_day - local_date(now, names.zone)).days, 0),
+            begin_days=np.array([max((week.first_day - today).days, 0) for week in mondays], np.float64),
             planned_week=_planned_weeks(session, organisation_id, weeks),
         )
 
@@ -75,19 +74,15 @@ class NextLists:
     def visits(self, projection: FleetProjection) -> ForeseenVisits:
         """The visits to come of a block's compartments; those of which nothing says when they are due have none."""
         jobs = jobs_of(projection, self.names, self.weeks, self.prices_minor_a_litre)
-        weeks = np.array([self.planned_week.get(key, np.nan) for key in jobs.compartment_id.tolist()])
-        found = foresee_visits(
-            jobs,
-            self.names.organisation.planning,
-            DAYS_PER_WEEK * weeks,
-            self.first_day,
-            DAYS_PER_WEEK * len(self.weeks),
-        )
+        weeks = [self.planned_week.get(key) for key in jobs.compartment_id.tolist()]
+        planned = np.array([np.nan if week is None else self.begin_days[week] for week in weeks], np.float64)
+        first, last = self.begin_days[self.n_published], self.begin_days[-1]
+        found = foresee_visits(jobs, self.names.organisation.planning, planned, int(first), float(last))
         place_of = {key: place for place, key in enumerate(projection.compartments["id"])}
         rows = [place_of[key] for key in jobs.compartment_id.tolist()]
-        first, early = np.full(len(place_of), -1), np.zeros((2, len(place_of)))
-        first[rows], early[0, rows], early[1, rows] = found.first, found.early_days, found.early_again_days
-        return ForeseenVisits(first=first, early_days=early[0], early_again_days=early[1])
+        visit, early = np.full(len(place_of), -1), np.zeros((2, len(place_of)))
+        visit[rows], early[0, rows], early[1, rows] = found.first, found.early_days, found.early_again_days
+        return ForeseenVisits(first=visit, early_days=early[0], early_again_days=early[1])
 
     def believed(self, limits: CompartmentLimits) -> CompartmentLimits:
         """Put each fluid's limit where it will be believed to be worn with the probability that lists ask for.

@@ -11,14 +11,13 @@ from service.domain.money import minor_from_major, minor_per_major, money_decima
 from service.errors import InvalidInputError
 
 LIST_ONE = sorted((code, row["CcyMnrUnts"]) for code, row in raw_table.items() if code is not None)
-HAVE_NONE = {"XAG", "XAU", "XBA", "XBB", "XBC", "XBD", "XDR", "XPD", "XPT", "XSU", "XTS", "XUA", "XXX"}
-"""Metals, units of account and codes for tests, of which the list says that a minor unit does not apply."""
+DOES_NOT_APPLY = "N.A."
+"""So the list says of metals, units of account and the codes for tests, whose amounts are written with two decimals."""
 
 
 @pytest.mark.parametrize(("currency", "told"), LIST_ONE)
 def test_minor_units_are_those_of_list_one(currency: str, told: str) -> None:
-    decimals = 2 if currency in HAVE_NONE else int(told)
-    assert told.isdigit() is not (currency in HAVE_NONE)
+    decimals = 2 if told == DOES_NOT_APPLY else int(told)
     assert money_decimals(currency) == decimals
     assert minor_per_major(currency) == 10**decimals
     assert minor_from_major("/price", 12.0, currency) == 12 * 10**decimals
