@@ -210,7 +210,12 @@ def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engi
         url,
         json_serializer=_json_text,
         hide_parameters=True,  # errors are logged
-        connect_args={"options": settings, "connect_timeout": max(2, int(timeout_seconds))},
+        connect_args={
+            "options": settings,
+            "connect_timeout": max(2, int(timeout_seconds)),
+            # Every query is planned for its values: a plan that is kept cuts a list that was sent as one for every row.
+            "prepare_threshold": None,
+        },
         pool_size=pool_size,
         max_overflow=pool_size,
         pool_timeout=timeout_seconds,
