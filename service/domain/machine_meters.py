@@ -25,7 +25,7 @@ class OffsetOrigin(StrEnum):
 
     SET = "set"
     SOLE = "sole"
-    """The vehicle has no reading of its dashboard, so the source is taken for it."""
+    """Assumed: the vehicle had no reading of its dashboard, so the source is taken for it."""
 
 
 class ValueUse(StrEnum):
@@ -68,6 +68,13 @@ NEAR: Final = timedelta(minutes=30)
 MOST_PAIRS: Final = 9
 """An offset is the median of so many comparisons at most, so that one wrong reading does not decide it."""
 
+AGREEING: Final = 3
+"""Comparisons in a row that have to agree before an offset is called in question. Common practice, no source."""
+
+APART: Final = {Meter.ODOMETER: 100.0, Meter.ENGINE_HOURS: 5.0}
+"""Kilometres or hours within which comparisons agree: a vehicle does not drive evenly between two values of a source
+that are a day apart. Common practice, no source."""
+
 
 def compare(
     dashboard: Sequence[tuple[datetime, float]], source: Sequence[tuple[datetime, float]]
@@ -84,6 +91,21 @@ def compare(
 def offset_from(differences: Sequence[float]) -> float | None:
     """Offset of a source, from comparisons in the order of time; none if there are none."""
     return median(differences[-MOST_PAIRS:]) if differences else None
+
+
+def propose_offset(
+    meter: Meter, present: float, origin: OffsetOrigin, differences: Sequence[float]
+) -> float | None:
+    """Offset that a person may want to set instead of the present one, from comparisons in the order of time.
+
+    What was only assumed is worth a proposal as soon as it can be checked; what is known, when it is far off.
+    """
+    latest = differences[-AGREEING:]
+    if len(latest) < AGREEING or max(latest) - min(latest) > APART[meter]:
+        return None
+    proposed = median(latest)
+    is_far_off = abs(proposed - present) > APART[meter]
+    return proposed if origin is OffsetOrigin.SOLE or is_far_off else None
 
 
 def _value_at(source: Sequence[tuple[datetime, float]], at: datetime) -> float | None:

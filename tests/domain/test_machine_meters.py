@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from standardwebhooks import Webhook
 
-from service.domain.machine_meters import compare, offset_from
+from service.domain.machine_meters import Meter, OffsetOrigin, compare, offset_from, propose_offset
 from service.domain.webhook_signatures import check_signature
 from service.errors import AuthenticationRequiredError
 
@@ -35,6 +35,24 @@ def test_one_wrong_reading_does_not_decide_an_offset() -> None:
     shown = [(START + n * HOUR, 1_100.0 + n) for n in range(8)]
     shown[3] = (shown[3][0], 9_000.0)
     assert offset_from(compare(shown, source)) == 100.0
+
+
+@pytest.mark.parametrize(
+    ("origin", "differences", "proposed"),
+    [
+        (OffsetOrigin.SOLE, [500.0, 500.0], None),
+        (OffsetOrigin.SOLE, [500.0, 500.0, 500.0], 500.0),
+        (OffsetOrigin.SOLE, [0.2, 0.1, 0.3], 0.2),
+        (OffsetOrigin.SOLE, [500.0, 500.0, 900.0], None),
+        (OffsetOrigin.SOLE, [9_000.0, 500.0, 520.0, 480.0], 500.0),
+        (OffsetOrigin.LEARNED, [60.0, 70.0, 80.0], None),
+        (OffsetOrigin.SET, [500.0, 520.0, 480.0], 500.0),
+    ],
+)
+def test_an_offset_is_proposed_where_it_was_never_checked_or_is_far_off(
+    origin: OffsetOrigin, differences: list[float], proposed: float | None
+) -> None:
+    assert propose_offset(Meter.ODOMETER, 0.0, origin, differences) == proposed
 
 
 def test_far_from_any_value_nothing_is_compared() -> None:

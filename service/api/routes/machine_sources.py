@@ -32,6 +32,8 @@ from service.store.repositories import fleet, machine_sources
 from service.store.tables.machine_sources import MachineEquipment
 from service.usecases.machines import manage_sources
 from service.usecases.machines.decide_value import decide_value
+from service.usecases.machines.propose_offsets import propose_offsets
+from service.usecases.machines.propose_vehicles import propose_vehicles
 
 router = APIRouter(tags=["machines"])
 BodyHash = Annotated[str, Depends(hash_body)]
@@ -271,7 +273,9 @@ def _shown(unit: Unit, rows: Sequence[MachineEquipment]) -> list[EquipmentRead]:
     meters = machine_sources.meters_of(unit.session, organisation_id, [row.id or 0 for row in rows])
     linked = {row.vehicle_id for row in rows if row.vehicle_id is not None}
     vehicles = fleet.vehicle_references(unit.session, organisation_id, linked)
-    return [EquipmentRead.of(row, meters, vehicles) for row in rows]
+    numbers = propose_vehicles(unit.session, organisation_id, rows)
+    offsets = propose_offsets(unit.session, organisation_id, unit.now, meters.values())
+    return [EquipmentRead.of(row, meters, vehicles, numbers, offsets) for row in rows]
 
 
 def _pull(told: PullSet | None) -> manage_sources.Pull | None:

@@ -138,7 +138,14 @@ class MeterRead(BaseModel):
     offset: float | None = Field(
         description="Dashboard less source, in km or hours; null while nobody knows it."
     )
-    offset_origin: OffsetOrigin | None
+    offset_origin: OffsetOrigin | None = Field(
+        description="Learned from readings of the dashboard, set by a person, or `sole`: the vehicle had no reading "
+        "of its dashboard, so the source is taken for it, which nobody has checked."
+    )
+    proposed_offset: float | None = Field(
+        description="What the last three readings of the dashboard agree on, where the offset was never checked or is "
+        "more than 100 km or 5 hours off. It counts only once a person sets it."
+    )
     drift: float | None = Field(description="How far the latest comparison is from the offset.")
     last_value: float | None
     last_taken_at: datetime | None
@@ -148,7 +155,7 @@ class MeterRead(BaseModel):
     rejected: int
 
     @classmethod
-    def of(cls, row: MachineMeter) -> Self:
+    def of(cls, row: MachineMeter, proposed_offset: float | None) -> Self:
         """Show a meter."""
         fields = {"meter", "offset", "offset_origin", "drift", "last_value", "last_taken_at"}
         return cls(
@@ -156,6 +163,7 @@ class MeterRead(BaseModel):
             held=row.n_held,
             duplicate=row.n_duplicate,
             rejected=row.n_rejected,
+            proposed_offset=proposed_offset,
             **row.model_dump(include=fields),
         )
 
@@ -168,6 +176,10 @@ class EquipmentRead(BaseModel):
     description: str | None
     identification: str | None = Field(description="The maker's product identification number, often a VIN.")
     vehicle: str | None
+    proposed_vehicle: str | None = Field(
+        description="The one vehicle in use with the same identification number, while the machine is linked to none. "
+        "It counts only once a person says so."
+    )
     meters: list[MeterRead]
     first_seen_at: datetime
     last_seen_at: datetime
@@ -178,6 +190,8 @@ class EquipmentRead(BaseModel):
         row: MachineEquipment,
         meters: Mapping[tuple[int, str], MachineMeter],
         vehicles: Mapping[int, str],
+        proposed_vehicles: Mapping[int, str],
+        proposed_offsets: Mapping[int, float],
     ) -> Self:
         """Show a machine with its meters, and its vehicle by the fleet's own number."""
         own = [meters[row.id or 0, kind] for kind in Meter if (row.id or 0, kind) in meters]
@@ -185,7 +199,8 @@ class EquipmentRead(BaseModel):
             id=format_id(IdKind.MACHINE_EQUIPMENT, row.id),
             equipment=row.reference,
             vehicle=None if row.vehicle_id is None else vehicles[row.vehicle_id],
-            meters=[MeterRead.of(meter) for meter in own],
+            proposed_vehicle=proposed_vehicles.get(row.id or 0),
+            meters=[MeterRead.of(meter, proposed_offsets.get(meter.id or 0)) for meter in own],
             **row.model_dump(include={"description", "identification", "first_seen_at", "last_seen_at"}),
         )
 

@@ -238,6 +238,30 @@ def passed_on_between(
     return found
 
 
+def passed_on_values(session: Session, organisation_id: int, meter_id: int) -> list[MachineReading]:
+    """Values of a meter that became readings."""
+    query = select(MachineReading).where(
+        MachineReading.organisation_id == organisation_id,
+        MachineReading.meter_id == meter_id,
+        MachineReading.use == ValueUse.PASSED_ON,
+    )
+    return list(session.exec(query))
+
+
+def readings_of_source(
+    session: Session, organisation_id: int, vehicle_id: int, source: str
+) -> list[tuple[int, str]]:
+    """Keys and references of a vehicle's readings that came of a source and that nobody discarded."""
+    query = select(col(Reading.id), col(Reading.reference)).where(
+        Reading.organisation_id == organisation_id,
+        Reading.vehicle_id == vehicle_id,
+        Reading.source == source,
+        Reading.outcome != ReadingOutcome.REJECTED,
+        col(Reading.reference).is_not(None),
+    )
+    return [(key or 0, reference or "") for key, reference in session.exec(query)]
+
+
 def mark_use(session: Session, rows: Sequence[MachineReading], use: ValueUse) -> None:
     """Say what came of some values."""
     if rows:

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 from enum import StrEnum
-from typing import Final
+from typing import Final, Literal
 
 from sqlmodel import Session
 
@@ -14,7 +14,7 @@ from service.store.repositories import machine_sources, readings
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.machines.pass_on_values import pass_on_values, reading_reference
+from service.usecases.machines.pass_on_values import pass_on_values, reading_references
 from service.usecases.machines.screen_machine_values import Series, SeriesValue, screen_series
 from service.usecases.machines.take_machine_values import keep_judgements
 from service.usecases.readings.decide_readings import apply_decision
@@ -91,14 +91,16 @@ def _follow(
     """Decide on the vehicle's reading that came of the value as on the value."""
     if row.use != ValueUse.PASSED_ON or equipment.vehicle_id is None:
         return
-    name = reading_reference(equipment, meter, row)
-    for reading in readings.list_readings(
-        session, caller.organisation_id, vehicle_id=equipment.vehicle_id, reference=name
-    ):
-        if reading.source == source.name:
-            apply_decision(
-                session, caller, now, reading, "discard" if decision is ValueDecision.DISCARD else "release"
-            )
+    said: Literal["release", "discard"] = "discard" if decision is ValueDecision.DISCARD else "release"
+    for name in reading_references(equipment, meter, row):
+        found = readings.list_readings(
+            session, caller.organisation_id, vehicle_id=equipment.vehicle_id, reference=name
+        )
+        own = [reading for reading in found if reading.source == source.name]
+        for reading in own:
+            apply_decision(session, caller, now, reading, said)
+        if own:
+            return
 
 
 def _class_of(session: Session, equipment: MachineEquipment) -> str | None:

@@ -16,6 +16,7 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.access.manage_tokens import require_overlap
 from service.usecases.deliveries.subscribe import new_secret
+from service.usecases.machines.correct_readings import take_back_readings
 from service.usecases.machines.pass_on_values import pass_on_values
 from service.usecases.readings.known_readings import RECORD_SOURCES
 
@@ -136,7 +137,8 @@ def link_equipment(
 ) -> MachineEquipment:
     """Say which vehicle a machine is, or that it is none; offsets that are not given are learned.
 
-    What waited becomes readings of the vehicle at once; readings that were passed on before stay where they are.
+    What waited becomes readings of the vehicle at once. Readings that were passed on before stay as they are, except
+    those of a vehicle whose dashboard the source was only assumed to be: they come again with the offset that is given.
     """
     caller.require(Scope.PLANNING)
     row = machine_sources.get_equipment(session, caller.organisation_id, source.id or 0, reference)
@@ -146,7 +148,10 @@ def link_equipment(
     session.add(row)
     meters = machine_sources.meters_of(session, caller.organisation_id, [row.id or 0])
     for (_, kind), meter in meters.items():
-        _set_offset(meter, offsets.get(Meter(kind)), is_another=is_another)
+        given = offsets.get(Meter(kind))
+        if given is not None and not is_another and _is_only_assumed(meter, given):
+            take_back_readings(session, caller, now, source, row, meter)
+        _set_offset(meter, given, is_another=is_another)
         session.add(meter)
     session.flush()
     detail = {"equipment": row.reference, "vehicle": None if told is None else told.reference}
@@ -160,6 +165,11 @@ def require_open(source: MachineSource) -> MachineSource:
     if source.ended_at is not None:
         raise StateTransitionError("This source has ended.")
     return source
+
+
+def _is_only_assumed(meter: MachineMeter, offset: float) -> bool:
+    """Whether readings were passed on unchecked that an offset now says are wrong."""
+    return meter.offset_origin == OffsetOrigin.SOLE and meter.offset != offset
 
 
 def _set_offset(meter: MachineMeter, given: float | None, *, is_another: bool) -> None:

@@ -14,11 +14,9 @@ from service.domain.outcomes import ReadingOutcome
 from service.store.repositories import machine_sources
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.access.caller import Caller
+from service.usecases.machines.propose_offsets import COMPARED_BACK
 from service.usecases.readings.reading_columns import ReadingRow
 from service.usecases.readings.record_readings import store_readings
-
-COMPARED_BACK: Final = timedelta(days=120)
-"""Readings of the dashboard that a source is compared with. Common practice, no source."""
 
 LONG_AGO: Final = datetime.fromisoformat("1980-01-01T00:00:00+00:00")
 DECIMALS: Final = 3
@@ -165,8 +163,20 @@ def _reading(source: MachineSource, one: _Linked, value: MachineReading) -> Read
 
 
 def reading_reference(equipment: MachineEquipment, meter: MachineMeter, value: MachineReading) -> str:
-    """Name of the reading that comes of a value, by which it is found again."""
-    return f"{format_id(IdKind.MACHINE_EQUIPMENT, equipment.id)} {meter.meter} {value.taken_at.isoformat()}"
+    """Name of the reading that comes of a value, by which it is found again.
+
+    While the source is only assumed to be the dashboard it is another one: the value may come again, put right.
+    """
+    return reading_references(equipment, meter, value)[0]
+
+
+def reading_references(
+    equipment: MachineEquipment, meter: MachineMeter, value: MachineReading
+) -> tuple[str, str]:
+    """The name that a reading of a value has now, and the one that it has if it came when the other was true."""
+    name = f"{format_id(IdKind.MACHINE_EQUIPMENT, equipment.id)} {meter.meter} {value.taken_at.isoformat()}"
+    assumed = f"{name}/assumed"
+    return (assumed, name) if meter.offset_origin == OffsetOrigin.SOLE else (name, assumed)
 
 
 def _is_possible(row: ReadingRow) -> bool:

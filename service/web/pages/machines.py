@@ -22,6 +22,8 @@ from service.usecases.machines.manage_sources import (
     pull_now,
     rotate_secret,
 )
+from service.usecases.machines.propose_offsets import propose_offsets
+from service.usecases.machines.propose_vehicles import propose_vehicles
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.rendering import NEVER_KEPT, frame_of, render
 from service.web.views.machines import MACHINES_A_PAGE, Machines, machines_page, source_page
@@ -172,6 +174,8 @@ def source_response(
         meters=meters,
         held=_held(visit, meters.values()),
         names={one.id or 0: one.reference for one in known.values()},
+        proposed_vehicles=propose_vehicles(session, organisation_id, found),
+        proposed_offsets=propose_offsets(session, organisation_id, visit.now, meters.values()),
     )
     page = source_page(row, machines, visit.presentation, visit.zone, form, secret)
     headers = NEVER_KEPT if secret else None

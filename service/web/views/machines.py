@@ -1,6 +1,6 @@
 """Sources of machine data, and the machines that they speak of."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -16,6 +16,12 @@ from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 
 MACHINES_A_PAGE: Final = 50
+STATES: Final[Mapping[str | None, str]] = {
+    None: "machine_waits",
+    OffsetOrigin.SOLE: "machine_assumed",
+    OffsetOrigin.LEARNED: "machine_counts",
+    OffsetOrigin.SET: "machine_set",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +72,15 @@ class HeldValue:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """What the readings or the number of a machine speak for: done by one button, with fields that nobody types."""
+
+    text: str
+    action: str
+    fields: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MachineRow:
     """One machine: what it is called there, which vehicle it is here, what its meters showed last."""
 
@@ -75,6 +90,7 @@ class MachineRow:
     vehicle: str
     meters: tuple[str, ...]
     offsets: tuple[OffsetField, ...]
+    offers: tuple[Offer, ...]
     held: tuple[HeldValue, ...]
 
 
@@ -86,6 +102,8 @@ class Machines:
     meters: Mapping[tuple[int, str], MachineMeter]
     held: Mapping[int, Sequence[MachineReading]]
     names: Mapping[int, str]
+    proposed_vehicles: Mapping[int, str]
+    proposed_offsets: Mapping[int, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,12 +162,42 @@ def _machine(
             for kind, meter in own
         ),
         offsets=tuple(_offset(key, meter, kind, presentation) for kind, meter in own),
+        offers=tuple(_offers(one, own, machines, presentation)),
         held=tuple(
             _held(value, kind, presentation, zone)
             for kind, meter in own
             for value in machines.held.get(meter.id or 0, ())
         ),
     )
+
+
+def _offers(
+    one: MachineEquipment,
+    own: Sequence[tuple[Meter, MachineMeter]],
+    machines: Machines,
+    presentation: Presentation,
+) -> Iterator[Offer]:
+    key = format_id(IdKind.MACHINE_EQUIPMENT, one.id)
+    name = machines.proposed_vehicles.get(one.id or 0)
+    if name is not None:
+        yield Offer(
+            text=translate("machine_offer_vehicle", vehicle=name),
+            action=translate("machine_offer_link", vehicle=name),
+            fields=((f"{key}-vehicle", name),),
+        )
+    kept = {field.name: field.value for field in (_offset(key, row, kind, presentation) for kind, row in own)}
+    kept[f"{key}-vehicle"] = machines.names.get(one.vehicle_id or 0, "")
+    for kind, meter in own:
+        offset = machines.proposed_offsets.get(meter.id or 0)
+        if offset is not None:
+            value, unit = _in_unit(offset, kind, presentation)
+            shown = f"{presentation.number(value, 1)} {unit}"
+            moved = f" {translate('machine_offer_moves')}" if meter.offset_origin == OffsetOrigin.SOLE else ""
+            yield Offer(
+                text=translate("machine_offer_offset", shown=shown) + moved,
+                action=translate("machine_offer_set", shown=shown),
+                fields=tuple((kept | {f"{key}-{kind}": _typed(value)}).items()),
+            )
 
 
 def _held(row: MachineReading, kind: Meter, presentation: Presentation, zone: ZoneInfo) -> HeldValue:
@@ -180,10 +228,7 @@ def _source(row: MachineSource, presentation: Presentation, zone: ZoneInfo) -> S
 
 
 def _offset(key: str, meter: MachineMeter, kind: Meter, presentation: Presentation) -> OffsetField:
-    is_distance = kind is Meter.ODOMETER
-    unit = presentation.distance_unit if is_distance else translate("machine_unit_hours")
-    shown = meter.offset or 0.0
-    shown = presentation.distance_value(shown) if is_distance else shown
+    shown, unit = _in_unit(meter.offset or 0.0, kind, presentation)
     hint = translate("machine_offset_hint")
     if meter.offset_origin == OffsetOrigin.LEARNED:
         hint = translate("machine_offset_learned", value=presentation.number(shown, 1), unit=unit)
@@ -191,14 +236,23 @@ def _offset(key: str, meter: MachineMeter, kind: Meter, presentation: Presentati
         name=f"{key}-{kind}",
         label=translate("machine_offset", unit=unit),
         hint=hint,
-        value=f"{shown:.10g}" if meter.offset_origin == OffsetOrigin.SET else "",
+        value=_typed(shown) if meter.offset_origin == OffsetOrigin.SET else "",
     )
+
+
+def _in_unit(offset: float, kind: Meter, presentation: Presentation) -> tuple[float, str]:
+    if kind is Meter.ODOMETER:
+        return presentation.distance_value(offset), presentation.distance_unit
+    return offset, translate("machine_unit_hours")
+
+
+def _typed(number: float) -> str:
+    return f"{number:.10g}"
 
 
 def _meter(meter: MachineMeter, kind: Meter, n_held: int, presentation: Presentation) -> str:
     value = _amount(meter.last_value, kind, presentation)
-    state = translate("machine_counts" if meter.offset is not None else "machine_waits")
-    told = translate("machine_meter", value=value, state=state)
+    told = translate("machine_meter", value=value, state=translate(STATES[meter.offset_origin]))
     return f"{told} {translate('machine_held', n=presentation.number(n_held))}" if n_held else told
 
 
