@@ -22,15 +22,15 @@ class Basis(StrEnum):
     """What a limit is compared with."""
 
     VALUE = "value"
-    """The value itself may not rise above the limit."""
+    """So much may be in the fluid: the limit has been passed by more than this."""
     VALUE_FALLING = "value_falling"
-    """The value itself may not fall below the limit."""
+    """The fluid is condemned once the value has fallen to this."""
     INCREASE = "increase"
-    """The rise above the new fluid may not exceed the limit."""
+    """Likewise, once it has risen by so much above the new fluid."""
     CHANGE_FRACTION = "change_fraction"
-    """The change against the new fluid, either way, may not exceed this share of it."""
+    """Likewise, once it has changed by this share of the new fluid's, either way."""
     LEFT_FRACTION = "left_fraction"
-    """No less than this share of the new fluid's value may be left."""
+    """Likewise, once no more than this share of the new fluid's is left."""
 
 
 FALLING: Final = frozenset({Basis.VALUE_FALLING, Basis.LEFT_FRACTION})
@@ -79,13 +79,15 @@ class AlarmLimit:
         measure = self._measure(value, new_value)
         if measure is None:
             return AlarmLevel.UNKNOWN
-        if self.basis in FALLING:
-            at_caution, at_critical = measure <= self.caution, measure <= self.critical
-        else:
-            at_caution, at_critical = measure >= self.caution, measure >= self.critical
-        if at_critical:
+        if self._is_out(measure, self.critical):
             return AlarmLevel.CRITICAL
-        return AlarmLevel.CAUTION if at_caution else AlarmLevel.NORMAL
+        return AlarmLevel.CAUTION if self._is_out(measure, self.caution) else AlarmLevel.NORMAL
+
+    def _is_out(self, measure: float, limit: float) -> bool:
+        # A manual calls up to 0.2 % of condensate normal; ASTM D7590 condemns with a quarter of the additive left.
+        if self.basis is Basis.VALUE:
+            return measure > limit
+        return measure <= limit if self.basis in FALLING else measure >= limit
 
     def _measure(self, value: float, new_value: float | None) -> float | None:
         if self.basis in {Basis.VALUE, Basis.VALUE_FALLING}:
@@ -246,6 +248,6 @@ def _level_bounds(laboratory_property: LaboratoryProperty, basis: Basis) -> Boun
     bounds = PROPERTY_RULES[laboratory_property].bounds
     if basis is Basis.INCREASE:
         return Bounds(1e-6, bounds.maximum - bounds.minimum, bounds.reason)
-    # a limit of nothing at all would be reached by every sample
+    # a limit of nothing at all would be passed by every trace
     is_rising_share = basis is Basis.VALUE and bounds.minimum == 0.0
     return Bounds(1e-6, bounds.maximum, bounds.reason) if is_rising_share else bounds

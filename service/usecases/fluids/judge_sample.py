@@ -38,7 +38,7 @@ BRAKE_CAUTION: Final = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitReached:
-    """A value at or beyond a limit."""
+    """A value that its limit calls a caution or critical."""
 
     limit: AlarmLimit
     level: AlarmLevel

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 
 from service.domain.due_reasons import Contaminant
-from service.domain.fluid_kinds import FluidKind
+from service.domain.fluid_kinds import COOLANT_KINDS, FluidKind
 from service.domain.laboratory import LaboratoryProperty
-from service.domain.limits import AlarmLimit, Basis
+from service.domain.limits import AlarmLevel, AlarmLimit, Basis
 from service.domain.visual_grades import is_contamination, life_used_from_grade, parse_grade
 from service.engine.evidence.grades import life_used_from_laboratory
 from service.engine.evidence.observe import observe, record_measured_contents
@@ -74,18 +74,15 @@ class Found:
 def contamination_shown(
     kind: FluidKind, grade: str | None, values: Mapping[str, float], limits: Sequence[AlarmLimit]
 ) -> Found | None:
-    """Water or coolant beyond what the kind may hold that a sample shows; what was measured goes before a look."""
+    """Water beyond its critical limit, or any coolant where none belongs; what was measured goes before a look."""
     coolant = values.get(LaboratoryProperty.COOLANT_FRACTION, 0.0)
-    if coolant > 0.0:
+    if coolant > 0.0 and kind not in COOLANT_KINDS:
         return Found(contaminant=Contaminant.COOLANT, found_fraction=coolant)
-    water = values.get(LaboratoryProperty.WATER_FRACTION)
-    most_water = [
-        limit.critical
-        for limit in limits
-        if limit.laboratory_property is LaboratoryProperty.WATER_FRACTION and limit.basis is Basis.VALUE
-    ]
-    if water is not None and most_water and water > min(most_water):
-        return Found(contaminant=Contaminant.WATER, found_fraction=water, limit_fraction=min(most_water))
+    water = values.get(LaboratoryProperty.WATER_FRACTION, 0.0)
+    for limit in limits:
+        is_of_water = limit.laboratory_property is LaboratoryProperty.WATER_FRACTION
+        if is_of_water and limit.basis is Basis.VALUE and limit.level(water) is AlarmLevel.CRITICAL:
+            return Found(contaminant=Contaminant.WATER, found_fraction=water, limit_fraction=limit.critical)
     if grade is not None and is_contamination(parse_grade("/grade", grade), kind):
         return Found(contaminant=Contaminant.WATER_OR_COOLANT)
     return None
