@@ -68,6 +68,7 @@ def _compartment(part: JobCompartment, presentation: Presentation) -> Json:
         "rounds": [_round(index, plan, presentation) for index, plan in enumerate(part.rounds, start=1)]
         or [["", "–", presentation.volume(part.litres), "–"]],
         "steps": [{"text": step.text, "why": step.why, "caution": step.caution} for step in part.steps],
+        "cautions": part.cautions,
         "has_level_check": part.has_level_check,
         "window": _window(part, presentation),
         "excess": _excess(part, presentation),

@@ -127,6 +127,8 @@ class JobCompartment:
     method: str
     rounds: tuple[RoundPlan, ...]
     steps: tuple[WorkStep, ...]
+    cautions: tuple[str, ...] = ()
+    """What this work alone asks for; what holds for the whole sheet stands at its head."""
     total_litres: float | None = None
     drainable_litres: float | None = None
     litres: float | None = None

@@ -187,6 +187,12 @@ CAUTIONS: Final = (
     ),
     _practice(
         JobStage.AFTER,
+        "Pump the pedal until it is hard before the vehicle moves; then try the brakes at walking pace, "
+        "off the road.",
+        kinds=_BRAKE,
+    ),
+    _practice(
+        JobStage.AFTER,
         "Used fluid into its own closed, labelled container, never mixed; spill kit at hand.",
     ),
     _practice(

@@ -86,6 +86,22 @@ def test_brakes_are_bled_without_a_level_at_a_temperature(operator):
     assert "Level check" in full_text(operator.get("/v1/vehicles/VAN-1/job-sheet.pdf").content)
 
 
+def test_what_one_compartment_needs_to_be_warned_of_stands_with_its_work(operator):
+    """The brakes' own cautions at the brakes, what is read before any work at the head, nothing twice."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
+    for kind in ("axle", "brake_fluid"):
+        assert operator.post("/v1/vehicles/VAN-1/compartments", {"kind": kind}).status_code == 201
+    text = full_text(operator.get("/v1/vehicles/VAN-1/job-sheet.pdf").content).replace("\n", " ")
+    first_order = text.index("Order of work")
+    for words in ("Brakes are a matter of life", "never under a jack alone", "This sheet advises"):
+        assert text.count(words) == 1
+        assert text.index(words) < first_order
+    for words in ("Pump the pedal", "Watch the reservoir", "Open the fill or level plug before"):
+        assert text.count(words) == 1
+    assert text.index("Pump the pedal") > text.index("Flush through")
+    assert text.index("Watch the reservoir") > text.index("Flush through")
+
+
 def test_the_sheet_of_a_tractor_gives_its_hours(operator):
     """Ten hours a week, from the day before the sheet is printed: a straight line from the last reading, derived."""
     operator.post("/v1/vehicles", {"vehicle": "TRACTOR-1", "class": "tractor"})

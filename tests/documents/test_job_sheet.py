@@ -58,6 +58,16 @@ def test_every_compartment_has_its_own_part(presentation: Presentation) -> None:
     assert all(f"Page {n} of {len(pages)}" in page for n, page in enumerate(pages, start=1))
 
 
+def test_a_caution_of_one_compartment_stands_with_its_work(presentation: Presentation) -> None:
+    parts = (
+        job_compartment(compartment="gearbox"),
+        job_compartment(compartment="brakes", cautions=("Pump the pedal until it is hard.",)),
+    )
+    text = full_text(job_sheet_pdf(job_sheet(compartments=parts), presentation)).replace("\n", " ")
+    assert text.count("Pump the pedal") == 1
+    assert text.index("brakes") < text.index("Pump the pedal") < text.rindex("Order of work")
+
+
 def test_hours_are_asked_for_where_they_are_read(presentation: Presentation) -> None:
     text = full_text(job_sheet_pdf(job_sheet(engine_hours=4123.4), presentation)).replace("\u202f", " ")
     assert "Engine hours, estimated 4 123 h" in text

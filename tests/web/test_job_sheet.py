@@ -44,6 +44,13 @@ def services(workshop) -> list[dict]:
     return workshop.operator.get("/v1/services").json()["services"]
 
 
+def with_brakes(workshop) -> str:
+    place = {"kind": "brake_fluid", "compartment": "brakes"}
+    answer = workshop.operator.post("/v1/vehicles/VAN-01/compartments", place)
+    assert answer.status_code == 201
+    return answer.json()["id"]
+
+
 def test_the_sheet_leads_through_the_job(mechanic):
     text = re.sub(r"\s+", " ", mechanic.get(SHEET).text)
     order = [
@@ -60,6 +67,35 @@ def test_the_sheet_leads_through_the_job(mechanic):
     assert "1 × drain plug washer" in text
     assert "Open the fill or level plug before the drain plug" in text
     assert "from the maker’s data of this unit only" in text
+
+
+def test_the_sheet_asks_only_for_what_the_unit_has(mechanic):
+    """No counter of a unit without one, no level at a temperature of a reservoir, no brackets around nothing."""
+    key = with_brakes(mechanic)
+    text = mechanic.get(SHEET).text
+    assert 'name="cmp_1-counter_reset"' in text
+    assert 'name="cmp_1-level_celsius"' in text
+    assert f'name="{key}-passed_litres"' in text
+    for name in ("counter_reset", "level_celsius", "excess_drained_litres"):
+        assert f"{key}-{name}" not in text
+    assert "(–)" not in text
+
+
+def test_the_brakes_are_warned_of_even_when_they_are_not_the_visit_s_work(mechanic):
+    key = with_brakes(mechanic)
+    text = mechanic.get(SHEET).text
+    head, brakes = text.split(f'aria-labelledby="{key}"')
+    assert "Brakes are a matter of life" not in head
+    assert brakes.index("Brakes are a matter of life") < brakes.index("Watch the reservoir")
+    assert brakes.index("Watch the reservoir") < brakes.index("Pump the pedal")
+    assert "never under a jack alone" not in brakes
+
+
+def test_what_keeps_a_job_open_can_be_gone_to_from_the_top(mechanic):
+    fields = {name: value for name, value in (DONE | ROUNDS).items() if name != "cmp_1-counter_reset"}
+    answer = mechanic.fill(SHEET, ACTION, **fields).text
+    assert 'href="#cmp_1-counter_reset"' in answer
+    assert 'id="cmp_1-counter_reset"' in answer
 
 
 def test_closing_the_job_records_draws_and_ticks_off(mechanic):

@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from sqlmodel import Session
 
-from service.domain.cautions import cautions_for
+from service.domain.cautions import Caution, cautions_for
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import FluidKind
@@ -55,7 +55,9 @@ class JobPart:
     fluid: Fluid | None
     fitting_fluids: tuple[Fluid, ...]
     steps: tuple[ServiceStep, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    has_level_check: bool
+    """Whether the level is set at a temperature; a reservoir is filled to its mark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +140,8 @@ def _part(
             has_level_window=compartment.level_min_celsius is not None,
             has_fluid_counter=compartment.has_fluid_counter,
         ),
-        cautions=tuple(caution.text for caution in cautions_for(kind, method)),
+        cautions=cautions_for(kind, method),
+        has_level_check=method is not ExchangeMethod.FLUSH or compartment.level_min_celsius is not None,
     )
 
 

@@ -1,6 +1,6 @@
 """The job sheet of a vehicle on paper."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -15,8 +15,8 @@ from service.documents.models import (
     RoundPlan,
     WorkStep,
 )
-from service.domain.cautions import DEFERENCE
-from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
+from service.domain.cautions import DEFERENCE, JobStage
+from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
@@ -41,6 +41,7 @@ def render_job_sheet(
     odometer, hours = job.projection.odometer_km, job.projection.engine_hours
     parts = listed or job.parts
     presentation = presentation_of(organisation)
+    cautions = _for_all(parts)
     sheet = JobSheet(
         organisation=organisation.name,
         vehicle=vehicle.reference,
@@ -48,8 +49,8 @@ def render_job_sheet(
         printed_at=now.astimezone(zone_named("/time_zone", organisation.time_zone)),
         record_url=f"{public_url}/vehicles/{format_id(IdKind.VEHICLE, vehicle.id)}/job-sheet",
         facts=_facts(job),
-        cautions=(*dict.fromkeys(text for part in parts for text in part.cautions), DEFERENCE),
-        compartments=tuple(_compartment(part, presentation.labels) for part in parts),
+        cautions=(*cautions, DEFERENCE),
+        compartments=tuple(_compartment(part, presentation.labels, cautions) for part in parts),
         depot=job.depot,
         odometer_km=None if odometer is None else float(odometer[1]),
         engine_hours=None if hours is None else float(hours[1]),
@@ -66,7 +67,19 @@ def _facts(job: Job) -> tuple[tuple[str, str], ...]:
     return tuple(facts)
 
 
-def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
+def _for_all(parts: Sequence[JobPart]) -> tuple[str, ...]:
+    """What is read before any work, and what holds for every compartment; the rest stands where its work does."""
+    every = [caution for part in parts for caution in part.cautions]
+    return tuple(
+        dict.fromkeys(
+            one.text
+            for one in sorted(every, key=lambda one: list(JobStage).index(one.stage))
+            if one.stage is JobStage.BEFORE or all(one in part.cautions for part in parts)
+        )
+    )
+
+
+def _compartment(part: JobPart, words: Mapping[str, str], for_all: Sequence[str]) -> JobCompartment:
     compartment = part.compartment
     return JobCompartment(
         compartment=compartment.reference,
@@ -83,6 +96,7 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
             )
             for one in part.rounds
         ),
+        cautions=tuple(one.text for one in part.cautions if one.text not in for_all),
         steps=tuple(WorkStep(text=STEP_TEXTS[step].label, why=STEP_TEXTS[step].why) for step in part.steps),
         total_litres=compartment.total_litres,
         drainable_litres=compartment.drainable_litres,
@@ -90,7 +104,7 @@ def _compartment(part: JobPart, words: Mapping[str, str]) -> JobCompartment:
         drained_celsius=part.drained_celsius,
         filled_celsius=part.filled_celsius,
         excess_expected_litres=part.excess_litres,
-        has_level_check=part.method is not ExchangeMethod.FLUSH or compartment.level_min_celsius is not None,
+        has_level_check=part.has_level_check,
         level_low_celsius=compartment.level_min_celsius,
         level_high_celsius=compartment.level_max_celsius,
         parts=tuple(

@@ -1,12 +1,13 @@
 """The job sheet as a page: the plan, the order of work, and boxes to fill in."""
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
-from service.domain.cautions import DEFERENCE, JobStage, cautions_for
+from service.domain.cautions import DEFERENCE, JobStage
 from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
@@ -73,10 +74,14 @@ class PartSheet:
     before: tuple[StepBox, ...]
     after: tuple[StepBox, ...]
     draining: tuple[str, ...]
+    """With what is read before any work, where the head of the page does not say it."""
+
     filling: tuple[str, ...]
     finishing: tuple[str, ...]
     rounds: tuple[RoundRow, ...]
     torques: tuple[TorqueRow, ...]
+    has_counter: bool
+    has_level_check: bool
     excess: str
     window: str
     method: str
@@ -125,7 +130,7 @@ def job_sheet_page(
     return JobSheetPage(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
-        visit=presentation.day(job.visit_on),
+        visit="" if job.visit_on is None else presentation.day(job.visit_on),
         draft=""
         if draft is None
         else translate(
@@ -136,7 +141,7 @@ def job_sheet_page(
         cautions=tuple(cautions),
         deference=tell(DEFERENCE),
         colour_caution=tell(COLOUR_CAUTION),
-        parts=tuple(_part(job, part, presentation, form) for part in job.parts),
+        parts=tuple(_part(job, part, presentation, form, cautions) for part in job.parts),
         methods=tuple((str(method), tell(label)) for method, label in METHOD_LABELS.items()),
         grades=grade_options(),
         volume_unit=presentation.volume_unit,
@@ -150,8 +155,7 @@ def job_sheet_page(
 
 def _cautions(part: JobPart, *stages: JobStage) -> tuple[str, ...]:
     """Cautions of these stages of the work, to stand where the work is."""
-    kind = FluidKind(part.compartment.kind)
-    return tuple(tell(one.text) for one in cautions_for(kind, part.method) if one.stage in stages)
+    return tuple(tell(one.text) for one in part.cautions if one.stage in stages)
 
 
 def _is_listed(job: Job, part: JobPart) -> bool:
@@ -159,19 +163,22 @@ def _is_listed(job: Job, part: JobPart) -> bool:
     return part.line is not None or all(one.line is None for one in job.parts)
 
 
-def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) -> PartSheet:
+def _part(
+    job: Job, part: JobPart, presentation: Presentation, form: FormState, head: Collection[str]
+) -> PartSheet:
     compartment = part.compartment
+    before = tuple(text for text in _cautions(part, JobStage.BEFORE) if text not in head)
     low, high = compartment.level_min_celsius, compartment.level_max_celsius
     return PartSheet(
         key=part.key,
         name=compartment.reference,
-        is_listed=part.line is not None,
+        is_listed=part.line is not None or len(job.parts) == 1,
         reason=presentation.sentence(tell(part.reason)),
         facts=tuple(_facts(part, presentation)),
         maker_notes=compartment.maker_notes or "",
         before=_boxes(part, TICKED_STEPS[:2]),
         after=_boxes(part, TICKED_STEPS[2:]),
-        draining=_cautions(part, JobStage.DRAIN),
+        draining=(*before, *_cautions(part, JobStage.DRAIN)),
         filling=_cautions(part, JobStage.FILL, JobStage.LEVEL),
         finishing=_cautions(part, JobStage.AFTER),
         rounds=tuple(_round(part, number, presentation) for number in range(1, _n_rows(part, form) + 1)),
@@ -180,6 +187,8 @@ def _part(job: Job, part: JobPart, presentation: Presentation, form: FormState) 
             for place in FASTENERS
             if ServiceStep.TORQUE_BY_MAKER in part.steps
         ),
+        has_counter=compartment.has_fluid_counter,
+        has_level_check=part.has_level_check,
         excess=""
         if part.excess_litres is None
         else translate("job_excess_hint", litres=presentation.volume(part.excess_litres)),
@@ -201,7 +210,7 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
         (translate("job_required"), compartment.specification or translate("job_by_maker")),
         (
             translate("job_fluid"),
-            "–" if fluid is None else f"{fluid.reference} ({', '.join(fluid.specifications) or '–'})",
+            "–" if fluid is None else _with_specifications(fluid.reference, fluid.specifications),
         ),
         (
             translate("job_plan"),
@@ -215,6 +224,10 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
             ", ".join(f"{seal['pieces']} × {seal['part']}" for seal in compartment.seals) or "–",
         ),
     ]
+
+
+def _with_specifications(reference: str, specifications: Sequence[str]) -> str:
+    return f"{reference} ({', '.join(specifications)})" if specifications else reference
 
 
 def _boxes(part: JobPart, steps: tuple[ServiceStep, ...]) -> tuple[StepBox, ...]:

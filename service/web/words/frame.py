@@ -66,6 +66,7 @@ WORDS: Final = {
     "problem_503": "The database is busy",
     "problem_other": "That did not work",
     "problem_request": "Request number, for whoever looks after the service: {number}",
+    "problem_first": "To the first mark",
     "problem_home": "To the list of this week",
     "problem_wait": "Try again in {seconds} seconds.",
     "problem_method": "This address does not take what was sent.",

@@ -13,6 +13,7 @@ WORDS: Final = {
     "job_look": "You may look at the sheet. Filling it in takes the role of a mechanic; an owner of your organisation "
     "gives it.",
     "job_do": "Something was done here",
+    "job_do_hint": "Tick it to open its part of the sheet.",
     "job_kind": "Fluid kind",
     "job_required": "The maker requires",
     "job_by_maker": "see the maker’s data",
