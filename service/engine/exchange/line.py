@@ -5,8 +5,8 @@ from typing import Final
 import numpy as np
 
 from service.engine.exchange.checks import FloatArray, Floats, require_within
-from service.engine.exchange.mixing import NEW_FLUID, blend
-from service.engine.exchange.state import AddedFluid, FluidState
+from service.engine.exchange.mixing import blend
+from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
 
 USUAL_TANKS: Final = 2
@@ -74,14 +74,7 @@ def retained_tanks_in_series(turnovers: Floats, n_tanks: int = USUAL_TANKS) -> F
     return total / n_tanks
 
 
-def exchange_line(
-    state: FluidState,
-    passed_15c_litres: Floats,
-    *,
-    added: AddedFluid = NEW_FLUID,
-    n_tanks: int = USUAL_TANKS,
-    retained_share_sd: Floats = 0.0,
-) -> FluidState:
+def exchange_line(state: FluidState, passed_15c_litres: Floats) -> FluidState:
     """State after a line exchange at constant volume.
 
     Parameters
@@ -90,12 +83,6 @@ def exchange_line(
         n compartments before, none of them empty. Not modified.
     passed_15c_litres : float or ndarray, shape (n,)
         New fluid pushed in, at 15 °C; as much old and mixed fluid came out. [L]
-    added : AddedFluid
-        What was pushed in.
-    n_tanks : int
-        See `retained_tanks_in_series`.
-    retained_share_sd : float or ndarray, shape (n,)
-        Standard deviation of the old share, mostly from the choice of tanks. [-]
 
     Returns
     -------
@@ -110,8 +97,6 @@ def exchange_line(
     held = require_within("volume_15c_litres", state.volume_15c_litres, 1e-6)
     return blend(
         state,
-        added,
-        retained_share=retained_tanks_in_series(passed / held, n_tanks),
+        retained_share=retained_tanks_in_series(passed / held),
         volume_15c_litres=state.volume_15c_litres,
-        retained_share_sd=require_within("retained_share_sd", retained_share_sd, 0.0, 1.0),
     )

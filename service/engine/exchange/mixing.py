@@ -6,11 +6,8 @@ from typing import Final
 import numpy as np
 
 from service.engine.exchange.checks import FloatArray, Floats, require_within
-from service.engine.exchange.state import AddedFluid, FluidState
+from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
-
-NEW_FLUID: Final = AddedFluid()
-"""New oil: nothing used, no water, no iron."""
 
 ROUNDING_LITRES: Final = 1e-9
 """Litres that float64 may lose between two ways to add up the same volume; derived."""
@@ -18,20 +15,17 @@ ROUNDING_LITRES: Final = 1e-9
 
 def blend(
     state: FluidState,
-    added: AddedFluid,
     *,
     retained_share: FloatArray,
     volume_15c_litres: FloatArray,
     retained_share_sd: Floats = 0.0,
 ) -> FluidState:
-    """Mix a share of what was there with what was added.
+    """Mix a share of what was there with new fluid.
 
     Parameters
     ----------
     state : FluidState
         n compartments before. Not modified.
-    added : AddedFluid
-        What the rest of the new charge consists of.
     retained_share : ndarray, shape (n,), float64
         Share κ of the new charge that was there before. [-]
     volume_15c_litres : ndarray, shape (n,), float64
@@ -45,38 +39,25 @@ def blend(
 
     Notes
     -----
-    c' = κ c + (1 − κ) c_added for every concentration, and for life used u
-    var' = κ² var + (1 − κ)² var_added + (u − u_added)² sd(κ)²
-    (first order, errors independent; derived). With κ = 1 − φ and new fluid this is
-    σ'² = (1 − φ)² σ² + u² σ_φ². O(n).
+    New fluid has no life used, no water and no iron, so c' = κ c, and for life used u
+    var' = κ² var + u² sd(κ)² (first order, errors independent; derived). New brake fluid holds 0.001 to 0.002
+    of water (one data sheet allows 0.0020), which is left out. New coolant is taken to be as strong as the one
+    before. O(n).
     """
-    fresh_share = 1.0 - retained_share
-    spread_squared = np.square(np.subtract(state.life_used, added.life_used) * retained_share_sd)
     variance = np.square(retained_share) * state.life_used_variance
-    variance += spread_squared
-    if np.any(np.asarray(added.life_used_variance) > 0.0):
-        variance += np.square(fresh_share) * added.life_used_variance
+    variance += np.square(state.life_used * retained_share_sd)
     return FluidState(
         volume_15c_litres=volume_15c_litres,
-        life_used=_mixed(state.life_used, added.life_used, retained_share, fresh_share),
+        life_used=state.life_used * retained_share,
         life_used_variance=variance,
-        water_mass_fraction=_mixed(
-            state.water_mass_fraction, added.water_mass_fraction, retained_share, fresh_share
-        ),
-        iron_mg_per_kg=_mixed(state.iron_mg_per_kg, added.iron_mg_per_kg, retained_share, fresh_share),
-        glycol_fraction=_mixed(state.glycol_fraction, added.glycol_fraction, retained_share, fresh_share),
+        water_mass_fraction=state.water_mass_fraction * retained_share,
+        iron_mg_per_kg=state.iron_mg_per_kg * retained_share,
+        glycol_fraction=state.glycol_fraction,
     )
 
 
-def _mixed(before: FloatArray, added: Floats, retained: FloatArray, fresh: FloatArray) -> FloatArray:
-    mixed = before * retained
-    if not (np.ndim(added) == 0 and added == 0.0):
-        mixed += fresh * added
-    return mixed
-
-
-def top_up(state: FluidState, added_15c_litres: Floats, added: AddedFluid = NEW_FLUID) -> FluidState:
-    """Add fluid and drain none.
+def top_up(state: FluidState, added_15c_litres: Floats) -> FluidState:
+    """Add new fluid and drain none.
 
     Parameters
     ----------
@@ -84,8 +65,6 @@ def top_up(state: FluidState, added_15c_litres: Floats, added: AddedFluid = NEW_
         n compartments before. Not modified.
     added_15c_litres : float or ndarray, shape (n,)
         Litres poured, at 15 °C, not negative. [L]
-    added : AddedFluid
-        What was poured.
 
     Returns
     -------
@@ -102,9 +81,7 @@ def top_up(state: FluidState, added_15c_litres: Floats, added: AddedFluid = NEW_
     """
     poured = require_within("added_15c_litres", added_15c_litres, 0.0)
     after = state.volume_15c_litres + poured
-    return blend(
-        state, added, retained_share=share_of(state.volume_15c_litres, after), volume_15c_litres=after
-    )
+    return blend(state, retained_share=share_of(state.volume_15c_litres, after), volume_15c_litres=after)
 
 
 def leak(state: FluidState, lost_15c_litres: Floats) -> FluidState:

@@ -25,11 +25,11 @@ class FluidState:
     iron_mg_per_kg : ndarray
         Wear iron. [mg/kg]
     glycol_fraction : ndarray
-        Volume of glycol by volume of coolant; 0 where it means nothing. [L/L]
+        Volume of glycol by volume of coolant, as last measured; 0 where nobody did. [L/L]
 
     Notes
     -----
-    Every concentration mixes linearly, by mass for water and iron and by volume for the rest. What is
+    Every concentration mixes linearly, by mass for water and iron and by volume for life used. What is
     added is assumed to have the density of what is there (fluids of one kind differ by less than 3 %), so
     that both are one operator; see `mixing`. Boiling point, freeze point and remaining life are derived
     from these and never stored.
@@ -44,21 +44,6 @@ class FluidState:
 
     def __len__(self) -> int:
         return int(self.volume_15c_litres.shape[0])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class AddedFluid:
-    """What is poured in: one number for all compartments, or arrays of shape (n,).
-
-    New fluid has no life used and no iron. New brake fluid brings 0.001 to 0.002 of water (one data sheet
-    allows 0.0020), coolant its glycol.
-    """
-
-    life_used: Floats = 0.0
-    life_used_variance: Floats = 0.0
-    water_mass_fraction: Floats = 0.0
-    iron_mg_per_kg: Floats = 0.0
-    glycol_fraction: Floats = 0.0
 
 
 def fluid_state(

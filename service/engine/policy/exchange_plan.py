@@ -189,7 +189,6 @@ def _life_used_after(
     after = [
         blend(
             case.state,
-            case.added,
             retained_share=share,
             volume_15c_litres=case.state.volume_15c_litres,
             retained_share_sd=deviation,

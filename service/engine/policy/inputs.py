@@ -1,14 +1,12 @@
 """What an exchange plan is made from, as structures of arrays."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
 
 from service.engine.exchange.checks import BoolArray, Floats
-from service.engine.exchange.line import USUAL_TANKS
-from service.engine.exchange.mixing import NEW_FLUID
-from service.engine.exchange.state import AddedFluid, FluidState
+from service.engine.exchange.state import FluidState
 
 
 class Method(IntEnum):
@@ -46,10 +44,6 @@ class ExchangeCase:
         Poured on top for the level check, released there. [L]
     line_15c_litres : float or ndarray
         New fluid that a line exchange would pass; NaN where it cannot be done. [L]
-    n_tanks : int
-        See `line.retained_tanks_in_series`.
-    added : AddedFluid
-        What is poured in.
     """
 
     state: FluidState
@@ -59,8 +53,6 @@ class ExchangeCase:
     mixing_efficiency: Floats = 1.0
     overfill_15c_litres: Floats = 0.0
     line_15c_litres: Floats = np.nan
-    n_tanks: int = USUAL_TANKS
-    added: AddedFluid = field(default=NEW_FLUID)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

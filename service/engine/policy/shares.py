@@ -75,7 +75,7 @@ def retained_shares(case: ExchangeCase) -> RetainedShares:
     span = retained_well_mixed(turnovers) - retained_tanks_in_series(turnovers, MOST_TANKS)
     volume_sd = require_within("volume_sd_litres", case.volume_sd_litres, 0.0)
     return RetainedShares(
-        retained=np.vstack([by_rounds, retained_tanks_in_series(turnovers, case.n_tanks)]),
+        retained=np.vstack([by_rounds, retained_tanks_in_series(turnovers)]),
         retained_sd=np.vstack([slope * volume_sd, 0.5 * span]),
         litres_15c=np.vstack([drained * np.arange(1.0, MOST_ROUNDS + 1.0)[:, np.newaxis], passed]),
         is_available=np.vstack([np.ones((MOST_ROUNDS, volume.shape[0]), dtype=np.bool_), can_line]),

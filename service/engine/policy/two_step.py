@@ -91,8 +91,8 @@ def plan_two_steps(
     steps = MOST_ROUNDS_IN_A_STEP
     retained = rounds_retained(case, steps)
     first, second = np.divmod(np.arange(steps * steps), steps)
-    before = _mixed(case, case.state.life_used, retained[first]) + days * life_used_per_day(rates)
-    after = _mixed(case, before, retained[second])
+    before = retained[first] * case.state.life_used + days * life_used_per_day(rates)
+    after = retained[second] * before
     clocks = [
         amount_since_full_service(
             amount_since_full_service(since, 1.0 - retained[first]) + passed, 1.0 - retained[second]
@@ -143,8 +143,3 @@ def choose_two_steps(steps: TwoStepPlans, smallest_fresh_share: Floats) -> IntAr
     price = np.where(is_fit, steps.cost_minor_per_1000_km, np.inf)
     is_best = is_fit & (price == price.min(axis=0))
     return np.where(is_fit.any(axis=0), is_best.argmax(axis=0), NONE).astype(np.int64)
-
-
-def _mixed(case: ExchangeCase, life_used: FloatArray, retained: FloatArray) -> FloatArray:
-    mixed: FloatArray = retained * life_used + (1.0 - retained) * case.added.life_used
-    return mixed

@@ -14,7 +14,7 @@ from service.engine.exchange.credit import (
 )
 from service.engine.exchange.mixing import leak, top_up
 from service.engine.exchange.rounds import exchange_rounds
-from service.engine.exchange.state import AddedFluid, fluid_state
+from service.engine.exchange.state import fluid_state
 from service.errors import InvalidInputError
 
 
@@ -125,13 +125,6 @@ def test_state_spreads_numbers_and_keeps_arrays() -> None:
 def test_a_state_that_cannot_be_is_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(InvalidInputError):
         fluid_state(**wrong)
-
-
-def test_topping_up_with_used_fluid_brings_its_age_and_doubt() -> None:
-    state = fluid_state(4.0, life_used=0.2, life_used_variance=0.01)
-    after = top_up(state, 4.0, AddedFluid(life_used=0.6, life_used_variance=0.04))
-    assert after.life_used[0] == pytest.approx(0.4)
-    assert after.life_used_variance[0] == pytest.approx(0.25 * 0.01 + 0.25 * 0.04)
 
 
 def test_an_empty_box_that_gets_nothing_stays_empty_and_a_refused_leak_says_how_much() -> None:

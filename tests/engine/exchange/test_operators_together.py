@@ -12,7 +12,7 @@ from service.engine.evidence.observe import observe
 from service.engine.exchange.line import exchange_line
 from service.engine.exchange.mixing import leak, top_up
 from service.engine.exchange.rounds import exchange_rounds
-from service.engine.exchange.state import AddedFluid, FluidState, fluid_state
+from service.engine.exchange.state import FluidState, fluid_state
 
 N = 12
 RATES = AgeingRates(
@@ -25,7 +25,6 @@ RATES = AgeingRates(
     iron_mg_per_kg_per_km=5e-4,
     replaced_share_per_km=1e-6,
 )
-FRESH = AddedFluid(water_mass_fraction=0.001, glycol_fraction=0.5)
 
 
 def frozen(values: np.ndarray) -> np.ndarray:
@@ -45,13 +44,11 @@ def step(name: str, state: FluidState, rng: np.random.Generator, chosen: slice) 
                 state,
                 np.stack([draw[0] * volume, 0.0 * volume]),
                 np.stack([draw[1] * 6.0, draw[2]]),
-                added=FRESH,
                 level_15c_litres=12.0,
-                volume_sd_litres=0.2,
             ).state
         ),
-        "line": lambda: exchange_line(state, draw[0] * 20.0, added=FRESH, retained_share_sd=0.05),
-        "top-up": lambda: top_up(state, draw[0], FRESH),
+        "line": lambda: exchange_line(state, draw[0] * 20.0),
+        "top-up": lambda: top_up(state, draw[0]),
         "leak": lambda: leak(state, 0.5 * draw[0] * volume),
         "look": lambda: observe(state, np.where(draw[0] < 0.3, np.nan, draw[1]), 0.25),
         "laboratory": lambda: observe(state, draw[0], 0.08, is_laboratory=True),

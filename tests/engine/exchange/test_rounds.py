@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.exchange.mixing import leak, top_up
+from service.engine.exchange.mixing import blend, leak, top_up
 from service.engine.exchange.rounds import exchange_rounds
-from service.engine.exchange.state import AddedFluid, FluidState, fluid_state
+from service.engine.exchange.state import FluidState, fluid_state
 from service.errors import InvalidInputError
 
 
@@ -39,7 +39,7 @@ def test_equal_litres_leave_a_geometric_share(
 def test_an_owner_who_changed_four_of_ten_litres_six_times() -> None:
     """Owner forum, worked case: 60 %, 36 %, about 8 % after five and 5 % after six; published."""
     result = exchange_rounds(old(10.0), np.full(6, 4.0), np.full(6, 4.0))
-    assert result.fresh_share[0] == pytest.approx(1.0 - 0.046656, abs=1e-12)
+    assert result.retained_share_by_round[-1, 0] == pytest.approx(0.046656, abs=1e-12)
     np.testing.assert_allclose(
         result.retained_share_by_round[[0, 1, 4, 5], 0], [0.60, 0.36, 0.08, 0.05], atol=0.005
     )
@@ -50,15 +50,6 @@ def test_over_fill_then_level_set_keeps_the_better_share() -> None:
     result = exchange_rounds(old(8.0), np.full(2, 4.0), np.full(2, 5.0), level_15c_litres=8.0)
     np.testing.assert_allclose(result.retained_share_by_round[:, 0], [4 / 9, (4 / 9) ** 2], rtol=1e-14)
     assert result.released_15c_litres[0] == pytest.approx(2.0, abs=1e-12)
-
-
-def test_over_fill_that_runs_off_before_mixing_loses_new_fluid() -> None:
-    """The worse limit: the released litre is new, so half of the charge stays old; derived."""
-    result = exchange_rounds(
-        old(8.0), np.array([4.0]), np.array([5.0]), level_15c_litres=8.0, is_shed_before_mixing=True
-    )
-    assert result.retained_share_by_round[0, 0] == pytest.approx(0.5, abs=1e-14)
-    assert result.old_released_15c_litres[0] == 0.0
 
 
 def test_under_fill_and_a_later_top_up_end_where_a_full_fill_ends() -> None:
@@ -75,30 +66,22 @@ def test_a_box_that_arrived_low() -> None:
 
 
 def test_uncertainty_after_one_exchange() -> None:
-    """u .85 σ .15 φ .45 σ_φ .07 → u .4675, σ .101718; derived. σ_φ = (d/V²) σ_V."""
+    """u .85 σ .15 φ .45 σ_φ .07 → u .4675, σ .101718; derived."""
     before = fluid_state(10.0, life_used=0.85, life_used_variance=0.15**2)
-    volume_sd = 0.07 * 10.0**2 / 4.5
-    after = exchange_rounds(before, np.array([4.5]), np.array([4.5]), volume_sd_litres=volume_sd).state
+    volume = before.volume_15c_litres
+    after = blend(before, retained_share=np.array([0.55]), volume_15c_litres=volume, retained_share_sd=0.07)
     assert after.life_used[0] == pytest.approx(0.4675, abs=1e-12)
     assert np.sqrt(after.life_used_variance[0]) == pytest.approx(0.101718, abs=5e-7)
 
 
-def test_uncertainty_over_rounds_is_that_of_a_common_volume() -> None:
-    """Several rounds from one box of unknown volume agree with drawing that volume at random."""
-    volumes = np.random.default_rng(4).normal(9.0, 0.2, 200_000)
-    drawn = (1.0 - 4.0 / volumes) ** 3
-    after = exchange_rounds(old(9.0), np.full(3, 4.0), np.full(3, 4.0), volume_sd_litres=0.2).state
-    assert np.sqrt(after.life_used_variance[0]) == pytest.approx(drawn.std(), rel=0.02)
-
-
-def test_water_iron_and_glycol_mix_like_the_fluid() -> None:
-    """8 L of half glycol and half a litre of water: 4/8.5; derived."""
+def test_water_and_iron_mix_like_the_fluid_and_coolant_is_as_strong_as_before() -> None:
+    """8 L with half a litre of new fluid: 8/8.5 of what was in them; half of 20 mg/kg of iron: 10; derived."""
     before = fluid_state(
         8.0, life_used=0.5, water_mass_fraction=0.03, iron_mg_per_kg=20.0, glycol_fraction=0.5
     )
-    watered = top_up(before, 0.5, AddedFluid(water_mass_fraction=0.001))
-    assert watered.glycol_fraction[0] == pytest.approx(0.470588, abs=5e-7)
-    assert watered.water_mass_fraction[0] == pytest.approx((8 * 0.03 + 0.5 * 0.001) / 8.5, rel=1e-14)
+    topped = top_up(before, 0.5)
+    assert topped.water_mass_fraction[0] == pytest.approx(8 * 0.03 / 8.5, rel=1e-14)
+    assert topped.glycol_fraction[0] == 0.5
     halved = exchange_rounds(before, np.array([4.0]), np.array([4.0])).state
     assert halved.iron_mg_per_kg[0] == pytest.approx(10.0, abs=1e-12)
 
@@ -134,31 +117,24 @@ litres = st.floats(0.0, 30.0)
     volume=st.floats(0.5, 60.0),
     portions=st.lists(st.tuples(st.floats(0.0, 1.0), litres), min_size=1, max_size=6),
     level=st.one_of(st.none(), st.floats(0.5, 60.0)),
-    is_shed=st.booleans(),
 )
 def test_no_litre_of_old_fluid_is_lost_or_made(
-    volume: float, portions: list[tuple[float, float]], level: float | None, is_shed: bool
+    volume: float, portions: list[tuple[float, float]], level: float | None
 ) -> None:
     """Old fluid in = drained + released + left, and all fluid balances, to 1e-9 L."""
-    held, drains, fills = volume, [], []
+    held, drains, fills, releases = volume, [], [], []
     for share, filled in portions:
-        drained = share * held
-        drains.append(drained)
+        drains.append(share * held)
         fills.append(filled)
-        held = held - drained + filled if level is None else min(held - drained + filled, level)
-    result = exchange_rounds(
-        old(volume),
-        np.array(drains),
-        np.array(fills),
-        level_15c_litres=level,
-        is_shed_before_mixing=is_shed,
-    )
-    after = result.state.volume_15c_litres[0]
-    left = after * result.retained_share_by_round[-1, 0]
-    balance = result.old_drained_15c_litres[0] + result.old_released_15c_litres[0] + left
-    assert balance == pytest.approx(volume, abs=1e-9)
-    total = volume + sum(fills) - sum(drains) - result.released_15c_litres[0]
-    assert after == pytest.approx(total, abs=1e-9)
+        full = held - drains[-1] + filled
+        held = full if level is None else min(full, level)
+        releases.append(full - held)
+    result = exchange_rounds(old(volume), np.array(drains), np.array(fills), level_15c_litres=level)
+    after, shares = result.state.volume_15c_litres[0], result.retained_share_by_round[:, 0]
+    drained_old = np.dot(drains, np.concatenate([[1.0], shares[:-1]]))
+    assert drained_old + np.dot(releases, shares) + after * shares[-1] == pytest.approx(volume, abs=1e-9)
+    assert result.released_15c_litres[0] == pytest.approx(sum(releases), abs=1e-9)
+    assert after == pytest.approx(held, abs=1e-9)
 
 
 @settings(max_examples=50, deadline=None)
