@@ -25,6 +25,9 @@ KELVIN_AT_ZERO_CELSIUS: Final = 273.15
 MILLILITRES_PER_LITRE: Final = 1000.0
 MINUTES_PER_HOUR: Final = 60.0
 DAYS_PER_WEEK: Final = 7
+MONTHS_PER_YEAR: Final = 12
+DAYS_PER_YEAR: Final = 365.25
+DAYS_PER_MONTH: Final = DAYS_PER_YEAR / MONTHS_PER_YEAR
 
 
 def km_from_miles(miles: Number) -> Number:

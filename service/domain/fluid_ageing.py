@@ -12,8 +12,7 @@ from typing import Final
 
 from service.domain.fluid_kinds import FluidKind
 from service.domain.sourced import Sourced, practice
-
-DAYS_PER_YEAR: Final = 365.25
+from service.units import DAYS_PER_YEAR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from typing import Final
 
 from service.domain.fluid_kinds import COOLANT_KINDS, ENGINE_OIL_KINDS, FluidKind
 from service.domain.sourced import Flag, Sourced, practice, published
+from service.units import DAYS_PER_YEAR
 
 _HEAVY_MANUAL: Final = "Operator's manual of a heavy automatic transmission, table of fluid condition limits"
 _LAB_GUIDE: Final = "An independent laboratory's engine-oil guide, approximate, first to third level"
@@ -53,7 +54,7 @@ _BRAKE: Final = ContaminationDefaults(
     water_saturation_fraction=Sourced(
         value=0.05, flag=Flag.COMMON_PRACTICE, source=f"Default shape; wide scatter in: {_MARKET_SURVEY}"
     ),
-    water_time_constant_days=practice(4 * 365.25),
+    water_time_constant_days=practice(4 * DAYS_PER_YEAR),
 )
 
 _CLUTCH_KINDS: Final = frozenset(

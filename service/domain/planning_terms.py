@@ -5,10 +5,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from service.domain import plausibility, service_prices
+from service.domain import plausibility
 from service.domain.sourced import Sourced, practice
 from service.domain.stock_defaults import HOLDING_SHARE_A_YEAR, ORDER_COST_MINOR
-from service.domain.visit_costs import PLANNING_DEFAULTS
 
 NO_SHORTAGE_COST: Final = practice(0)
 ORDER_PLAN_WEEKS: Final = practice(12, 1, 26)
@@ -37,45 +36,43 @@ def _money(meaning: str, default: Sourced) -> PlanningTerm:
     return PlanningTerm(meaning=meaning, default=default, minimum=bounds.minimum, maximum=bounds.maximum)
 
 
-def _share(meaning: str, default: Sourced, most: float = 1.0) -> PlanningTerm:
-    return PlanningTerm(meaning=meaning, default=default, minimum=0.0, maximum=most)
+def _share(meaning: str, default: Sourced) -> PlanningTerm:
+    return PlanningTerm(meaning=meaning, default=default, minimum=0.0, maximum=1.0)
 
 
 PLANNING_TERMS: Final[Mapping[str, PlanningTerm]] = MappingProxyType(
     {
         "visit_minor": _money(
             "A visit, whatever is done in it: the vehicle off the road, the way; setting up is bay time.",
-            PLANNING_DEFAULTS["visit_minor"],
+            practice(6_000, 0, 40_000),
         ),
-        "labour_minor_an_hour": _money("A bay hour.", PLANNING_DEFAULTS["labour_minor_an_hour"]),
+        "labour_minor_an_hour": _money("A bay hour.", practice(6_000, 2_500, 15_000)),
         "fluid_minor_a_litre": _money(
-            "A litre of a fluid none of whose packs has a price.", PLANNING_DEFAULTS["fluid_minor_a_litre"]
+            "A litre of a fluid none of whose packs has a price.", practice(900, 300, 4_000)
         ),
-        "disposal_minor_per_litre": _money(
-            "Disposal of a litre of used fluid.", service_prices.DISPOSAL_MINOR_PER_LITRE
-        ),
+        "disposal_minor_per_litre": _money("Disposal of a litre of used fluid.", practice(20, 0, 100)),
         "line_equipment_minor": _money(
-            "Adapters, seals and dismantling for a line exchange.", service_prices.LINE_EQUIPMENT_MINOR
+            "Adapters, seals and dismantling for a line exchange.", practice(3_000, 1_000, 10_000)
         ),
         "overdue_minor_a_week": _money(
-            "What a week overdue is thought to risk, a visit.", PLANNING_DEFAULTS["overdue_minor_a_week"]
+            "What a week overdue is thought to risk, a visit.", practice(3_000, 1_000, 50_000)
         ),
         "contaminated_factor": PlanningTerm(
             meaning="How many times as much a week overdue risks where there is water or coolant in a fluid.",
-            default=PLANNING_DEFAULTS["contaminated_factor"],
+            default=practice(10, 3, 50),
             minimum=1.0,
             maximum=1_000.0,
         ),
         "overtime_minor_an_hour": _money(
-            "A bay hour beyond the depot's own.", PLANNING_DEFAULTS["overtime_minor_an_hour"]
+            "A bay hour beyond the depot's own.", practice(9_000, 4_000, 25_000)
         ),
         "overtime_share": _share(
             "Overtime that a depot can work, as a share of its hours of the day.",
-            PLANNING_DEFAULTS["overtime_share"],
+            practice(0, 0, 0.5),
         ),
         "most_early_share": _share(
             "No fluid is changed with more than this share of its interval still to run.",
-            PLANNING_DEFAULTS["most_early_share"],
+            practice(0.25, 0, 0.5),
         ),
         "listing_probability": PlanningTerm(
             meaning="How likely a fluid must be due by a week's end to be on its list.",
@@ -104,7 +101,13 @@ PLANNING_TERMS: Final[Mapping[str, PlanningTerm]] = MappingProxyType(
 """By their names in `Organisation.planning`; money in the smallest unit of the currency."""
 
 
+def own_term(planning: Mapping[str, float], name: str) -> float | None:
+    """Give a term as the organisation set it; what it cannot be counts as not set."""
+    value = planning.get(name)
+    return float(value) if value is not None and PLANNING_TERMS[name].allows(value) else None
+
+
 def planned_with(planning: Mapping[str, float], name: str) -> float:
-    """Give a term as the organisation set it, else its default; what it cannot be counts as not set."""
-    term, value = PLANNING_TERMS[name], planning.get(name)
-    return float(value) if value is not None and term.allows(value) else term.default.value
+    """Give a term as the organisation set it, else its default."""
+    own = own_term(planning, name)
+    return PLANNING_TERMS[name].default.value if own is None else own

@@ -4,6 +4,7 @@ from datetime import date
 from typing import Final
 
 from service.errors import InvalidInputError
+from service.units import DAYS_PER_YEAR
 
 MOST_DAYS_UNUSED: Final = 366
 """A vehicle is built and filled, and may stand for so long before its first use; common practice, no source."""
@@ -21,7 +22,7 @@ def require_in_life(pointer: str, day: date, in_service_on: date | None, today: 
         At this pointer.
     """
     if in_service_on is None:
-        if day.toordinal() < today.toordinal() - MOST_YEARS_AT_WORK * 365.25:
+        if day.toordinal() < today.toordinal() - MOST_YEARS_AT_WORK * DAYS_PER_YEAR:
             raise InvalidInputError.at(
                 pointer,
                 "This is more than thirty years ago. Check the date; if it is right, say first since when the vehicle "

@@ -5,8 +5,7 @@ from datetime import date
 import pytest
 
 from service.domain import visit_reasons
-from service.domain.planning_terms import planned_with
-from service.domain.visit_costs import PLANNING_DEFAULTS
+from service.domain.planning_terms import PLANNING_TERMS, planned_with
 from service.domain.visit_reasons import Placing
 from service.domain.weeks import IsoWeek
 
@@ -24,7 +23,7 @@ NOT_PLACED = [
 def test_a_term_is_the_organisation_s_own_where_that_makes_sense():
     assert planned_with({"visit_minor": 2500.0}, "visit_minor") == 2500.0
     for nonsense in ({}, {"visit_minor": -1.0}, {"visit_minor": float("nan")}, {"visit_minor": float("inf")}):
-        assert planned_with(nonsense, "visit_minor") == PLANNING_DEFAULTS["visit_minor"].value
+        assert planned_with(nonsense, "visit_minor") == PLANNING_TERMS["visit_minor"].default.value
 
 
 def test_three_names_are_two_and_a_number():

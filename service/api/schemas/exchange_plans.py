@@ -27,9 +27,9 @@ from service.domain.vehicle_classes import VehicleClass
 from service.engine.policy.inputs import Limit as PlanLimit
 from service.engine.policy.inputs import Method
 from service.engine.policy.return_date import ReturnDate
+from service.units import DAYS_PER_MONTH
 from service.usecases.plans import explain_plan
 from service.usecases.plans.plan_exchange import LIMIT_BY_CODE, METHOD_BY_CODE, PlannedExchange
-from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 
 PLAN_EXAMPLE: dict[str, Any] = {
     "kind": "automatic_transmission_car",

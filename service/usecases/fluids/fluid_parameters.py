@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.domain.duties import DUTY_DEFAULTS, Duty
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.fluid_defaults import defaults_for
 from service.domain.fluid_kinds import FluidKind
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.ageing.age import AgeingRates
+from service.units import DAYS_PER_YEAR
 
 Floats = NDArray[np.float64]
 

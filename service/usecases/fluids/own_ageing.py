@@ -8,17 +8,17 @@ import numpy as np
 from sqlmodel import Session
 
 from service.domain import plausibility
-from service.domain.fluid_ageing import AGEING_DEFAULTS, DAYS_PER_YEAR
+from service.domain.fluid_ageing import AGEING_DEFAULTS
 from service.domain.fluid_kinds import FluidKind
 from service.engine.ageing.temperature import duty_from_histogram, effective_celsius
 from service.errors import InvalidInputError
 from service.store.repositories import vehicle_search
 from service.store.tables.vehicles import Compartment
+from service.units import DAYS_PER_MONTH
 
-MONTHS_PER_YEAR: Final = 12
 OWN_LIVES: Final = {
     "life_km": ("life_km", 1.0),
-    "life_months": ("life_days", DAYS_PER_YEAR / MONTHS_PER_YEAR),
+    "life_months": ("life_days", DAYS_PER_MONTH),
     "life_hours": ("life_hours", 1.0),
 }
 """What may be said of a compartment: the name of the parameter, and how many of its units one makes."""

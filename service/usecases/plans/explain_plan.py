@@ -9,9 +9,8 @@ from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
 from service.engine.policy.inputs import Method
 from service.engine.policy.recommendation import NONE, Reason
-from service.units import DAYS_PER_WEEK, miles_from_km
+from service.units import DAYS_PER_MONTH, DAYS_PER_WEEK, miles_from_km
 from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange, wanted_fresh_share
-from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 
 STEP: Final = 100.0
 """Distances are told to the next hundred."""

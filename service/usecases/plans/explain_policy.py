@@ -8,9 +8,8 @@ from service.domain.cautions import DEFERENCE
 from service.domain.fluid_schedules import schedule_for
 from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
-from service.units import km_from_miles
+from service.units import DAYS_PER_MONTH, km_from_miles
 from service.usecases.plans.explain_plan import distance_text, rounds_text
-from service.usecases.plans.plan_numbers import DAYS_PER_MONTH
 from service.usecases.plans.plan_policy import CHANGES, PlannedPolicy, Trial
 from service.usecases.plans.policy_numbers import PolicyNumbers
 

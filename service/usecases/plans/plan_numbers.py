@@ -10,7 +10,6 @@ from sqlmodel import Session
 
 from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.external_ids import IdKind, format_id
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import AUTOMATIC_KINDS, COOLANT_KINDS, FluidKind
 from service.domain.sourced import Sourced
@@ -19,6 +18,7 @@ from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.repositories import fleet, fluids, stock_items
 from service.store.tables.organisation import Organisation
 from service.store.tables.vehicles import Compartment
+from service.units import DAYS_PER_MONTH
 from service.usecases.access.caller import Caller
 from service.usecases.due.show_projection import VehicleProjection, show_projection
 from service.usecases.fluids.recommend_exchange import FLUSH_TURNOVERS, TARGET_FRESH_FRACTION
@@ -29,7 +29,6 @@ AMBIENT_CELSIUS: Final = 20.0
 LEVEL_CELSIUS: Final = 40.0
 """Where the kind has no window. Common practice, no source."""
 
-DAYS_PER_MONTH: Final = DAYS_PER_YEAR / 12.0
 RETURN_DAYS: Final = 70.0
 """When to come back for further rounds, if nobody says otherwise. Common practice, no source."""
 

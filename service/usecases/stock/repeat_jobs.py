@@ -5,10 +5,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
-from service.units import DAYS_PER_WEEK
+from service.units import DAYS_PER_MONTH, DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import Recommendation
 
@@ -35,7 +34,7 @@ def limits_again(
         vehicle_row=projection.vehicle_row[rows],
         distance_km=interval("interval_km"),
         hours=interval("interval_hours"),
-        calendar_days_ahead=interval("interval_months") * DAYS_PER_YEAR / 12.0,
+        calendar_days_ahead=interval("interval_months") * DAYS_PER_MONTH,
         is_contaminated=np.zeros(rows.size, dtype=bool),
         condition=_renewed(projection.question.limits.condition, rows, credit),
     )

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.fluid_kinds import FluidKind
 from service.domain.stock_defaults import OPENED_SHELF_LIFE_MONTHS, SEALED_SHELF_LIFE_MONTHS
 from service.errors import InvalidInputError
 from service.store.repositories import fluids, stock_items
 from service.store.repositories.stock_items import ItemKey, StockItem
 from service.store.tables.parts import Part
+from service.units import DAYS_PER_MONTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +84,7 @@ def shelf_life_days(item: StockItem) -> int | None:
     """Days that a sealed pack keeps: the item's own, or what its kind of fluid usually does; none for ever."""
     if item.shelf_life_days is not None or isinstance(item, Part):
         return item.shelf_life_days
-    return round(SEALED_SHELF_LIFE_MONTHS[FluidKind(item.kind)].value * DAYS_PER_YEAR / 12.0)
+    return round(SEALED_SHELF_LIFE_MONTHS[FluidKind(item.kind)].value * DAYS_PER_MONTH)
 
 
 def opened_shelf_life_days(item: StockItem) -> int | None:
@@ -93,7 +93,7 @@ def opened_shelf_life_days(item: StockItem) -> int | None:
         return None
     if item.opened_shelf_life_days is not None:
         return item.opened_shelf_life_days
-    return round(OPENED_SHELF_LIFE_MONTHS[FluidKind(item.kind)].value * DAYS_PER_YEAR / 12.0)
+    return round(OPENED_SHELF_LIFE_MONTHS[FluidKind(item.kind)].value * DAYS_PER_MONTH)
 
 
 def room_for(item: StockItem) -> float | None:

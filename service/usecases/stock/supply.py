@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammainc
 
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.planning_terms import planned_with
 from service.domain.stock_entries import OrderState
 from service.engine.orders.terms import NEVER_EXPIRES, StockOnHand, SupplyTerms
 from service.store.repositories.stock_items import StockItem
 from service.store.tables.fluids import Pack
-from service.units import DAYS_PER_WEEK
+from service.units import DAYS_PER_WEEK, DAYS_PER_YEAR
 from service.usecases.stock.show_stock import StockLine
 from service.usecases.stock.stock_items import room_for, shelf_life_days
 

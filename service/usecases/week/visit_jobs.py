@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from service.domain.fluid_ageing import DAYS_PER_YEAR
 from service.domain.planning_terms import planned_with
 from service.domain.weeks import IsoWeek
 from service.engine.due.limits import Meter
 from service.store.repositories import visits
 from service.store.repositories.projections import PLANNED_COLUMNS
-from service.units import MINUTES_PER_HOUR
+from service.units import DAYS_PER_MONTH, MINUTES_PER_HOUR
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.week.compile_due_list import FleetNames, listing_probability, project_fleet
@@ -148,7 +147,7 @@ def _interval_days(projection: FleetProjection) -> Floats:
         np.full(rows.size, np.nan) if meter is None else use_a_day(meter)[rows]
         for meter in (question.odometer, question.hours)
     )
-    days: Floats = np.array(columns["interval_months"], np.float64) * DAYS_PER_YEAR / 12.0
+    days: Floats = np.array(columns["interval_months"], np.float64) * DAYS_PER_MONTH
     for name, use in (("interval_km", km_a_day), ("interval_hours", hours_a_day)):
         days = np.fmin(days, np.array(columns[name], np.float64) / use)
     ageing = question.limits.condition
