@@ -13,6 +13,7 @@ from fastapi import Request, Response
 from fastapi.responses import StreamingResponse
 
 from service.api.reading_results import MAX_ERRORS, refusals, render_results, render_rows
+from service.api.token_first import require_token
 from service.api.units_of_work import (
     Credentials,
     asked_beside,
@@ -60,13 +61,16 @@ class Upload:
 
 
 async def receive_upload(request: Request) -> AsyncIterator[Upload]:
-    """Receive the body; what is longer than a mebibyte goes to disk.
+    """Receive the body of a caller with a token; what is longer than a mebibyte goes to disk.
 
     Raises
     ------
+    AuthenticationRequiredError
+        If the token is of no use.
     InvalidInputError
         If it is neither JSON nor CSV.
     """
+    await require_token(request)
     kind = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
     if kind not in {"application/json", "text/csv"}:
         raise InvalidInputError("Send application/json or text/csv.")

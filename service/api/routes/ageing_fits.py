@@ -12,12 +12,13 @@ from service.api.schemas.ageing_fits import (
     ProposalList,
     ProposalRead,
 )
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import ageing_fits
 from service.usecases.fluids.fit_ageing import accept_ageing, propose_ageing, revert_ageing
 
-router = APIRouter(tags=["ageing fits"])
+router = APIRouter(tags=["ageing fits"], route_class=TokenFirst)
 
 
 @router.get(

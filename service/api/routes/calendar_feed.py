@@ -12,6 +12,7 @@ from service.api.inputs import IdPath
 from service.api.limiter import Limiter
 from service.api.problems import describe_problems
 from service.api.schemas.subscriptions import FeedAddress, FeedCreate, FeedList, FeedRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, UnneededKey, Writing, get_database, get_now
 from service.domain.roles import Scope
 from service.errors import NotFoundError
@@ -20,7 +21,7 @@ from service.store.tables.subscriptions import CalendarFeed
 from service.usecases.deliveries import subscribe
 from service.usecases.week.show_calendar import caller_of_feed, show_calendar
 
-router = APIRouter(tags=["deliveries"])
+router = APIRouter(tags=["deliveries"], route_class=TokenFirst)
 
 SecretPath = Annotated[str, Path(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9_-]+$")]
 ASK_AGAIN = (

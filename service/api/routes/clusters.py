@@ -6,11 +6,12 @@ from service.api.inputs import VehiclePath
 from service.api.problems import describe_problems
 from service.api.schemas.clusters import ClusterReplaced, ClusterReplacement
 from service.api.schemas.readings import ReadingRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Writing
 from service.store.repositories import fleet
 from service.usecases.readings.replace_cluster import Replacement, replace_cluster
 
-router = APIRouter(tags=["readings"])
+router = APIRouter(tags=["readings"], route_class=TokenFirst)
 
 
 @router.post(

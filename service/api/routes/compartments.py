@@ -14,6 +14,7 @@ from service.api.schemas.vehicles import (
     CompartmentRead,
     CompartmentUpdate,
 )
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet, fluids
@@ -21,7 +22,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fleet import register_compartments
 from service.usecases.fluids.own_ageing import early_wear, reads_hours
 
-router = APIRouter(tags=["compartments"])
+router = APIRouter(tags=["compartments"], route_class=TokenFirst)
 
 COLUMN_BY_FIELD = {
     "compartment": "reference",

@@ -8,6 +8,7 @@ from service.api.answers import describe_file, show, show_file, show_tagged
 from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads, DueListRead, LineMark
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import due_lists
@@ -16,7 +17,7 @@ from service.usecases.week.publish_now import publish_now
 from service.usecases.week.render_due_list import FileKind, render_due_list
 from service.usecases.week.show_due_list import CURRENT, show_due_list, week_named
 
-router = APIRouter(tags=["due lists"])
+router = APIRouter(tags=["due lists"], route_class=TokenFirst)
 
 WeekPath = Annotated[
     str,

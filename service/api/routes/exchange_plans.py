@@ -7,12 +7,13 @@ from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.exchange_plans import ExchangePlanCreate, ExchangePlanRead
 from service.api.schemas.return_visits import ReturnVisitCreate, ReturnVisitList, ReturnVisitRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, UnneededKey, Writing
 from service.usecases.fluids.accept_return import accept_return, cancel_return, list_returns
 from service.usecases.fluids.pending_return import ReturnState
 from service.usecases.plans.plan_exchange import plan_exchange
 
-router = APIRouter(tags=["exchange plans"])
+router = APIRouter(tags=["exchange plans"], route_class=TokenFirst)
 
 
 @router.post(

@@ -6,13 +6,14 @@ from service.api.answers import show
 from service.api.inputs import VehiclePath as FluidPath
 from service.api.problems import describe_problems
 from service.api.schemas.fluids import FluidCreate, FluidList, FluidRead, FluidUpdate, offers_of
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fluids, stock_items
 from service.store.tables.fluids import Fluid
 from service.usecases.stock import register_fluids
 
-router = APIRouter(tags=["fluids"])
+router = APIRouter(tags=["fluids"], route_class=TokenFirst)
 
 
 @router.post(

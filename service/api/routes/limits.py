@@ -7,12 +7,13 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.limits import AlarmLimitList, AlarmLimitRead, LimitPut
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
 from service.usecases.fluids.alarm_limits import list_limits, reset_limit, set_limit
 
-router = APIRouter(tags=["limits"])
+router = APIRouter(tags=["limits"], route_class=TokenFirst)
 
 KindPath = Annotated[FluidKind, Path(description="Kind of fluid.")]
 PropertyPath = Annotated[

@@ -15,13 +15,14 @@ from service.api.machine_bodies import (
 )
 from service.api.problems import describe_problems
 from service.api.schemas.machine_data import FrameBatch, ValueResults
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Writing, charge_rows, get_database, get_now
 from service.clock import Clock
 from service.errors import AuthenticationRequiredError
 from service.usecases.machines.receive_message import SignedMessage, claim_message, identify_sender
 from service.usecases.machines.take_fleet_document import open_source
 
-router = APIRouter(tags=["machines"])
+router = APIRouter(tags=["machines"], route_class=TokenFirst)
 
 DOCUMENT_EXAMPLE: Final = """<?xml version="1.0" encoding="UTF-8"?>
 <Fleet version="1" snapshotTime="2026-05-01T08:00:00Z" xmlns="http://standards.iso.org/iso/15143/-3">

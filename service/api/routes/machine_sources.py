@@ -24,6 +24,7 @@ from service.api.schemas.machine_sources import (
 )
 from service.api.schemas.tokens import SecretRotate
 from service.api.targets import check_target
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Credentials, KeyHeader, Reading, Unit, Writing, hash_body, writing
 from service.domain.external_ids import MAX_LONG_NUMBER
 from service.domain.machine_meters import Meter
@@ -35,7 +36,7 @@ from service.usecases.machines.decide_value import decide_value
 from service.usecases.machines.propose_offsets import propose_offsets
 from service.usecases.machines.propose_vehicles import propose_vehicles
 
-router = APIRouter(tags=["machines"])
+router = APIRouter(tags=["machines"], route_class=TokenFirst)
 BodyHash = Annotated[str, Depends(hash_body)]
 
 

@@ -14,12 +14,13 @@ from service.api.schemas.organisation import (
     OrganisationRead,
     OrganisationUpdate,
 )
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
 from service.usecases.fleet import change_settings
 
-router = APIRouter(tags=["organisation"])
+router = APIRouter(tags=["organisation"], route_class=TokenFirst)
 
 DepotPath = Annotated[
     str, Path(min_length=1, max_length=160, description="The depot's name, or its id.", examples=["North"])

@@ -7,13 +7,14 @@ from service.api.inputs import VehiclePath as PartPath
 from service.api.problems import describe_problems
 from service.api.schemas.fluids import offers_of
 from service.api.schemas.parts import PartCreate, PartList, PartRead, PartUpdate
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import stock_items
 from service.store.tables.parts import Part
 from service.usecases.stock import register_parts
 
-router = APIRouter(tags=["stock"])
+router = APIRouter(tags=["stock"], route_class=TokenFirst)
 
 
 @router.post(

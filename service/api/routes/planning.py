@@ -5,12 +5,13 @@ from fastapi import APIRouter, Request, Response
 from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.planning import PlanningRead, PlanningUpdate
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
 from service.usecases.stock.change_planning import change_planning
 
-router = APIRouter(tags=["organisation"])
+router = APIRouter(tags=["organisation"], route_class=TokenFirst)
 
 
 @router.get(

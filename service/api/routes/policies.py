@@ -5,10 +5,11 @@ from fastapi import APIRouter, Request, Response
 from service.api.answers import show
 from service.api.problems import describe_problems
 from service.api.schemas.policies import PolicyCreate, PolicyRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, UnneededKey
 from service.usecases.plans.plan_policy import plan_policy
 
-router = APIRouter(tags=["policies"])
+router = APIRouter(tags=["policies"], route_class=TokenFirst)
 
 
 @router.post(

@@ -14,6 +14,7 @@ from service.api.schemas.purchase_orders import (
     OrderRead,
     OrderReceive,
 )
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Unit, WriteUnit, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import OrderState
@@ -24,7 +25,7 @@ from service.usecases.stock import place_orders
 from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
 from service.usecases.stock.stock_items import key_asked
 
-router = APIRouter(tags=["stock"])
+router = APIRouter(tags=["stock"], route_class=TokenFirst)
 
 
 @router.post(

@@ -12,6 +12,7 @@ from service.api.reading_results import MAX_ERRORS, refusals, render_results, re
 from service.api.reading_rows import batch_schema, parse_batch
 from service.api.readings_upload import Upload, receive_upload, record_file
 from service.api.schemas.readings import ReadingDecision, ReadingPage, ReadingRead, ReadingResults
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import (
     Credentials,
     KeyHeader,
@@ -30,7 +31,7 @@ from service.store.repositories import fleet, readings
 from service.usecases.readings.decide_readings import decide_reading
 from service.usecases.readings.record_readings import record_readings
 
-router = APIRouter(tags=["readings"])
+router = APIRouter(tags=["readings"], route_class=TokenFirst)
 
 CSV_EXAMPLE = (
     "vehicle,taken_at,odometer,unit,source,reference\nVAN-07,2026-05-01T07:30:00+01:00,84210.4,km,driver,r1\n"

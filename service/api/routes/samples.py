@@ -20,6 +20,7 @@ from service.api.schemas.samples import (
     SampleRow,
     SampleRowResult,
 )
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Credentials, KeyHeader, Reading, Unit, WriteUnit, Writing, writing
 from service.domain.roles import Scope
 from service.domain.zones import zone_named
@@ -31,7 +32,7 @@ from service.usecases.fluids.judge_sample import judge_sample
 from service.usecases.fluids.record_samples import record_sample, record_samples, void_sample
 from service.usecases.fluids.sample_entries import SampleOutcome, SampleResult
 
-router = APIRouter(tags=["samples"])
+router = APIRouter(tags=["samples"], route_class=TokenFirst)
 
 CSV_EXAMPLE = (
     "vehicle,compartment,taken_at,odometer,grade,reference,iron_mg_per_kg [ppm],water_fraction [%]\n"

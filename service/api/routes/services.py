@@ -17,6 +17,7 @@ from service.api.inputs import (
 )
 from service.api.problems import describe_problems
 from service.api.schemas.services import ServiceCreate, ServiceNames, ServicePage, ServiceRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet, fluids, services
@@ -25,7 +26,7 @@ from service.store.tables.services import Service
 from service.usecases.services.record_services import record_service, void_service
 from service.usecases.services.render_job_sheet import render_job_sheet
 
-router = APIRouter(tags=["services"])
+router = APIRouter(tags=["services"], route_class=TokenFirst)
 
 
 @router.get(

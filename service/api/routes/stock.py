@@ -14,6 +14,7 @@ from service.api.schemas.stock import (
     StockRead,
 )
 from service.api.schemas.stock_movements import MovementCreate, MovementPage, MovementRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
@@ -25,7 +26,7 @@ from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.stock_items import Amount, key_asked
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection
 
-router = APIRouter(tags=["stock"])
+router = APIRouter(tags=["stock"], route_class=TokenFirst)
 
 
 @router.get(

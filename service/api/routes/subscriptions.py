@@ -18,6 +18,7 @@ from service.api.schemas.subscriptions import (
 )
 from service.api.schemas.tokens import SecretRotate
 from service.api.targets import check_target
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import (
     Credentials,
     KeyHeader,
@@ -31,7 +32,7 @@ from service.store.repositories import outbox, subscriptions
 from service.store.tables.subscriptions import Subscription
 from service.usecases.deliveries import subscribe
 
-router = APIRouter(tags=["deliveries"])
+router = APIRouter(tags=["deliveries"], route_class=TokenFirst)
 
 
 @router.post(

@@ -6,13 +6,14 @@ from service.api.answers import show
 from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.tokens import SecretRotate, TokenCreate, TokenList, TokenRead, TokenSecret
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import access
 from service.store.tables.access import Token
 from service.usecases.access.manage_tokens import create_token, revoke_token, rotate_token
 
-router = APIRouter(tags=["access"])
+router = APIRouter(tags=["access"], route_class=TokenFirst)
 
 
 @router.get(

@@ -6,6 +6,7 @@ from service.api.answers import number_in, page_of, show
 from service.api.inputs import Cursor, PageLimit, VehiclePath
 from service.api.problems import describe_problems
 from service.api.schemas.vehicles import VehicleCreate, VehiclePage, VehicleRead, VehicleUpdate
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
@@ -13,7 +14,7 @@ from service.store.tables.vehicles import Vehicle
 from service.usecases.fleet import register_vehicles
 from service.usecases.fleet.register_vehicles import NewVehicle
 
-router = APIRouter(tags=["vehicles"])
+router = APIRouter(tags=["vehicles"], route_class=TokenFirst)
 
 
 @router.post(

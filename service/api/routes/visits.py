@@ -6,6 +6,7 @@ from service.api.answers import show
 from service.api.inputs import IdPath, NameQuery, VehiclePath, WeeksAhead
 from service.api.problems import describe_problems
 from service.api.schemas.visits import PinCreate, PinRead, Pins, VehicleVisits, VisitPlanRead, VisitRead
+from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet, visits
@@ -13,7 +14,7 @@ from service.usecases.week.pin_visits import NewPin, pin_visit, remove_pin
 from service.usecases.week.plan_visits import PLAN_WEEKS
 from service.usecases.week.show_visits import show_vehicle_visits, show_visits
 
-router = APIRouter(tags=["visits"])
+router = APIRouter(tags=["visits"], route_class=TokenFirst)
 
 
 @router.get(
