@@ -9,8 +9,8 @@ import pytest
 
 from service.domain.roles import Role
 from service.usecases.access.caller import system_caller
-from service.usecases.access.manage_people import invite_again
-from tests.web.conftest import hidden_in
+from service.usecases.access.manage_people import add_person, invite_again
+from tests.web.conftest import hidden_in, token_in
 
 FIRST = "four invented words here"
 SECOND = "other invented words there"
@@ -30,6 +30,12 @@ def invite(workshop) -> str:
     caller = system_caller(workshop.operator.organisation_id, "test")
     with workshop.database.transaction() as session:
         return invite_again(session, caller, workshop.clock.now(), "per_1")[1]
+
+
+def open_link(workshop, code: str) -> int:
+    """Press the button behind a link."""
+    token = token_in(workshop.get(f"/sign-in/{code}").text)
+    return workshop.send(f"/sign-in/{code}", {"form_token": token}).status_code
 
 
 @pytest.fixture
@@ -118,3 +124,26 @@ def test_whoever_has_no_password_keeps_a_browser_when_a_link_opens_another(works
     workshop.client.cookies.clear()
     workshop.client.cookies.update(held)
     assert workshop.get("/").status_code == 200
+
+
+@pytest.mark.parametrize("used", ["another link", "a password"])
+def test_a_link_that_nobody_used_ends_with_another_link_and_with_a_new_password(owner, used):
+    """[6.4.1] Whoever finds an old link in a mailbox days later does not come in by it."""
+    lying_about, another = invite(owner), invite(owner)
+    if used == "another link":
+        owner.client.cookies.clear()
+        assert open_link(owner, another) == 303
+    else:
+        assert set_password(owner, SECOND, present_password=FIRST).status_code == 303
+    owner.client.cookies.clear()
+    assert open_link(owner, lying_about) == 401
+    assert owner.get("/").status_code == 303
+
+
+def test_links_of_others_stay_when_somebody_sets_a_password(owner):
+    caller = system_caller(owner.operator.organisation_id, "test")
+    with owner.database.transaction() as session:
+        _, link = add_person(session, caller, owner.clock.now(), "paul", "Paul", Role.PLANNER)
+    assert set_password(owner, SECOND, present_password=FIRST).status_code == 303
+    owner.client.cookies.clear()
+    assert open_link(owner, link) == 303

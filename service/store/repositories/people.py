@@ -74,3 +74,12 @@ def take_code(session: Session, secret: str, now: datetime) -> Person | None:
         .returning(col(SignInCode.person_id))
     ).first()
     return None if taken is None else session.get(Person, taken[0])
+
+
+def void_codes(session: Session, person_id: int, now: datetime) -> None:
+    """Use up whatever codes of a person are left."""
+    session.execute(
+        update(SignInCode)
+        .where(col(SignInCode.person_id) == person_id, col(SignInCode.used_at).is_(None))
+        .values(used_at=now)
+    )

@@ -55,7 +55,7 @@ def sign_in(session: Session, now: datetime, login: str, password: str) -> tuple
 
 
 def sign_in_with_code(session: Session, now: datetime, secret: str) -> tuple[Person, str]:
-    """Use a one-time code up; it stands in for a password that was forgotten, which ends with it.
+    """Use a one-time code up; it stands in for a password that was forgotten, which ends with it, as do other codes.
 
     Raises
     ------
@@ -65,6 +65,7 @@ def sign_in_with_code(session: Session, now: datetime, secret: str) -> tuple[Per
     person = people.take_code(session, secret, now)
     if person is None or person.disabled_at is not None:
         raise AuthenticationRequiredError("This link was used already or is too old; ask for another one.")
+    people.void_codes(session, person.id or 0, now)
     if has_password(person):
         _end_password(session, now, person)
     return person, open_session(session, now, person)
@@ -150,7 +151,7 @@ def change_password(
 
 
 def set_password(session: Session, caller: Caller, now: datetime, person: Person, password: str) -> None:
-    """Give a person a new password; all other browsers of theirs have to sign in again.
+    """Give a person a new password; all other browsers of theirs have to sign in again, and no link lets them in.
 
     Raises
     ------
@@ -165,6 +166,7 @@ def set_password(session: Session, caller: Caller, now: datetime, person: Person
     person.password_hash = _HASHER.hash(password)
     session.add(person)
     people.delete_sessions_of(session, person.id or 0)
+    people.void_codes(session, person.id or 0, now)
     record_change(session, caller, now, "changed the password of", "person", person.id)
 
 
