@@ -21,7 +21,6 @@ class Contaminant(StrEnum):
 
     WATER = "water"
     COOLANT = "coolant"
-    FUEL = "fuel"
     WATER_OR_COOLANT = "water or coolant"
     """It looks milky and nobody has measured which."""
 

@@ -30,17 +30,7 @@ class DutyDefaults:
     label: str
     rate_multiplier: Sourced
     recognised_by: str
-    evidence: str
 
-
-_MAKERS_LISTS: Final = (
-    "Severe-use lists of one owner's manual and one trade magazine agree on these conditions."
-)
-_CITY_BUSES: Final = (
-    "Zakarian and others, SAE 2003-01-1985, abstract: city buses with retarders reached 80,000 km in "
-    "about a year, said to be four times the maker's interval. A truck maker's table gives 400/300/180 "
-    "thousand miles by duty."
-)
 
 DUTY_DEFAULTS: Final[Mapping[Duty, DutyDefaults]] = MappingProxyType(
     {
@@ -51,15 +41,14 @@ DUTY_DEFAULTS: Final[Mapping[Duty, DutyDefaults]] = MappingProxyType(
                 label="Normal",
                 rate_multiplier=practice(1.0),
                 recognised_by="Mostly open road, engine and gearbox warm, moderate loads and weather.",
-                evidence="The reference to which the other duties compare.",
             ),
             DutyDefaults(
                 duty=Duty.MIXED,
                 label="Mixed",
                 rate_multiplier=practice(1.3, 1.0, 1.5),
                 recognised_by="Town and open road in turn, loads now and then.",
-                evidence="Between normal and severe; no source.",
             ),
+            # One owner's manual and one trade magazine agree on these conditions; halving the interval gives 2.
             DutyDefaults(
                 duty=Duty.SEVERE,
                 label="Severe",
@@ -68,14 +57,14 @@ DUTY_DEFAULTS: Final[Mapping[Duty, DutyDefaults]] = MappingProxyType(
                     "Short trips, long idling, dust or salt, heavy traffic in heat, repeated hills, "
                     "towing, patrol, taxi or delivery work, sustained high speed."
                 ),
-                evidence=f"{_MAKERS_LISTS} The trade's rule of halving the interval gives 2.",
             ),
+            # Zakarian and others, SAE 2003-01-1985, abstract: city buses with retarders reached 80,000 km in a year,
+            # said to be four times the maker's interval. A truck maker's table: 400/300/180 thousand miles by duty.
             DutyDefaults(
                 duty=Duty.CITY_BUS_OR_RETARDER,
                 label="City bus, retarder or yard work",
                 rate_multiplier=practice(3.5, 2.5, 5.0),
                 recognised_by="Stop and go all day, a retarder in the gearbox, or shunting in a yard.",
-                evidence=_CITY_BUSES,
             ),
         )
     }

@@ -64,6 +64,8 @@ ENGINE_OIL_KINDS: Final = frozenset(
     }
 )
 
+GEAR_OIL_KINDS: Final = frozenset({FluidKind.MANUAL_GEARBOX, FluidKind.AXLE})
+
 COOLANT_KINDS: Final = frozenset({FluidKind.COOLANT_TRADITIONAL, FluidKind.COOLANT_OAT})
 
 OIL_KINDS: Final = frozenset(FluidKind) - COOLANT_KINDS - {FluidKind.BRAKE_FLUID}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from service.domain.fluid_kinds import COOLANT_KINDS, FluidKind
+from service.domain.fluid_kinds import COOLANT_KINDS, ENGINE_OIL_KINDS, GEAR_OIL_KINDS, FluidKind
 from service.domain.grades import (
     brake_fluid,
     coolant_freezing,
@@ -30,10 +30,6 @@ _COUNTS: Final = (
     LaboratoryProperty.PARTICLES_6UM_PER_ML,
     LaboratoryProperty.PARTICLES_14UM_PER_ML,
 )
-_ENGINE_OILS: Final = frozenset(
-    {FluidKind.ENGINE_OIL_PETROL, FluidKind.ENGINE_OIL_DIESEL_LIGHT, FluidKind.ENGINE_OIL_DIESEL_HEAVY}
-)
-_GEAR_OILS: Final = frozenset({FluidKind.MANUAL_GEARBOX, FluidKind.AXLE})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,9 +66,9 @@ def grades_shown(kind: FluidKind, values: Mapping[str, float]) -> list[GradeShow
 
 def _viscosity(kind: FluidKind, values: Mapping[str, float]) -> Iterator[GradeShown]:
     at_40, at_100 = values.get(_AT_40), values.get(_AT_100)
-    if at_100 is not None and kind in _ENGINE_OILS:
+    if at_100 is not None and kind in ENGINE_OIL_KINDS:
         yield _of_grades("SAE J300", grades_at(sae_j300.HOT_GRADES, at_100), "an engine oil", sae_j300.SOURCE)
-    if at_100 is not None and kind in _GEAR_OILS:
+    if at_100 is not None and kind in GEAR_OIL_KINDS:
         yield _of_grades("SAE J306", grades_at(sae_j306.GEAR_GRADES, at_100), "a gear oil", sae_j306.SOURCE)
     if at_40 is not None and kind is FluidKind.HYDRAULIC:
         number = viscosity_class(at_40)

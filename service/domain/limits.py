@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Final
 
 from service.domain.fluid_contamination import CONTAMINATION_DEFAULTS
-from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, OIL_KINDS, FluidKind
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, ENGINE_OIL_KINDS, GEAR_OIL_KINDS, OIL_KINDS, FluidKind
 from service.domain.laboratory import PROPERTY_RULES, LaboratoryProperty
 from service.domain.plausibility import CHANGE_AGAINST_NEW, FRACTION, Bounds
 from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
@@ -148,7 +148,6 @@ def _water_limits() -> Iterator[AlarmLimit]:
 _PETROL: Final = frozenset({FluidKind.ENGINE_OIL_PETROL})
 _DIESEL: Final = ENGINE_OIL_KINDS - _PETROL
 _HEAVY_AUTOMATIC: Final = frozenset({FluidKind.AUTOMATIC_TRANSMISSION_HEAVY})
-_GEARS: Final = frozenset({FluidKind.MANUAL_GEARBOX, FluidKind.AXLE})
 _HYDRAULIC: Final = frozenset({FluidKind.HYDRAULIC})
 _TRACTOR: Final = frozenset({FluidKind.TRACTOR_TRANSMISSION})
 _MEMORY, _PUBLISHED, _PRACTICE = Flag.FROM_MEMORY, Flag.PUBLISHED, Flag.COMMON_PRACTICE
@@ -206,8 +205,8 @@ DEFAULT_LIMITS: Final[tuple[AlarmLimit, ...]] = (
     *_limits(ENGINE_OIL_KINDS, _P.COPPER_MG_PER_KG, Basis.VALUE, (30, 50), _MEMORY, NOT_VERIFIED),
     *_limits(AUTOMATIC_KINDS, _P.IRON_MG_PER_KG, Basis.VALUE, (150, 250), _MEMORY, NOT_VERIFIED),
     *_limits(AUTOMATIC_KINDS, _P.COPPER_MG_PER_KG, Basis.VALUE, (100, 200), _MEMORY, NOT_VERIFIED),
-    *_limits(_GEARS, _P.IRON_MG_PER_KG, Basis.VALUE, (300, 500), _MEMORY, NOT_VERIFIED),
-    *_limits(_GEARS, _P.COPPER_MG_PER_KG, Basis.VALUE, (50, 100), _MEMORY, NOT_VERIFIED),
+    *_limits(GEAR_OIL_KINDS, _P.IRON_MG_PER_KG, Basis.VALUE, (300, 500), _MEMORY, NOT_VERIFIED),
+    *_limits(GEAR_OIL_KINDS, _P.COPPER_MG_PER_KG, Basis.VALUE, (50, 100), _MEMORY, NOT_VERIFIED),
     *_limits(_HYDRAULIC, _P.IRON_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
     *_limits(_HYDRAULIC, _P.COPPER_MG_PER_KG, Basis.VALUE, (20, 50), _MEMORY, NOT_VERIFIED),
     *_water_limits(),

@@ -74,9 +74,9 @@ def practice(
     )
 
 
-def published(value: float, source: str, low: float | None = None, high: float | None = None) -> Sourced:
+def published(value: float, source: str) -> Sourced:
     """Return a value as a named publication gives it."""
-    return Sourced(value=value, flag=Flag.PUBLISHED, source=source, low=low, high=high)
+    return Sourced(value=value, flag=Flag.PUBLISHED, source=source)
 
 
 def derived(value: float, source: str, low: float | None = None, high: float | None = None) -> Sourced:
@@ -84,6 +84,6 @@ def derived(value: float, source: str, low: float | None = None, high: float | N
     return Sourced(value=value, flag=Flag.DERIVED, source=source, low=low, high=high)
 
 
-def memory(value: float, low: float | None = None, high: float | None = None) -> Sourced:
+def memory(value: float, low: float, high: float) -> Sourced:
     """Return a value that is remembered and not yet checked against a document."""
     return Sourced(value=value, flag=Flag.FROM_MEMORY, source=NOT_VERIFIED, low=low, high=high)

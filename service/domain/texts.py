@@ -23,15 +23,16 @@ _LONGEST_COMPOSITION: Final = 4
 """How many characters may compose into one; a bound on work before normalising, not a rule of its own."""
 
 
-def clean_line(pointer: str, value: str, *, maximum: int = NAME_CHARACTERS, minimum: int = 1) -> str:
+def clean_line(pointer: str, value: str, *, maximum: int = NAME_CHARACTERS) -> str:
     """Give one line of text in Unicode form NFC without outer spaces, or refuse it."""
-    return _clean(pointer, value, maximum=maximum, minimum=minimum, allowed_controls=frozenset())
+    return _clean(pointer, value, maximum=maximum, minimum=1, allowed_controls=frozenset())
 
 
-def clean_note(pointer: str, value: str, *, maximum: int = NOTE_CHARACTERS) -> str:
+def clean_note(pointer: str, value: str) -> str:
     """Give a note in form NFC, in which line feeds and tabs may stand, or refuse it."""
-    unified = value.replace("\r\n", "\n") if len(value) <= maximum * _LONGEST_COMPOSITION else value
-    return _clean(pointer, unified, maximum=maximum, minimum=0, allowed_controls=_NOTE_CONTROLS)
+    is_bounded = len(value) <= NOTE_CHARACTERS * _LONGEST_COMPOSITION
+    unified = value.replace("\r\n", "\n") if is_bounded else value
+    return _clean(pointer, unified, maximum=NOTE_CHARACTERS, minimum=0, allowed_controls=_NOTE_CONTROLS)
 
 
 def clean_vehicle_reference(pointer: str, value: str) -> str:

@@ -73,7 +73,7 @@ def test_condition_says_whether_anybody_looked() -> None:
 
 def test_contamination_gives_what_was_found_and_the_limit() -> None:
     assert "3.40% water, limit 3.00%" in contamination_reason(Contaminant.WATER, 0.034, 0.03)
-    assert "0.10% fuel:" in contamination_reason(Contaminant.FUEL, 0.001, None)
+    assert "0.10% coolant:" in contamination_reason(Contaminant.COOLANT, 0.001, None)
     assert "shows coolant in the fluid" in contamination_reason(Contaminant.COOLANT, None, None)
 
 

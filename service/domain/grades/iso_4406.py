@@ -1,7 +1,6 @@
 """Cleanliness codes of ISO 4406 from particle counts."""
 
 from bisect import bisect_left
-from dataclasses import dataclass
 from typing import Final
 
 from service.errors import InvalidInputError
@@ -16,25 +15,9 @@ _UPPER_BOUNDS_PER_ML: Final = (
 )
 
 HIGHEST_CODE: Final = len(_UPPER_BOUNDS_PER_ML) - 1
-FEWEST_RAW_COUNTS: Final = 20
-"""With fewer particles counted in the sample the code carries the prefix ≥ (ISO 4406, same pages)."""
 
 
-@dataclass(frozen=True, slots=True)
-class CleanlinessCode:
-    """One number of a cleanliness code and how sure it is."""
-
-    number: int | None
-    """None above the scale."""
-    is_at_least: bool = False
-
-    def __str__(self) -> str:
-        if self.number is None:
-            return f">{HIGHEST_CODE}"
-        return f"≥{self.number}" if self.is_at_least else str(self.number)
-
-
-def code_for(particles_per_ml: float, raw_count: int | None = None) -> CleanlinessCode:
+def code_for(particles_per_ml: float) -> str:
     """Give the code of one size class: the first whose upper bound is not exceeded.
 
     Raises
@@ -44,9 +27,8 @@ def code_for(particles_per_ml: float, raw_count: int | None = None) -> Cleanline
     """
     if not 0 <= particles_per_ml < float("inf"):
         raise InvalidInputError("A particle count is a finite number from 0 up.")
-    index = bisect_left(_UPPER_BOUNDS_PER_ML, particles_per_ml)
-    few = raw_count is not None and raw_count < FEWEST_RAW_COUNTS
-    return CleanlinessCode(index if index <= HIGHEST_CODE else None, few)
+    code = bisect_left(_UPPER_BOUNDS_PER_ML, particles_per_ml)
+    return str(code) if code <= HIGHEST_CODE else f">{HIGHEST_CODE}"
 
 
 def cleanliness(per_ml_4um: float, per_ml_6um: float, per_ml_14um: float) -> str:
@@ -59,4 +41,4 @@ def cleanliness(per_ml_4um: float, per_ml_6um: float, per_ml_14um: float) -> str
     """
     if not per_ml_4um >= per_ml_6um >= per_ml_14um:
         raise InvalidInputError("Counts from 4, 6 and 14 µm up must not increase: each holds the next.")
-    return "/".join(str(code_for(count)) for count in (per_ml_4um, per_ml_6um, per_ml_14um))
+    return "/".join(code_for(count) for count in (per_ml_4um, per_ml_6um, per_ml_14um))

@@ -1,9 +1,8 @@
 """What can make a compartment due: the questions put to the forecast."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import IntEnum
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,17 +104,6 @@ class CompartmentLimits:
     condition: Condition | None = None
 
 
-_CONDITION_FIELDS: Final = (
-    "life_used_fraction",
-    "life_used_sd_fraction",
-    "life_limit_fraction",
-    "life_per_km",
-    "life_per_day",
-    "life_per_hour",
-    "rate_cv_fraction",
-)
-
-
 def check_limits(limits: CompartmentLimits, n_vehicles: int) -> None:
     """Refuse rows that do not fit together, infinite limits and negative ageing.
 
@@ -139,8 +127,8 @@ def check_limits(limits: CompartmentLimits, n_vehicles: int) -> None:
 
 def _check_condition(condition: Condition, n: int) -> None:
     has_life = ~np.isnan(condition.life_used_fraction)
-    for name in _CONDITION_FIELDS:
-        values: FloatArray = getattr(condition, name)
+    for field in fields(condition):
+        name, values = field.name, getattr(condition, field.name)
         if values.shape != (n,):
             raise InvalidInputError.at(name, f"needs {n} values")
         known = values[has_life]

@@ -12,7 +12,7 @@ from sqlmodel import Session
 from service.domain.fluid_kinds import FluidKind
 from service.domain.limits import AlarmLimit
 from service.domain.roles import Scope
-from service.engine.evidence.learning import AgeingSamples, RatePrior, RefittedRates, refit_rates
+from service.engine.evidence.learning import AgeingSamples, RefittedRates, refit_rates
 from service.errors import InvalidInputError, StaleVersionError, StateTransitionError
 from service.store.repositories import ageing_fits, fleet, fluids, services
 from service.store.repositories.stale_vehicles import mark_stale
@@ -65,7 +65,7 @@ def propose_ageing(session: Session, caller: Caller) -> list[Proposal]:
     for kind in sorted({group[0] for group in found}):
         groups = sorted(group for group in found if group[0] == kind)
         before = [in_force[group].multiplier_after if group in in_force else 1.0 for group in groups]
-        fitted = refit_rates(_samples(groups, found), RatePrior(multiplier_in_use=np.array(before)))
+        fitted = refit_rates(_samples(groups, found), np.array(before))
         proposals += [_proposal(group, fitted, place) for place, group in enumerate(groups)]
     return proposals
 
