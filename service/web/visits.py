@@ -80,9 +80,9 @@ class Visit:
         """Whether the person has a right; pages leave out what would be refused."""
         return scope in self.caller.scopes
 
-    def done(self, path: str, told: str = "", **query: str) -> RedirectResponse:
-        """Lead on after a form's work is done, and remember where to, in the same transaction."""
-        location = with_query(path, **query, told=told)
+    def done(self, path: str, told: str = "", place: str = "", **query: str) -> RedirectResponse:
+        """Lead on after a form's work is done, to a place of the page; remember where, in the same transaction."""
+        location = with_query(path, **query, told=told) + (f"#{place}" if place else "")
         if self.claimed is not None:
             row = idempotency.get_claimed(self.session, self.claimed)
             row.headers = {"Location": location}

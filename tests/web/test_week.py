@@ -35,6 +35,24 @@ def test_a_draft_says_that_it_is_one_and_offers_no_ticking_off(workshop, fleet):
     assert "Published 01/05/2026 06:30." in workshop.get(WEEK).text
 
 
+def test_without_a_vehicle_the_list_leads_to_the_first_steps_and_publishes_nothing(workshop):
+    """Nothing else on the page could be of use yet."""
+    text = workshop.come_in().get("/").text
+    assert 'class="button" href="/start"' in text
+    for of_a_list in ("Publish it now", "Take off the shelf", "Nothing is due in this week", 'name="depot"'):
+        assert of_a_list not in text
+    mechanic = workshop.come_in("max", Role.MECHANIC)
+    assert "No vehicle is registered yet" in mechanic.get("/").text
+    assert "/start" not in mechanic.get("/").text
+
+
+def test_the_job_sheet_can_be_opened_from_every_open_line(published):
+    text = published.get(WEEK).text
+    (line,) = re.findall(r'name="done" value="(lin_\d+)" aria-label="Tick off VAN-01', text)
+    sheet = r'href="/vehicles/veh_1/job-sheet" aria-label="Job sheet VAN-01, gearbox"'
+    assert re.search(rf'id="{line}".*?{sheet}', text, re.DOTALL)
+
+
 def test_a_list_that_could_not_be_published_says_so_until_it_is(
     workshop, fleet, database, clock, monkeypatch
 ):
@@ -95,7 +113,8 @@ def test_a_line_is_ticked_off_once_however_often_the_button_is_pressed(published
     html = published.get(WEEK).text
     fields = hidden_in(html, "/lines") | {"done": re.search(r'name="done" value="(lin_\d+)"', html)[1]}
     first, second = published.send("/lines", fields), published.send("/lines", fields)
-    assert first.headers["location"].endswith("told=done")
+    assert first.headers["location"].endswith(f"told=done#{fields['done']}")
+    assert f'id="{fields["done"]}"' in published.get(WEEK).text
     assert second.headers["location"].endswith("told=again")
     page = published.get(second.headers["location"]).text
     assert "This form had been sent already; it was done once." in page

@@ -6,6 +6,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
+from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
@@ -74,9 +75,10 @@ def post_publish(request: Request, week: WeekPath, form: Form) -> Response:
 def post_tick(request: Request, form: Form) -> Response:
     """Tick off the line whose button was pressed, and show the same part of the list again."""
     with doing(request, form) as visit:
-        mark_line(visit.session, visit.caller, visit.now, form.text("done"), "done")
+        line, _ = mark_line(visit.session, visit.caller, visit.now, form.text("done"), "done")
         query = {name: form.text(name)[:80] for name in ("depot", "vehicle", "page")}
-        return visit.done(f"/due-lists/{_week_in(form.text('week'))}", told="done", **query)
+        place = format_id(IdKind.DUE_LIST_LINE, line.id)
+        return visit.done(f"/due-lists/{_week_in(form.text('week'))}", told="done", place=place, **query)
 
 
 @router.get("/lines/{line}")
