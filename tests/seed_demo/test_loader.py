@@ -15,7 +15,7 @@ from service.store.schema import upgrade_schema
 from service.store.session import Database
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.estimate_usage import current_usage
-from service.usecases.week.compile_due_list import load_names, project_fleet
+from service.usecases.week.fleet_names import load_names, project_in_blocks
 
 NOW = datetime(2026, 5, 1, 7, 0, tzinfo=UTC)
 
@@ -40,7 +40,7 @@ def test_what_is_due_this_week_in_truth_is_on_the_list(loaded):
         names = load_names(session, caller.organisation_id)
         week = IsoWeek.of(NOW.date())
         likely = set()
-        for projection in project_fleet(session, names, NOW):
+        for projection in project_in_blocks(session, names, NOW):
             by_end = projection.due.week_probability[:, : projection.weeks[0].weeks_until(week) + 1].sum(
                 axis=1
             )

@@ -11,7 +11,7 @@ from service.domain.weeks import IsoWeek
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import system_caller
 from service.usecases.stock.forecast_stock import forecast_stock
-from service.usecases.week.compile_due_list import load_names
+from service.usecases.week.fleet_names import load_names
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.visit_jobs import collect_jobs
 from tests.service_fixtures import START

@@ -12,8 +12,8 @@ from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
 from service.usecases.access.caller import system_caller
-from service.usecases.week.compile_due_list import load_names
 from service.usecases.week.explain_visits import explain_visit
+from service.usecases.week.fleet_names import load_names
 from service.usecases.week.plan_visits import plan_visits
 from service.usecases.week.publish_due_list import draft_list
 from service.usecases.week.show_visits import show_visits

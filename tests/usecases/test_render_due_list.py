@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from service.domain.cautions import DEFERENCE
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.render_due_list import _notes, document_line
 
 

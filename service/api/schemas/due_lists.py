@@ -10,7 +10,7 @@ from service.api.inputs import Body, Day, Line400
 from service.domain.external_ids import IdKind, format_id
 from service.store.repositories.due_lists import day_of, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.show_due_list import ShownList
 
 LINE_EXAMPLE: dict[str, Any] = {

@@ -21,7 +21,7 @@ from service.usecases.fluids.recommend_exchange import MAX_ROUNDS, Recommendatio
 from service.usecases.stock.next_lists import NextLists, drawn_nearer
 from service.usecases.stock.repeat_jobs import done_again, due_again, limits_again
 from service.usecases.usage.usage_model import shared_log_sd
-from service.usecases.week.compile_due_list import load_names, project_fleet
+from service.usecases.week.fleet_names import load_names, project_in_blocks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -106,7 +106,7 @@ def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_wee
     weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
     lists = NextLists.of(session, names, weeks, now)
     parts: list[dict[str, Any]] = []
-    for projection in project_fleet(session, names, now, probabilities=(lists.listing_probability,)):
+    for projection in project_in_blocks(session, names, now, probabilities=(lists.listing_probability,)):
         parts += _jobs_of_block(projection, lists, shock, habits)
     return _joined(parts, weeks, shock)
 

@@ -22,7 +22,7 @@ from service.engine.due.limits import CompartmentLimits, Condition
 from service.store.repositories import due_lists, visits
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.stock.foreseen_visits import ForeseenVisits, foresee_visits
-from service.usecases.week.compile_due_list import FleetNames, listing_probability
+from service.usecases.week.fleet_names import FleetNames, listing_probability
 from service.usecases.week.visit_jobs import jobs_of, use_a_day
 
 Floats = NDArray[np.float64]

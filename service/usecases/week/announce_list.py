@@ -9,7 +9,7 @@ from sqlmodel import Session
 from service.domain.events import Event
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.due_lists import DueList
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 
 MAX_FLUIDS: Final = 50
 """Fluids named in a message; a webhook's body stays well under 20 kB, and the list itself is a link away."""

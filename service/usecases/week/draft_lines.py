@@ -11,9 +11,10 @@ from service.domain.visit_reasons import Placing, pulled_in
 from service.domain.weeks import IsoWeek
 from service.units import DAYS_PER_WEEK
 from service.usecases.fluids.recommend_exchange import recommend_exchange
-from service.usecases.week.compile_due_list import FleetNames, ListedLine, line_of, project_fleet
 from service.usecases.week.contamination_reason import contamination_reasons
+from service.usecases.week.describe_line import ListedLine, line_of
 from service.usecases.week.explain_visits import Explained, explain_visit
+from service.usecases.week.fleet_names import FleetNames, project_in_blocks
 from service.usecases.week.visit_plan import VisitPlan
 
 IN_TIME: Final = frozenset({Placing.IN_ITS_WEEK, Placing.OVERDUE, Placing.PUBLISHED})
@@ -39,7 +40,7 @@ def describe_jobs(
     job_of = {int(plan.jobs.compartment_id[job]): job for job in chosen}
     vehicle_ids = np.unique(plan.jobs.vehicle_id[chosen]).tolist()
     lines: dict[int, ListedLine] = {}
-    for projection in project_fleet(session, names, now, vehicle_ids):
+    for projection in project_in_blocks(session, names, now, vehicle_ids):
         columns = projection.compartments
         recommended = recommend_exchange(columns)
         listed = [row for row, key in enumerate(columns["id"]) if key in job_of]

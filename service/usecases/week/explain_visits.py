@@ -9,8 +9,8 @@ from service.domain import visit_reasons
 from service.domain.visit_reasons import Placing
 from service.engine.visits.requests import NO_DAY, VisitOutcome
 from service.units import DAYS_PER_WEEK
-from service.usecases.week.compile_due_list import FleetNames
 from service.usecases.week.fixed_days import FixedDay, Origin
+from service.usecases.week.fleet_names import FleetNames
 from service.usecases.week.visit_plan import VisitPlan
 
 _NOT_PLACED: Final = {

@@ -17,7 +17,7 @@ from service.store.repositories.projections import PLANNED_COLUMNS, StoredUsage
 from service.usecases.due.project_due import followed, project_columns
 from service.usecases.usage.estimate_usage import current_usage
 from service.usecases.usage.usage_model import known_usage
-from service.usecases.week.compile_due_list import FleetNames, listing_probability
+from service.usecases.week.fleet_names import FleetNames, listing_probability
 from service.usecases.week.visit_jobs import VisitJobs, jobs_of, joined_jobs
 
 _NAMES: Final = [one.key for one in PLANNED_COLUMNS]

@@ -17,9 +17,9 @@ from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
 from service.usecases.week.ask_for_days import ask_for_days
 from service.usecases.week.bundle_jobs import bundle_jobs
-from service.usecases.week.compile_due_list import VEHICLES_A_BLOCK, FleetNames, listing_probability
 from service.usecases.week.depot_calendar import open_minutes
 from service.usecases.week.fixed_days import Fixed, read_fixed
+from service.usecases.week.fleet_names import VEHICLES_A_BLOCK, FleetNames, listing_probability
 from service.usecases.week.kept_jobs import collect_changed
 from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.level_depots import level_depots

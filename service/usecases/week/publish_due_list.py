@@ -16,8 +16,9 @@ from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.week.announce_list import announce_list
-from service.usecases.week.compile_due_list import ListedLine, load_names
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import draft_lines
+from service.usecases.week.fleet_names import load_names
 from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.plan_visits import plan_visits
 

@@ -23,7 +23,7 @@ from service.domain.zones import zone_named
 from service.store.repositories.due_lists import day_of, is_closed, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.organisation import Organisation
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.show_due_list import ShownList
 
 

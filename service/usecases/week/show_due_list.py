@@ -16,7 +16,7 @@ from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.operations import JobFailure
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import Caller
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.publish_due_list import JOB, draft_list, listed_lines
 

@@ -18,9 +18,10 @@ from service.errors import NotFoundError
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK
 from service.usecases.access.caller import Caller
-from service.usecases.week.compile_due_list import FleetNames, ListedLine, load_names
+from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import describe_jobs
 from service.usecases.week.explain_visits import Explained, explain_visit
+from service.usecases.week.fleet_names import FleetNames, load_names
 from service.usecases.week.plan_visits import PLAN_WEEKS, plan_visits
 from service.usecases.week.visit_plan import VisitPlan
 

@@ -17,7 +17,7 @@ from service.store.repositories.projections import PLANNED_COLUMNS
 from service.units import DAYS_PER_MONTH, MINUTES_PER_HOUR
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
-from service.usecases.week.compile_due_list import FleetNames, listing_probability, project_fleet
+from service.usecases.week.fleet_names import FleetNames, listing_probability, project_in_blocks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -72,7 +72,7 @@ def collect_jobs(session: Session, names: FleetNames, weeks: tuple[IsoWeek, ...]
     """Project the fleet and keep of every compartment what a plan of these weeks needs, a block at a time."""
     prices = visits.prices_minor_a_litre(session, names.organisation.id or 0)
     asked = (listing_probability(names.organisation),)
-    projected = project_fleet(session, names, now, wanted=PLANNED_COLUMNS, probabilities=asked)
+    projected = project_in_blocks(session, names, now, wanted=PLANNED_COLUMNS, probabilities=asked)
     return joined_jobs([jobs_of(one, names, weeks, prices) for one in projected], len(weeks))
 
 

@@ -13,7 +13,7 @@ from service.domain.zones import local_date
 from service.store.repositories.due_lists import is_closed
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.visits import VisitPin
-from service.usecases.week.compile_due_list import ListedLine
+from service.usecases.week.describe_line import ListedLine
 from service.web.catalogue import tell, translate
 from service.web.views.actors import told_actor
 from service.web.views.days import pin_words

@@ -1,33 +1,22 @@
 """What a line of a due list says: one compartment, when it is due and why, and how its fluid should be changed."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from functools import cache
-from typing import Any, Final
-from zoneinfo import ZoneInfo
-
-from sqlmodel import Session
+from typing import Any
 
 from service.domain import due_reasons
 from service.domain.cautions import cautions_for
 from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
-from service.domain.planning_terms import planned_with
 from service.domain.units_of_distance import DistanceUnit
-from service.domain.zones import zone_named
-from service.store.repositories import fleet, fluids, visits
-from service.store.repositories.projections import COMPARTMENT_COLUMNS
-from service.store.repositories.visits import VehicleFacts
-from service.store.tables.organisation import Organisation
 from service.units import miles_from_km
-from service.usecases.due.project_due import DUE_PROBABILITIES, FleetProjection, project_due
+from service.usecases.due.project_due import FleetProjection
 from service.usecases.due.return_reason import return_reason
 from service.usecases.fluids.recommend_exchange import Recommendation
-from service.usecases.usage.estimate_usage import current_usage
-
-VEHICLES_A_BLOCK: Final = 10_000
+from service.usecases.week.fleet_names import FleetNames
 
 
 @dataclass(slots=True, kw_only=True)
@@ -55,51 +44,6 @@ class ListedLine:
     change: str = "new"
     first_listed_week: str = ""
     detail: dict[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FleetNames:
-    """What lines are named with."""
-
-    organisation: Organisation
-    zone: ZoneInfo
-    vehicles: dict[int, VehicleFacts]
-    depots: dict[int | None, str]
-    fluids: dict[int | None, str]
-
-
-def listing_probability(organisation: Organisation) -> float:
-    """How likely a compartment must be due by a week's end to be listed for it."""
-    return planned_with(organisation.planning, "listing_probability")
-
-
-def load_names(session: Session, organisation_id: int) -> FleetNames:
-    """Load an organisation with its vehicles in use and the names of its depots and fluids."""
-    organisation = fleet.get_organisation(session, organisation_id)
-    return FleetNames(
-        organisation=organisation,
-        zone=zone_named("/time_zone", organisation.time_zone),
-        vehicles=visits.vehicles_in_use(session, organisation_id),
-        depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
-        fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
-    )
-
-
-def project_fleet(
-    session: Session,
-    names: FleetNames,
-    now: datetime,
-    vehicle_ids: Iterable[int] | None = None,
-    wanted: Sequence[Any] = COMPARTMENT_COLUMNS,
-    probabilities: Sequence[float] = DUE_PROBABILITIES,
-) -> Iterator[FleetProjection]:
-    """Project vehicles in use, all or some, a block at a time so that memory does not grow with the fleet."""
-    ids = sorted(names.vehicles if vehicle_ids is None else vehicle_ids)
-    organisation_id = names.organisation.id or 0
-    for start in range(0, len(ids), VEHICLES_A_BLOCK):
-        block = ids[start : start + VEHICLES_A_BLOCK]
-        usage = current_usage(session, organisation_id, block)
-        yield project_due(session, organisation_id, block, usage, now, names.zone, wanted, probabilities)
 
 
 def line_of(
