@@ -3,7 +3,7 @@
 That a machine stands for up to a year before its first use, and that none is at work after thirty, are own choices.
 """
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -99,3 +99,26 @@ def test_what_was_before_is_judged_by_the_day_that_it_was_there(fleet):
     first = datetime.combine(SINCE - timedelta(days=366), datetime.min.time())
     facts = {"replaced_at": f"{first.isoformat()}+10:00", "new_engine_hours": 0.0}
     assert fleet.post("/v1/vehicles/NEW-1/cluster-replacements", facts).status_code == 201
+
+
+@pytest.mark.parametrize(
+    ("zone", "hour", "today"),
+    [
+        # UTC+12 and UTC-10; the wall shows another day than UTC.
+        ("Pacific/Auckland", 13, date(2026, 5, 5)),
+        ("Pacific/Honolulu", 5, date(2026, 5, 3)),
+        ("UTC", 23, date(2026, 5, 4)),
+    ],
+)
+def test_a_last_service_is_in_the_future_by_the_day_on_the_workshops_wall(join, clock, zone, hour, today):
+    clock.present = datetime(2026, 5, 4, hour, tzinfo=UTC)
+    workshop = join(time_zone=zone)
+    assert workshop.post("/v1/vehicles", {"vehicle": "V-1", "class": "van"}).status_code == 201
+    for day, status in ((today, 201), (today + timedelta(days=1), 422)):
+        facts = {"kind": "coolant_oat", "compartment": f"coolant {day}", "last_service_on": f"{day}"}
+        answer = workshop.post("/v1/vehicles/V-1/compartments", facts)
+        assert answer.status_code == status, answer.text
+    (place,) = workshop.get("/v1/vehicles/V-1/compartments").json()["compartments"]
+    for day, status in ((today, 200), (today + timedelta(days=1), 422)):
+        answer = workshop.patch(f"/v1/compartments/{place['id']}", {"last_service_on": f"{day}"})
+        assert answer.status_code == status, answer.text

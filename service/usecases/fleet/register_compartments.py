@@ -12,6 +12,7 @@ from service.domain.roles import Scope
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
 from service.domain.vehicle_life import require_in_life
+from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, fluids
 from service.store.tables.fluids import Fluid
@@ -80,7 +81,7 @@ def register_compartment(
         **columns,
     )
     _check_figures(compartment)
-    _check_last_service(compartment, owner, now.date())
+    _check_last_service(session, compartment, owner, now)
     session.add(compartment)
     session.flush()
     detail = {"vehicle": owner.reference, "compartment": compartment.reference, "kind": str(kind)}
@@ -111,7 +112,7 @@ def change_compartment(
     _check_figures(compartment)
     if "baseline_on" in changes:
         owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
-        _check_last_service(compartment, owner, now.date())
+        _check_last_service(session, compartment, owner, now)
     compartment.version += 1
     session.add(compartment)
     session.flush()
@@ -136,9 +137,11 @@ def _check_figures(compartment: Compartment) -> None:
         )
 
 
-def _check_last_service(compartment: Compartment, owner: Vehicle, today: date) -> None:
+def _check_last_service(session: Session, compartment: Compartment, owner: Vehicle, now: datetime) -> None:
     if compartment.baseline_on is None:
         return
+    organisation = fleet.get_organisation(session, owner.organisation_id)
+    today = local_date(now, zone_named("/time_zone", organisation.time_zone))
     if compartment.baseline_on > today:
         raise InvalidInputError.at("/last_service_on", "Lies in the future.")
     require_in_life("/last_service_on", compartment.baseline_on, owner.in_service_on, today)
