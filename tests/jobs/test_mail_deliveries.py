@@ -10,9 +10,11 @@ from pypdf import PdfReader
 from service.clients.mail import mailer_for
 from service.errors import NotFoundError
 from service.store.tables.organisation import Organisation
+from service.usecases.access.caller import system_caller
 from service.usecases.deliveries import subscribe
 from tests.clients.inbox import receiving
-from tests.jobs.conftest import Node
+from tests.jobs.conftest import FRIDAY_MORNING, Node, Workshop
+from tests.jobs.vans import add_due_van
 
 
 def test_a_list_comes_as_text_html_and_pdf(workshop, database, clock):
@@ -42,6 +44,22 @@ def test_a_list_comes_as_text_html_and_pdf(workshop, database, clock):
     (attached,) = mail.iter_attachments()
     assert attached.get_filename() == "due-list-2026-W19.pdf"
     assert "2026-W19" in PdfReader(io.BytesIO(attached.get_content())).pages[0].extract_text()
+
+
+@pytest.mark.parametrize(("vans", "told"), [(("VAN-1",), "1 line"), (("VAN-1", "VAN-2"), "2 lines")])
+def test_a_subject_counts_lines_as_people_do(operator, database, clock, vans, told):
+    clock.present = FRIDAY_MORNING
+    for van in vans:
+        add_due_van(operator, van, "2026-05-06")
+    with receiving() as inbox:
+        node = Node(database, clock, mailer=mailer_for(inbox.url))
+        Workshop(database, clock, system_caller(operator.organisation_id, "test")).subscribe(
+            "workshop@example.org", "mail"
+        )
+        node.publish()
+        node.send()
+    mail = message_from_bytes(inbox.envelopes[-1].content, policy=policy.default)
+    assert mail["Subject"] == f"Due list 2026-W19: {told}, Invented Haulage"
 
 
 def test_a_name_with_markup_stays_text(found, database, clock):
