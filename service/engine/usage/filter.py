@@ -265,12 +265,13 @@ def dynamics_of(state: UsageState, rows: Integers | tuple[slice | None, ...]) ->
     """Take the equations' coefficients for some vehicles of a state."""
     theta = state.reversion_per_day[rows]
     inverse_theta, temporary_variance = 1.0 / theta, state.temporary_variance[rows]
+    settling = 2.0 * temporary_variance * inverse_theta
     return Dynamics(
-        theta=theta,
+        minus_theta=-theta,
         inverse_theta=inverse_theta,
         temporary_variance=temporary_variance,
-        settling=2.0 * temporary_variance * inverse_theta,
-        noise_variance=state.noise_variance[rows],
+        settling=settling,
+        diffusion=settling + state.noise_variance[rows],
         drift=state.drift_per_day[rows],
         reading_variance=state.reading_variance[rows],
     )

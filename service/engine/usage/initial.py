@@ -20,7 +20,7 @@ MEMORY_OF_STATE: Final = {
     "Pxx": "variance_odometer",
     "Pxu": "covariance_odometer_temporary",
     "Pxm": "covariance_odometer_long_run",
-    "Puu": "variance_temporary",
+    "excess": "variance_temporary_excess",
     "Pum": "covariance_temporary_long_run",
     "Pmm": "variance_long_run",
     "squares_data": "squares_data",
@@ -50,7 +50,6 @@ def initial_state(
     known = {
         "prior_long_run": 1.0,
         "variance_odometer": hyperparameters.reading_sd_days**2,
-        "variance_temporary": hyperparameters.temporary_sd**2,
         "variance_long_run": hyperparameters.initial_sd**2,
         "reversion_per_day": hyperparameters.reversion_per_day,
         "temporary_variance": hyperparameters.temporary_sd**2,

@@ -10,7 +10,7 @@ Floats: TypeAlias = NDArray[np.float64]
 
 MOMENTS: Final = (
     "data_x", "data_u", "data_m", "prior_x", "prior_u", "prior_m",
-    "Pxx", "Pxu", "Pxm", "Puu", "Pum", "Pmm",
+    "Pxx", "Pxu", "Pxm", "excess", "Pum", "Pmm",
     "squares_data", "squares_cross", "squares_prior",
 )  # fmt: skip
 """The rows of `Memory`, in their order."""
@@ -20,7 +20,8 @@ _N_SCRATCH: Final = 8
 class Memory:
     """Moments of (odometer, temporary deviation, long-run rate) of a block of vehicles, each shape (b,).
 
-    Means are split as in `UsageState`; the odometer's is relative to the last reading used. All are rows of one
+    Means are split as in `UsageState`; the odometer's is relative to the last reading used. `excess` is the variance
+    of the temporary deviation above the one it comes back to, which the equations want. All are rows of one
     matrix, so that a prefix of the block is a view. Below them is room to compute in: a step allocates nothing,
     because what it works on then stays in the processor's cache.
     """
@@ -28,7 +29,7 @@ class Memory:
     def __init__(self, matrix: Floats) -> None:
         self.matrix = matrix
         self.data_x, self.data_u, self.data_m, self.prior_x, self.prior_u, self.prior_m = matrix[0:6]
-        self.Pxx, self.Pxu, self.Pxm, self.Puu, self.Pum, self.Pmm = matrix[6:12]
+        self.Pxx, self.Pxu, self.Pxm, self.excess, self.Pum, self.Pmm = matrix[6:12]
         self.squares_data, self.squares_cross, self.squares_prior = matrix[12:15]
         self.scratch: tuple[Floats, ...] = tuple(matrix[len(MOMENTS) :])
 
@@ -46,20 +47,21 @@ class Memory:
 class Dynamics:
     """Hyperparameters of a block, in the form the equations want, each shape (b,).
 
-    `settling` is ``2 temporary_variance / theta``.
+    `minus_theta` is ``-theta``, `settling` is ``2 temporary_variance / theta``, and `diffusion` adds to it the variance
+    of a day's own distance: what an odometer's variance gains by the day once all has settled.
     """
 
-    theta: Floats
+    minus_theta: Floats
     inverse_theta: Floats
     temporary_variance: Floats
     settling: Floats
-    noise_variance: Floats
+    diffusion: Floats
     drift: Floats
     reading_variance: Floats
 
     def prefix(self, size: int) -> "Dynamics":
         """Cut the block down to its first vehicles, as views."""
-        if self.theta.size == size:
+        if self.minus_theta.size == size:
             return self
         return Dynamics(**{field.name: getattr(self, field.name)[:size] for field in fields(self)})
 
@@ -81,15 +83,12 @@ def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     """
     d, multiply = gap_days, np.multiply
     phi, psi, A, B, drift_d, half_drift_d2, one, other = memory.scratch
-    Pxu, Pxm, Puu, Pum, Pmm = memory.Pxu, memory.Pxm, memory.Puu, memory.Pum, memory.Pmm
-    multiply(dynamics.theta, d, phi)
-    np.negative(phi, phi)
+    Pxu, Pxm, excess, Pum, Pmm = memory.Pxu, memory.Pxm, memory.excess, memory.Pum, memory.Pmm
+    multiply(dynamics.minus_theta, d, phi)
     np.exp(phi, phi)
     np.subtract(1.0, phi, psi)
     psi *= dynamics.inverse_theta
     _propagate_means(memory, d)
-    excess = Puu
-    excess -= dynamics.temporary_variance
     # A = Pxu + psi excess + d Pum, and B = Pxm + psi Pum + d Pmm
     multiply(psi, excess, A)
     A += Pxu
@@ -100,24 +99,21 @@ def propagate(memory: Memory, dynamics: Dynamics, gap_days: Floats) -> None:
     multiply(dynamics.drift, d, drift_d)
     multiply(drift_d, 0.5, half_drift_d2)
     half_drift_d2 *= d
-    # Pxx += psi (Pxu + A) + d (Pxm + B + s_w^2 + 2/3 half_drift_d2) + settling (d - psi)
+    # Pxx += psi (Pxu + A - settling) + d (Pxm + B + diffusion + 2/3 half_drift_d2)
     Pxm += B
     multiply(half_drift_d2, 2.0 / 3.0, one)
-    one += dynamics.noise_variance
+    one += dynamics.diffusion
     Pxm += one
     np.add(Pxu, A, one)
+    one -= dynamics.settling
     one *= psi
     one += multiply(d, Pxm, other)
-    np.subtract(d, psi, other)
-    other *= dynamics.settling
-    one += other
     memory.Pxx += one
     # Pxu = phi A + s_u^2 psi, Pxm = B + half_drift_d2
     multiply(phi, A, Pxu)
     Pxu += multiply(dynamics.temporary_variance, psi, one)
     np.add(B, half_drift_d2, Pxm)
     excess *= multiply(phi, phi, one)
-    excess += dynamics.temporary_variance
     Pum *= phi
     Pmm += drift_d
 
@@ -173,7 +169,7 @@ def assimilate(memory: Memory, dynamics: Dynamics, distance_km: Floats) -> Float
         (memory.data_m, Km, data_x),
         (memory.prior_u, Ku, prior_x),
         (memory.prior_m, Km, prior_x),
-        (memory.Puu, Ku, Pxu),
+        (memory.excess, Ku, Pxu),
         (memory.Pum, Ku, Pxm),
         (memory.Pmm, Km, Pxm),
     ):

@@ -77,18 +77,18 @@ def outlook_of(state: UsageState) -> Outlook:
     long_run = memory.data_m + scale * m
     level = np.clip(long_run / scale, 1.0 / MOST_LEVEL, MOST_LEVEL)
     return Outlook(
-        theta=dynamics.theta,
+        theta=state.reversion_per_day,
         inverse_theta=dynamics.inverse_theta,
         x=np.maximum(memory.data_x + scale * x, 0.0),
         u=memory.data_u + scale * u,
         m=long_run,
         v0=memory.Pxx * factor + guessed * x * x,
-        v1=(2.0 * memory.Pxm + dynamics.settling + dynamics.noise_variance) * factor + 2.0 * guessed * x * m,
+        v1=(2.0 * memory.Pxm + dynamics.diffusion) * factor + 2.0 * guessed * x * m,
         v2=memory.Pmm * factor + guessed * m * m,
         v3=dynamics.drift * scale * scale / 3.0,
         w0=(2.0 * memory.Pxu - dynamics.settling) * factor + 2.0 * guessed * x * u,
         w1=2.0 * (memory.Pum * factor + guessed * u * m),
-        w2=(memory.Puu - dynamics.temporary_variance) * factor + guessed * u * u,
+        w2=memory.excess * factor + guessed * u * u,
         rate_variance=(memory.Pmm + dynamics.temporary_variance) * factor + guessed * m * m,
         near_variance_factor=level * state.near_variance_factor,
         slope=level * (state.far_variance_factor - state.near_variance_factor) / FAR_DAYS,

@@ -17,7 +17,8 @@ class UsageState:
 
     The mean of a vehicle is kept in two parts, because its scale is known only at the end: what the readings
     alone say (`data_*`, in km) and the response to a long-run rate of one (`prior_*`, per unit of scale). With
-    scale s the mean is ``data + s * prior``. Covariances are in units of the scale and do not depend on it.
+    scale s the mean is ``data + s * prior``. Covariances are in units of the scale and do not depend on it; of the
+    variance of the temporary deviation only what exceeds `temporary_variance` is kept, nothing once it has settled.
 
     A vehicle without any reading has `n_readings` 0, `last_time_days` 0 and `last_odometer_km` 0; its rate is
     that of its class.
@@ -40,7 +41,7 @@ class UsageState:
     variance_odometer: Floats
     covariance_odometer_temporary: Floats
     covariance_odometer_long_run: Floats
-    variance_temporary: Floats
+    variance_temporary_excess: Floats
     covariance_temporary_long_run: Floats
     variance_long_run: Floats
     squares_data: Floats

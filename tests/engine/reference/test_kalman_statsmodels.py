@@ -37,8 +37,8 @@ def local_level(
     memory.matrix[:] = 0.0
     memory.Pxx[:] = variance
     constants = {
-        "theta": 1.0, "inverse_theta": 1.0, "temporary_variance": 0.0, "settling": 0.0,
-        "noise_variance": LEVEL, "drift": 0.0, "reading_variance": IRREGULAR,
+        "minus_theta": -1.0, "inverse_theta": 1.0, "temporary_variance": 0.0, "settling": 0.0,
+        "diffusion": LEVEL, "drift": 0.0, "reading_variance": IRREGULAR,
     }  # fmt: skip
     dynamics = Dynamics(**{name: np.array([value]) for name, value in constants.items()})
     log_likelihood, before, time = 0.0, level, at[0]
@@ -131,7 +131,8 @@ def test_irregular_readings_give_the_state_of_the_reference_library():
     m = memory.data_m[0] / scale + memory.prior_m[0]
     np.testing.assert_allclose([x, u, m], expected.filtered_state[:, -1], rtol=1e-8, atol=1e-8)
     P = expected.filtered_state_cov[:, :, -1]
-    ours = [memory.Pxx[0], memory.Pxu[0], memory.Pxm[0], memory.Puu[0], memory.Pum[0], memory.Pmm[0]]
+    variance_u = memory.excess[0] + h.temporary_sd**2
+    ours = [memory.Pxx[0], memory.Pxu[0], memory.Pxm[0], variance_u, memory.Pum[0], memory.Pmm[0]]
     np.testing.assert_allclose(ours, P[np.triu_indices(3)], rtol=1e-8, atol=1e-10)
     innovations = expected.forecasts_error[0]
     squares = np.sum(innovations**2 / expected.forecasts_error_cov[0, 0])
