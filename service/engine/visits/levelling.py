@@ -13,6 +13,7 @@ from service.engine.visits.requests import (
     VisitOutcome,
     VisitRequests,
     check_requests,
+    rows_of,
 )
 from service.engine.visits.week_costs import week_costs
 from service.engine.visits.week_programme import LevellingMethod, WeekCapacity, solve_weeks
@@ -51,20 +52,6 @@ def _canonical_order(visits: VisitRequests) -> NDArray[np.int64]:
             visits.vehicle_index,
             visits.depot_index,
         )
-    )
-
-
-def _reorder(visits: VisitRequests, order: NDArray[np.int64]) -> VisitRequests:
-    """Return the same visits in another order."""
-    return VisitRequests(
-        depot_index=visits.depot_index[order],
-        vehicle_index=visits.vehicle_index[order],
-        labour_hours=visits.labour_hours[order],
-        due_probability=visits.due_probability[order],
-        early_cost_per_week=visits.early_cost_per_week[order],
-        overdue_cost_per_week=visits.overdue_cost_per_week[order],
-        is_available=visits.is_available[order],
-        pinned_day=visits.pinned_day[order],
     )
 
 
@@ -129,7 +116,7 @@ def _choose_weeks(
             overtime_hours=overtime[depot],
             overtime_cost_per_hour=float(bays.overtime_cost_per_hour[depot]),
         )
-        part = _reorder(visits, chosen)
+        part = rows_of(visits, chosen)
         week[chosen], bound[depot], method[depot] = _level_depot(
             part, cost[chosen], capacity, time_limit_seconds
         )
@@ -195,7 +182,7 @@ def level_visits(
     """
     check_requests(visits, bays)
     order = _canonical_order(visits)
-    ordered = _reorder(visits, order)
+    ordered = rows_of(visits, order)
     n_weeks = visits.due_probability.shape[1]
     room = day_room(ordered, bays)
     full_cost = week_costs(

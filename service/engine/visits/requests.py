@@ -1,8 +1,8 @@
 """What is asked of the bays: visits with their dates and wishes, depots with their hours."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import IntEnum
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,14 @@ class BayHours:
     """Shape (depots, days): at most, on top. [h]"""
     overtime_cost_per_hour: NDArray[np.float64]
     """Shape (depots,)."""
+
+
+_Arrays = TypeVar("_Arrays", VisitRequests, BayHours)
+
+
+def rows_of(table: _Arrays, rows: NDArray[np.int64]) -> _Arrays:
+    """Pick visits or depots, as a copy."""
+    return type(table)(**{one.name: getattr(table, one.name)[rows] for one in fields(table)})
 
 
 def check_requests(visits: VisitRequests, bays: BayHours) -> None:

@@ -19,7 +19,7 @@ def ask_for_days(
 ) -> VisitRequests:
     """Ask for days: those on which the vehicle can come and nothing else was promised, or the one that is fixed."""
     vehicle_ids = visits.vehicle_id[rows]
-    is_available = _days_there(names, vehicle_ids, len(weeks))
+    is_available = np.tile(days_there(names, vehicle_ids), (1, len(weeks)))
     _close_published(is_available, visits.due_week[rows], fixed, weeks)
     pinned_day = _fix_days(is_available, vehicle_ids, visits.is_first[rows], fixed, weeks[0])
     return VisitRequests(
@@ -34,11 +34,11 @@ def ask_for_days(
     )
 
 
-def _days_there(names: FleetNames, vehicle_ids: Integers, n_weeks: int) -> NDArray[np.bool_]:
-    """Shape (n, days): on which days of the plan each vehicle may come."""
+def days_there(names: FleetNames, vehicle_ids: Integers) -> NDArray[np.bool_]:
+    """Shape (n, 7): on which days of a week each vehicle may come, Monday first."""
     mask = np.array([names.vehicles[key].available_weekdays for key in vehicle_ids.tolist()], np.int64)
-    is_there = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
-    return np.tile(is_there, (1, n_weeks))
+    is_there: NDArray[np.bool_] = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
+    return is_there
 
 
 def _close_published(

@@ -9,6 +9,7 @@ from service.domain import visit_reasons
 from service.domain.visit_reasons import Placing
 from service.engine.visits.requests import NO_DAY, VisitOutcome
 from service.units import DAYS_PER_WEEK
+from service.usecases.week.ask_for_days import days_there
 from service.usecases.week.fixed_days import FixedDay, Origin
 from service.usecases.week.fleet_names import FleetNames
 from service.usecases.week.visit_plan import VisitPlan
@@ -68,11 +69,11 @@ def _placed(plan: VisitPlan, names: FleetNames, place: int, depot: str) -> Expla
     due, week = int(visits.due_week[place]), int(visits.day[place]) // DAYS_PER_WEEK
     due_week = plan.weeks[min(due, len(plan.weeks) - 1)]
     if week < due:
-        has_no_day = not _may_come(plan, names, place, due)
+        has_no_day = not may_come(plan, names, place, due)
         text = visit_reasons.brought_forward(due_week, due - week, has_no_day=has_no_day)
         return Explained(Placing.BROUGHT_FORWARD, text)
     if week > due:
-        has_no_day = not _may_come(plan, names, place, due)
+        has_no_day = not may_come(plan, names, place, due)
         text = visit_reasons.delayed(due_week, day, depot, has_no_day=has_no_day)
         return Explained(Placing.DELAYED, text)
     if visits.latest_days[place] <= 0.0:
@@ -80,12 +81,11 @@ def _placed(plan: VisitPlan, names: FleetNames, place: int, depot: str) -> Expla
     return Explained(Placing.IN_ITS_WEEK, visit_reasons.in_its_week(due_week))
 
 
-def _may_come(plan: VisitPlan, names: FleetNames, place: int, week: int) -> bool:
-    """Whether the vehicle may come on any open day of a week."""
+def may_come(plan: VisitPlan, names: FleetNames, place: int, week: int) -> bool:
+    """Whether the vehicle may come on any open day of a week; of weeks after the plan nothing speaks against it."""
     if week >= len(plan.weeks):
         return True
     row = int(plan.visits.depot_row[place])
-    mask = names.vehicles[int(plan.visits.vehicle_id[place])].available_weekdays
-    is_there = (mask >> np.arange(DAYS_PER_WEEK)) & 1 > 0
+    is_there = days_there(names, plan.visits.vehicle_id[place : place + 1])[0]
     is_open = plan.open_minutes[row, week * DAYS_PER_WEEK : (week + 1) * DAYS_PER_WEEK] > 0.0
     return bool(np.any(is_there & is_open))

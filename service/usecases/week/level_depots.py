@@ -7,7 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from service.engine.visits.levelling import LevelledVisits, level_visits
-from service.engine.visits.requests import BayHours, VisitRequests
+from service.engine.visits.requests import BayHours, VisitRequests, rows_of
 from service.usecases.week.visit_jobs import Integers
 
 _Arrays = TypeVar("_Arrays", VisitRequests, BayHours)
@@ -37,16 +37,11 @@ def level_depots(
 
 def _level(visits: VisitRequests, bays: BayHours, depot: int, before: LevelledDepot | None) -> LevelledDepot:
     rows = np.flatnonzero(visits.depot_index == depot)
-    own, hours = _taken(visits, rows), _taken(bays, np.array([depot]))
+    own, hours = rows_of(visits, rows), rows_of(bays, np.array([depot]))
     own.depot_index[:] = 0
     is_same = before is not None and _are_equal(before.visits, own) and _are_equal(before.bays, hours)
     levelled = before.levelled if before is not None and is_same else level_visits(own, hours)
     return LevelledDepot(rows=rows, visits=own, bays=hours, levelled=levelled)
-
-
-def _taken(table: _Arrays, rows: Integers) -> _Arrays:
-    """Some rows of a structure of arrays, as a copy."""
-    return type(table)(**{one.name: getattr(table, one.name)[rows] for one in fields(table)})
 
 
 def _are_equal(first: _Arrays, second: _Arrays) -> bool:

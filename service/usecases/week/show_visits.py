@@ -20,7 +20,7 @@ from service.units import DAYS_PER_WEEK
 from service.usecases.access.caller import Caller
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import describe_jobs
-from service.usecases.week.explain_visits import Explained, explain_visit
+from service.usecases.week.explain_visits import Explained, explain_visit, may_come
 from service.usecases.week.fleet_names import FleetNames, load_names
 from service.usecases.week.plan_visits import PLAN_WEEKS, plan_visits
 from service.usecases.week.visit_plan import VisitPlan
@@ -191,8 +191,6 @@ def _options(names: FleetNames, plan: VisitPlan, place: int) -> list[WeekOption]
     early = week_costs(visits.overdue_probability[own], visits.early_minor_a_week[own], nothing)[0]
     late = week_costs(visits.overdue_probability[own], nothing, visits.overdue_minor_a_week[own])[0]
     row = int(visits.depot_row[place])
-    mask = names.vehicles[int(visits.vehicle_id[place])].available_weekdays
-    is_there = (mask >> np.arange(DAYS_PER_WEEK)) & 1 > 0
     options = []
     for number, week in enumerate(plan.weeks):
         days = slice(number * DAYS_PER_WEEK, (number + 1) * DAYS_PER_WEEK)
@@ -202,7 +200,7 @@ def _options(names: FleetNames, plan: VisitPlan, place: int) -> list[WeekOption]
                 week=week,
                 early_minor=float(early[number]),
                 overdue_minor=float(late[number]),
-                can_come=bool(np.any(is_there & (plan.open_minutes[row, days] > 0.0))),
+                can_come=may_come(plan, names, place, number),
                 free_minutes=float(left.sum()),
             )
         )
