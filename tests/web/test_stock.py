@@ -215,14 +215,50 @@ def test_a_container_of_used_fluid_has_a_label_in_use_since_it_was_emptied(works
     assert storekeeper.get("/stock/used-fluid-label.pdf?depot=North&stream=soup").status_code == 422
 
 
+def summary_of(page):
+    """Cells of the table at the page's top, as text, and where each row leads."""
+    table = page[page.index('id="summary"') :]
+    rows = re.findall(r"<tr><th scope=\"row\">.*?</tr>", table[: table.index("</table>")], re.DOTALL)
+    cells = [
+        [unescape(re.sub(r"<[^>]+>", " ", cell)) for cell in re.findall(r"<t[hd].*?</t[hd]>", row, re.DOTALL)]
+        for row in rows
+    ]
+    return [
+        ([" ".join(cell.split()) for cell in one], re.search(r'href="#([^"]+)"', row)[1])
+        for one, row in zip(cells, rows, strict=True)
+    ]
+
+
 def test_what_is_to_be_ordered_today_stands_first(storekeeper):
-    """The test's shelf is empty and jobs are near, so the fluid has to be ordered now."""
+    """The test's shelf is empty and jobs are near, so the fluid has to be ordered now; a part is needed by nobody."""
+    assert storekeeper.operator.post("/v1/parts", {"part": "any washer"}).status_code == 201
     page = storekeeper.get("/stock").text
-    assert page.index("To be ordered today") < page.index("On the shelf")
-    target = re.search(r'<a href="#(fluid-\d+)">Red Seven: ', page)[1]
+    (name, short_from, order), target = summary_of(page)[0]
+    assert name.startswith("Red Seven On the shelf 0.0 L Needed in 12 weeks")
+    assert (short_from, order.split()[:2]) == ("01/05/2026", ["01/05/2026", "now"])
     assert f'<h2 id="{target}">Red Seven</h2>' in page
+    assert page.index('id="summary"') < page.index(f'id="{target}"')
+    plan = storekeeper.operator.get("/v1/stock/order-plan?weeks=12").json()["fluids"][0]
+    wanted = [f"{one['count']} × {one['litres']:.0f} L" for one in plan["orders"][0]["packs"]]
+    assert order.split(maxsplit=2)[2] == ", ".join(wanted)
+    assert summary_of(page)[-1][0][1:] == ["–", "–"]
     storekeeper.send("/orders", hidden_in(page, "/orders"))
-    assert "Nothing has to be ordered today." in storekeeper.get("/stock").text
+    page = storekeeper.get("/stock").text
+    assert "Nothing has to be ordered today." in page
+    assert "now" not in summary_of(page)[0][0][2].split()
+
+
+def test_what_runs_short_and_cannot_be_ordered_is_as_urgent_as_what_is_ordered_today(storekeeper):
+    """Without a price there is no plan; that comes before what has to be ordered later, and before what lasts."""
+    (fluid,) = (
+        one for one in storekeeper.operator.get("/v1/fluids").json()["fluids"] if one["fluid"] == "Red Seven"
+    )
+    free = {"packs": [{"litres": one["litres"]} for one in fluid["packs"]]}
+    assert storekeeper.operator.patch(f"/v1/fluids/{fluid['id']}", free).status_code == 200
+    assert storekeeper.operator.post("/v1/parts", {"part": "any washer"}).status_code == 201
+    first, *_, last = summary_of(storekeeper.get("/stock").text)
+    assert (first[0][0].split(" On")[0], first[0][2]) == ("Red Seven", "no order helps")
+    assert last[0][0].startswith("any washer")
 
 
 def test_a_viewer_only_looks(workshop, fleet):

@@ -19,6 +19,7 @@ from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek
 from service.web.forms import FormState
 from service.web.views.shown_chart import ShownChart, show_chart
+from service.web.views.stock_summary import SummaryRow, Told, worst_first
 from service.web.views.used_fluid import UsedFluid
 
 BY_HAND: Final = (
@@ -76,19 +77,10 @@ class ItemCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OrderNow:
-    """Something whose day to order has come, and which card of the page it is."""
-
-    place: int
-    item: str
-    packs: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class StockPage:
     """The whole page."""
 
-    order_now: tuple[OrderNow, ...]
+    summary: tuple[SummaryRow, ...]
     items: tuple[ItemCard, ...]
     used: UsedFluid
     without: tuple[tuple[str, str, str], ...]
@@ -118,16 +110,11 @@ def stock_page(
 ) -> StockPage:
     """Fill the page."""
     forecast = plan.forecast
-    items = tuple(
-        _card(place, one, plan, presentation) for place, one in enumerate((*plan.plans, *plan.parts))
-    )
+    planned = (*plan.plans, *plan.parts)
+    items = tuple(_card(place, one, plan, presentation) for place, one in enumerate(planned))
+    told = [_told(one, card, presentation) for one, card in zip(planned, items, strict=True)]
     return StockPage(
-        order_now=tuple(
-            OrderNow(place=place, item=card.item, packs=row.packs)
-            for place, card in enumerate(items, start=1)
-            for row in card.planned
-            if row.is_late
-        ),
+        summary=worst_first(plan, planned, told, presentation),
         items=items,
         used=used,
         without=tuple(_without(one, presentation) for one in not_ordered(plan)),
@@ -173,6 +160,15 @@ def _card(place: int, one: ItemPlan, plan: StockPlan, presentation: Presentation
         open_orders=tuple(_open(order, line, presentation) for order in line.open_orders),
         notes=tuple(presentation.sentence(tell(note)) for note in one.notes if note not in line.warnings),
         chart=None if _is_part(line) else _chart(place, one, plan.forecast.weeks, presentation),
+    )
+
+
+def _told(one: ItemPlan, card: ItemCard, presentation: Presentation) -> Told:
+    return Told(
+        item=card.item,
+        on_hand=card.on_hand,
+        middle=_amount(one.forecast.line, float(one.forecast.total.q50[0]), presentation),
+        packs=card.planned[0].packs if card.planned else "",
     )
 
 
