@@ -230,8 +230,8 @@ def summary_of(page):
 
 
 def test_what_is_to_be_ordered_today_stands_first(storekeeper):
-    """The test's shelf is empty and jobs are near, so the fluid has to be ordered now; a part is needed by nobody."""
-    assert storekeeper.operator.post("/v1/parts", {"part": "any washer"}).status_code == 201
+    """The test's shelf is empty and jobs are near, so the fluid has to be ordered now; another is needed by nobody."""
+    assert storekeeper.operator.post("/v1/fluids", {"fluid": "Amber One", "kind": "cvt"}).status_code == 201
     page = storekeeper.get("/stock").text
     (name, short_from, order), target = summary_of(page)[0]
     assert name.startswith("Red Seven On the shelf 0.0 L Needed in 12 weeks")
@@ -255,10 +255,10 @@ def test_what_runs_short_and_cannot_be_ordered_is_as_urgent_as_what_is_ordered_t
     )
     free = {"packs": [{"litres": one["litres"]} for one in fluid["packs"]]}
     assert storekeeper.operator.patch(f"/v1/fluids/{fluid['id']}", free).status_code == 200
-    assert storekeeper.operator.post("/v1/parts", {"part": "any washer"}).status_code == 201
+    assert storekeeper.operator.post("/v1/fluids", {"fluid": "Amber One", "kind": "cvt"}).status_code == 201
     first, *_, last = summary_of(storekeeper.get("/stock").text)
     assert (first[0][0].split(" On")[0], first[0][2]) == ("Red Seven", "no order helps")
-    assert last[0][0].startswith("any washer")
+    assert last[0][0].startswith("Amber One")
 
 
 def test_a_viewer_only_looks(workshop, fleet):
