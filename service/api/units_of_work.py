@@ -32,6 +32,9 @@ bearer = HTTPBearer(
     auto_error=False, description="A token made with `sumpwise tokens create` or POST /v1/tokens."
 )
 Credentials = Annotated[HTTPAuthorizationCredentials | None, Depends(bearer)]
+MOST_CHARACTERS: Final = 80
+"""Of an operation, as it is stored."""
+
 KEY_PATTERN: Final = r"^[\x21-\x7e]+$"
 KeyHeader = Annotated[
     str | None,
@@ -206,13 +209,14 @@ def claim_key(
     ReplayedAnswer
         If the same call was answered before.
     InvalidInputError
-        If the key was used with another body.
+        If the key was used with another body, or by somebody with other rights.
     """
+    called = _called_by(caller, body_hash)
     row = IdempotencyKey(
         organisation_id=caller.organisation_id,
         operation=operation,
         key=key,
-        body_hash=body_hash,
+        body_hash=called,
         status=0,
         body=b"",
         created_at=now,
@@ -220,11 +224,16 @@ def claim_key(
     earlier = idempotency.claim_key(session, row)
     if earlier is None:
         return row
-    if earlier.body_hash != body_hash:
+    if earlier.body_hash != called:
         raise InvalidInputError.at(
-            "header/Idempotency-Key", "This key was used with another body; take a new one."
+            "header/Idempotency-Key", "This key was used with another body or other rights; take a new one."
         )
     raise ReplayedAnswer(earlier)
+
+
+def _called_by(caller: Caller, body_hash: str) -> str:
+    """What was asked and with which rights: an answer is given again only to who could have asked for it."""
+    return sha256(f"{sorted(caller.scopes)} {caller.vehicle_id} {body_hash}".encode()).hexdigest()
 
 
 def store_answer(
@@ -239,8 +248,9 @@ def store_answer(
 
 
 def operation_of(request: Request) -> str:
-    """What a key is bound to besides the organisation: method and path."""
-    return f"{request.method} {request.url.path}"[:80]
+    """What a key is bound to besides the organisation: method and path, a long one by its hash."""
+    told = f"{request.method} {request.url.path}"
+    return told if len(told) <= MOST_CHARACTERS else f"{request.method} {sha256(told.encode()).hexdigest()}"
 
 
 def authenticate(
