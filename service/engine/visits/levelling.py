@@ -62,13 +62,11 @@ def _by_week(days: NDArray[np.float64]) -> NDArray[np.float64]:
     return weeks
 
 
-def _assign_members(
-    class_of_visit: NDArray[np.int64], count: NDArray[np.int64], urgency: NDArray[np.float64]
-) -> NDArray[np.int64]:
-    """Week of each visit: within a class the most urgent come first."""
-    order = np.lexsort((np.arange(urgency.size), -urgency, class_of_visit))
+def _assign_members(class_of_visit: NDArray[np.int64], count: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Week of each visit; within a class, whose visits cost the same in every week, in the order given."""
+    order = np.argsort(class_of_visit, kind="stable")
     week = np.repeat(np.tile(np.arange(count.shape[1]), count.shape[0]), count.ravel())
-    result = np.empty(urgency.size, np.int64)
+    result = np.empty(class_of_visit.size, np.int64)
     result[order] = week
     return result
 
@@ -91,7 +89,7 @@ def _level_depot(
     """Weeks of one depot's visits that are not pinned."""
     classes = classify_visits(visits.labour_hours, cost)
     plan = solve_weeks(classes, capacity, time_limit_seconds)
-    week = _assign_members(classes.class_of_visit, plan.count, visits.due_probability.sum(axis=1))
+    week = _assign_members(classes.class_of_visit, plan.count)
     return week, _lower_bound(cost, visits.labour_hours, plan.hour_price, capacity), plan.method
 
 

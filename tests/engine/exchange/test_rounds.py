@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.engine.exchange.circuit import circuit_rounds
 from service.engine.exchange.mixing import blend, leak, top_up
 from service.engine.exchange.rounds import exchange_rounds
 from service.engine.exchange.state import FluidState, fluid_state
@@ -102,6 +103,18 @@ def test_a_leak_changes_the_volume_only() -> None:
 def test_litres_that_cannot_be_are_refused(drained: list[float], filled: list[float]) -> None:
     with pytest.raises(InvalidInputError):
         exchange_rounds(old(8.0), np.array(drained), np.array(filled))
+
+
+def test_what_rounding_explains_is_all_that_was_there() -> None:
+    """Half a millionth of a millilitre more than there was: nothing is left, and nothing less than nothing."""
+    out = 8.0 + 5e-10
+    assert leak(old(8.0), out).volume_15c_litres[0] == 0.0
+    emptied = exchange_rounds(old(8.0), np.array([out]), np.array([2.0]))
+    assert (emptied.state.volume_15c_litres[0], emptied.state.life_used[0]) == (2.0, 0.0)
+    shares = circuit_rounds(
+        sump_litres=8.0, converter_litres=0.0, drained_litres=np.array([out]), efficiency=1.0
+    )
+    assert shares.mean[0, 0] == 0.0
 
 
 def test_more_columns_than_compartments_are_refused() -> None:
