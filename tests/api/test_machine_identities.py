@@ -60,3 +60,19 @@ def test_a_number_that_two_vehicles_have_or_a_retired_one_or_another_fleet_propo
     assert proposed(operator, source) == [None]
     assert operator.delete("/v1/vehicles/VAN-08").status_code == 204
     assert proposed(operator, source) == ["VAN-07"]
+
+
+def test_a_machine_is_no_vehicle_that_left_the_fleet(operator, source):
+    """Nothing of what it sends could ever be stored."""
+    tell(operator, source, "W-1", "")
+    (machine,) = equipment_of(operator, source)
+    path = f"/v1/machine-sources/{source}/equipment/{machine['id']}"
+    key = operator.get("/v1/vehicles/VAN-07").json()["id"]
+    assert operator.put(path, {"vehicle": "VAN-07"}).status_code == 200
+    assert operator.delete("/v1/vehicles/VAN-07").status_code == 204
+    assert operator.put(path, {"vehicle": key, "odometer_offset_km": 5.0}).status_code == 200, "as it was"
+    assert operator.put(path, {"vehicle": None}).status_code == 200
+    refused = operator.put(path, {"vehicle": key})
+    assert refused.status_code == 409, refused.text
+    assert "retired" in refused.json()["detail"]
+    assert equipment_of(operator, source)[0]["vehicle"] is None

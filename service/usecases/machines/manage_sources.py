@@ -139,11 +139,20 @@ def link_equipment(
 
     What waited becomes readings of the vehicle at once. Readings that were passed on before stay as they are, except
     those of a vehicle whose dashboard the source was only assumed to be: they come again with the offset that is given.
+
+    Raises
+    ------
+    StateTransitionError
+        If it is to be a vehicle that left the fleet.
     """
     caller.require(Scope.PLANNING)
     row = machine_sources.get_equipment(session, caller.organisation_id, source.id or 0, reference)
     told = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle)
     is_another = told is None or told.id != row.vehicle_id
+    if told is not None and is_another and told.retired_at is not None:
+        raise StateTransitionError(
+            "This vehicle is retired; what a machine sends could not be stored for it."
+        )
     row.vehicle_id = None if told is None else told.id
     session.add(row)
     meters = machine_sources.meters_of(session, caller.organisation_id, [row.id or 0])
