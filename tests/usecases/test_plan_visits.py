@@ -32,15 +32,19 @@ def add_van(shop, number: int, due: str = "2026-05-06", compartments: int = 1, *
     """A van whose brake fluid is due on a certain day, 24 months after the last change."""
     body = {"vehicle": f"VAN-{number:02d}", "class": "van", "depot": "North", **facts}
     assert shop.post("/v1/vehicles", body).status_code == 201
-    day = date.fromisoformat(due)
     for place in range(compartments):
-        compartment = {
-            "kind": "brake_fluid",
-            "compartment": f"circuit {place}",
-            "interval_months": 24,
-            "last_service_on": day.replace(year=day.year - 2).isoformat(),
-        }
-        assert shop.post(f"/v1/vehicles/VAN-{number:02d}/compartments", compartment).status_code == 201
+        add_circuit(shop, number, place, due)
+
+
+def add_circuit(shop, number: int, place: int, due: str) -> None:
+    day = date.fromisoformat(due)
+    compartment = {
+        "kind": "brake_fluid",
+        "compartment": f"circuit {place}",
+        "interval_months": 24,
+        "last_service_on": day.replace(year=day.year - 2).isoformat(),
+    }
+    assert shop.post(f"/v1/vehicles/VAN-{number:02d}/compartments", compartment).status_code == 201
 
 
 def change(database, table, **facts: object) -> None:
@@ -110,11 +114,47 @@ def test_a_visit_longer_than_any_day_is_taken_apart(database, shop):
     plan, _ = planned(database, shop)
     assert plan.visits.labour_minutes.tolist() == [70.0, 70.0, 70.0]
     assert plan.visits.is_split.all()
+    assert not plan.visits.saved_minor.any()
     assert len(set(plan.visits.day.tolist())) == 3
     assert (plan.booked_minutes <= plan.open_minutes).all()
     with database.snapshot() as session:
         shown = show_visits(session, system_caller(shop.organisation_id, "test"), NOW)
     assert all("longer than any day" in visit.reasons[-1] for visit in shown.visits)
+
+
+def test_the_parts_of_a_visit_taken_apart_come_in_the_order_of_their_dates(database, shop):
+    """Three fluids of one visit, due on three days; the one that was registered first is due last."""
+    add_van(shop, 1, "2026-05-20")
+    add_circuit(shop, 1, 1, "2026-05-06")
+    add_circuit(shop, 1, 2, "2026-05-13")
+    assert planned(database, shop)[0].visits.day.size == 1
+    change(database, Depot, bay_minutes=[100] * 5 + [0, 0])
+    plan, _ = planned(database, shop)
+    assert plan.visits.is_split.tolist() == [True] * 3
+    assert plan.visits.latest_days.tolist() == sorted(set(plan.visits.latest_days.tolist()))
+    assert plan.visits.is_first.tolist() == [True, False, False]
+
+
+def test_what_is_due_before_the_plan_begins_comes_with_what_is_due_on_its_first_day(database, shop):
+    """A week early is more than a two-hundredth of two years; a plan that begins on 11 May has both on that day."""
+    add_van(shop, 1, "2026-05-02")
+    add_circuit(shop, 1, 1, "2026-05-11")
+    change(database, Organisation, planning={"most_early_share": 0.005})
+    assert planned(database, shop)[0].visits.day.size == 2
+    assert planned(database, shop, IsoWeek(2026, 20))[0].visits.day.size == 1
+
+
+@pytest.mark.parametrize(("probability", "odds"), [(0.5, 1.0), (0.8, 0.25)])
+def test_a_visit_waits_for_no_later_week_than_it_is_listed_for_however_little_lateness_costs(
+    database, shop, probability, odds
+):
+    """The cheapest week is where F reaches early / (early + overdue) (newsvendor): that is the listing probability."""
+    add_van(shop, 1, "2026-05-20")
+    terms = {"overdue_minor_a_week": 0.0, "listing_probability": probability}
+    change(database, Organisation, planning=terms)
+    plan, _ = planned(database, shop)
+    assert plan.day_of(0) in IsoWeek(2026, 21).days()
+    assert plan.visits.overdue_minor_a_week == pytest.approx(odds * plan.visits.early_minor_a_week)
 
 
 def test_a_job_longer_than_any_day_is_said(database, shop):
