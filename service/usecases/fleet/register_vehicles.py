@@ -23,9 +23,14 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.nothing import refuse_nothing
 from service.usecases.fluids.update_states import update_states
+from service.usecases.week.mark_lines import drop_lines
+from service.usecases.week.pin_visits import drop_pin
 
 DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""
+
+LEFT: Final = "The vehicle left the fleet."
+"""Why its lines are dropped."""
 
 ALL_WEEKDAYS: Final = 127
 MAY_BE_NOTHING: Final = frozenset({"vin", "in_service_on", "available_weekdays"})
@@ -95,11 +100,14 @@ def change_vehicle(
 
 
 def retire_vehicle(session: Session, caller: Caller, now: datetime, reference: str) -> None:
-    """Take a vehicle out of use; its number is free again, its history stays."""
+    """Take a vehicle out of use; its number is free again, its history stays, and nobody waits for it any more."""
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
     if vehicle.retired_at is None:
         fleet.retire_vehicle(session, vehicle, now)
+        places = fleet.list_compartments(session, caller.organisation_id, vehicle.id or 0)
+        drop_lines(session, caller, now, [place.id or 0 for place in places], LEFT)
+        drop_pin(session, caller, vehicle.id or 0)
         record_change(session, caller, now, "retired", "vehicle", vehicle.id, {"vehicle": vehicle.reference})
 
 

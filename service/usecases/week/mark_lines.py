@@ -1,12 +1,15 @@
 """Say what became of a line of a published list: done, moved to another day, dropped, or open again."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from sqlmodel import Session
 
 from service.domain.roles import Scope
+from service.domain.weeks import IsoWeek
+from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError, StateTransitionError
-from service.store.repositories import due_lists
+from service.store.repositories import due_lists, fleet
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
@@ -41,6 +44,31 @@ def mark_line(
         raise InvalidInputError.at("/moved_to_on", "Give a day when a line is moved, and only then.")
     if moved_to_on is not None:
         require_visit_day(session, caller, now, "/moved_to_on", moved_to_on)
+    return line, [*events, _note(session, caller, now, line, kind, moved_to_on, note)]
+
+
+def drop_lines(
+    session: Session, caller: Caller, now: datetime, compartment_ids: Sequence[int], note: str
+) -> None:
+    """Drop what is open of compartments on the lists of this week and later ones; older lists are history."""
+    organisation = fleet.get_organisation(session, caller.organisation_id)
+    present = IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
+    lists = due_lists.list_lists(session, caller.organisation_id)
+    standing = {one.id for one in lists if IsoWeek.parse(one.iso_week) >= present}
+    for line in due_lists.open_lines(session, caller.organisation_id, compartment_ids):
+        if line.due_list_id in standing:
+            _note(session, caller, now, line, "dropped", note=note)
+
+
+def _note(
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    line: DueListLine,
+    kind: str,
+    moved_to_on: date | None = None,
+    note: str | None = None,
+) -> LineEvent:
     event = LineEvent(
         organisation_id=caller.organisation_id,
         line_id=line.id or 0,
@@ -48,8 +76,8 @@ def mark_line(
         moved_to_on=moved_to_on,
         note=note,
         at=now,
-        by=caller.actor,
+        by=caller.actor[:80],
     )
     due_lists.add_event(session, event)
     record_change(session, caller, now, kind, "due list line", line.id, {"note": note})
-    return line, [*events, event]
+    return event

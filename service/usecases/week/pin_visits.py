@@ -37,10 +37,7 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
     if vehicle.retired_at is not None:
         raise InvalidInputError.at("/vehicle", "This vehicle is no longer in use.")
     require_visit_day(session, caller, now, "/day", new.day)
-    earlier = visits.find_pin(session, caller.organisation_id, vehicle.id or 0)
-    if earlier is not None:
-        session.delete(earlier)
-        session.flush()
+    drop_pin(session, caller, vehicle.id or 0)
     pin = VisitPin(
         organisation_id=caller.organisation_id,
         vehicle_id=vehicle.id or 0,
@@ -55,6 +52,14 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
     detail = {"vehicle": vehicle.reference, "kind": new.kind, "day": new.day.isoformat()}
     record_change(session, caller, now, "pinned", "visit", pin.id, detail)
     return pin
+
+
+def drop_pin(session: Session, caller: Caller, vehicle_id: int) -> None:
+    """Forget what is asked of a vehicle's next visit, if anything is."""
+    pin = visits.find_pin(session, caller.organisation_id, vehicle_id)
+    if pin is not None:
+        session.delete(pin)
+        session.flush()
 
 
 def remove_pin(session: Session, caller: Caller, now: datetime, reference: str) -> None:
