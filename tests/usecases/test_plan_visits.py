@@ -8,6 +8,7 @@ from sqlmodel import select
 
 from service.domain.visit_reasons import Placing
 from service.domain.weeks import IsoWeek
+from service.engine.due.limits import Meter
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
@@ -15,8 +16,9 @@ from service.usecases.access.caller import system_caller
 from service.usecases.week.explain_visits import explain_visit
 from service.usecases.week.fleet_names import load_names
 from service.usecases.week.plan_visits import plan_visits
-from service.usecases.week.publish_due_list import draft_list
+from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.show_visits import show_visits
+from service.usecases.week.visit_jobs import use_a_day
 
 NOW = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
 WEEK = IsoWeek(2026, 19)
@@ -289,6 +291,48 @@ def test_a_pin_whose_day_is_over_asks_for_nothing(database, shop):
     add_van(shop, 1)
     pin(database, shop, 1, "not_before", date(2026, 4, 30))
     assert planned(database, shop)[1][0].placing is Placing.IN_ITS_WEEK
+
+
+def test_a_promised_day_that_is_over_binds_nobody(database, shop):
+    """Promised for Monday and not done: on Thursday the vehicle comes at once."""
+    add_van(shop, 1)
+    with database.snapshot() as session:
+        draft = draft_list(session, shop.organisation_id, WEEK, NOW)
+    with database.transaction() as session:
+        publish_list(session, system_caller(shop.organisation_id, "test"), WEEK, NOW, NOW, "test", draft)
+    assert planned(database, shop)[0].day_of(0) == date(2026, 5, 4)
+    thursday = datetime(2026, 5, 7, 9, 0, tzinfo=UTC)
+    assert planned(database, shop, now=thursday)[0].day_of(0) == date(2026, 5, 7)
+
+
+@pytest.mark.parametrize(
+    ("interval_km", "life_km", "least", "most"),
+    [(100, 1_000_000, 1.0, 1.0), (1_000_000, 10_000, 12.0, 17.0)],
+    ids=["shorter than a day counts as a day", "by condition"],
+)
+def test_an_interval_ends_with_the_first_of_its_limits(database, shop, interval_km, life_km, least, most):
+    """500 km a day: 85 % of a life of 10,000 km last 17 days at most, less what stays of the old fluid (derived)."""
+    add_van(shop, 1, compartments=0)
+    oil = {"kind": "engine_oil_petrol", "interval_km": interval_km, "life_km": life_km}
+    assert shop.post("/v1/vehicles/VAN-01/compartments", oil).status_code == 201
+    readings = [
+        {"vehicle": "VAN-01", "taken_at": f"2026-04-{day:02d}T06:00:00Z", "odometer": 10_000 + 500 * day}
+        for day in (1, 8, 15, 22, 29)
+    ]
+    assert shop.post("/v1/readings", {"readings": readings}).json()["accepted"] == 5
+    (days,) = planned(database, shop)[0].jobs.interval_days
+    assert least <= days <= most
+
+
+def test_a_meter_that_stands_still_or_was_never_read_wears_no_interval_out():
+    nothing = np.zeros(2)
+    meter = Meter(
+        last_reading=np.array([90_000.0, np.nan]),
+        days_since_reading=nothing,
+        moments=lambda _rows, days: (0.0 * days, 0.0 * days),
+    )
+    assert use_a_day(meter).tolist()[0] == 0.01
+    assert np.isnan(use_a_day(meter)[1])
 
 
 def test_the_same_question_has_the_same_answer(database, shop):
