@@ -123,7 +123,7 @@ def test_torques_are_asked_for_and_kept_with_the_record(mechanic):
     assert mechanic.fill(SHEET, ACTION, **DONE, **ROUNDS, **typed).status_code == 303
     (service,) = services(mechanic)
     assert service["note"] == (
-        "all well\ngearbox, torque by the maker’s data: Drain plug, N·m 35; Fill or level plug, N·m 30.5."
+        "all well\ngearbox, torque by the maker’s data: Drain plug 35 N·m; Fill or level plug 30.5 N·m."
     )
 
 

@@ -31,6 +31,8 @@ def test_a_service_is_looked_at_from_the_history(mechanic):
     # Three rounds of 3.5 L out and in (bookkeeping, derived).
     for words in ("Drain and fill", "Red Seven", "3: 10.5 L out, 10.5 L in", "79 990 km", "Max Invented"):
         assert words in page, words
+    for name in ("Seals renewed", "Fluid counter reset"):
+        assert f"<dt>{name}</dt><dd>yes</dd>" in page
 
 
 def test_taking_a_service_back_undoes_all_that_followed_from_it(mechanic):

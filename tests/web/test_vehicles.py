@@ -41,6 +41,25 @@ def test_a_vehicle_shows_its_charts_and_their_tables(planner):
     assert "<script" not in page
 
 
+def test_what_is_due_next_stands_before_the_charts_and_leads_to_its_card(planner):
+    planner.operator.post("/v1/vehicles/VAN-01/compartments", {"kind": "axle", "compartment": "rear axle"})
+    page = planner.get(VAN).text
+    head, rest = page.split("<svg", 1)
+    due = re.search(r'id="next".*?</dl>', head, re.DOTALL)[0]
+    assert due.index("gearbox") < due.index("rear axle")
+    place = re.search(r'href="#(compartment-\d)">gearbox', due)[1]
+    assert re.search(rf'id="{place}">gearbox', rest)
+
+
+def test_an_odometer_that_counts_miles_is_given_in_miles_too(planner):
+    """79,980 km are 49,697 mi of 1.609344 km."""
+    assert "The same in" not in planner.get(VAN).text
+    planner.operator.patch("/v1/vehicles/VAN-01", {"odometer_unit": "mi"})
+    post(planner)
+    page = planner.get(VAN).text.replace("\u202f", " ").replace("\u00a0", " ")
+    assert re.search(r"The same in miles</dt><dd>49 \d\d\d mi", page)
+
+
 def test_a_reading_is_saved_and_shown(planner):
     assert post(planner).headers["location"] == "/vehicles/veh_1?told=reading"
     page = planner.get(VAN).text

@@ -5,6 +5,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from service.documents.presentation import Presentation
+from service.domain.plausibility import LIFE_USED
 from service.web.charts import theme
 from service.web.charts.labels import ENGLISH
 from service.web.charts.models import ChartTable, LifeUsedChart
@@ -12,6 +13,9 @@ from service.web.charts.svg import Layout, Naming, accessible_svg, compiled
 from service.web.charts.thinning import thinned_indices
 
 _MAX_POINTS: Final = 120
+_HIGHEST_DRAWN: Final = LIFE_USED.maximum
+"""Forecasts go no further, so the course does not either; the table below the chart has the figure."""
+
 _MAX_MARKS: Final = 30
 """Only the latest services and samples carry a mark; the table below the chart has all."""
 
@@ -99,7 +103,10 @@ def _layout(y_title: str, key: theme.Key) -> Layout:
 
 
 def _history_rows(chart: LifeUsedChart) -> theme.Rows:
-    points = [(theme.milliseconds(point.at), point.life_used_fraction) for point in chart.history]
+    points = [
+        (theme.milliseconds(point.at), min(point.life_used_fraction, _HIGHEST_DRAWN))
+        for point in chart.history
+    ]
     return [{"t": points[i][0], "y": points[i][1], "order": i} for i in thinned_indices(points, _MAX_POINTS)]
 
 

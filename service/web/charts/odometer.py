@@ -1,6 +1,6 @@
 """The odometer of a vehicle: what was read, and the fan of where it is going."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any, Final
 
@@ -15,6 +15,7 @@ from service.web.charts.thinning import thinned_indices
 
 _MAX_READINGS: Final = 90
 _MAX_HELD: Final = 30
+_LEAST_ROOM_KM: Final = 1000.0
 
 
 def odometer_svg(chart: OdometerChart, presentation: Presentation, words: Mapping[str, str] = ENGLISH) -> str:
@@ -95,7 +96,12 @@ def _reading_rows(chart: OdometerChart, presentation: Presentation) -> dict[str,
     ordered = sorted(chart.readings, key=lambda reading: reading.taken_at)
     believed = [_reading_row(reading, presentation) for reading in ordered if not reading.is_held]
     kept = thinned_indices([(row["t"], row["y"]) for row in believed], _MAX_READINGS)
-    held = [_reading_row(reading, presentation) for reading in ordered if reading.is_held]
+    near = _near(chart)
+    held = [
+        _reading_row(reading, presentation)
+        for reading in ordered
+        if reading.is_held and near(reading.odometer_km)
+    ]
     return {"believed": [believed[index] for index in kept], "held": held[-_MAX_HELD:]}
 
 
@@ -107,12 +113,27 @@ def _reading_row(reading: OdometerReading, presentation: Presentation) -> dict[s
 
 
 def _limit_rows(chart: OdometerChart, presentation: Presentation) -> dict[str, theme.Rows]:
-    named = [(presentation.distance_value(one.odometer_km), _name(one, presentation)) for one in chart.limits]
+    near = _near(chart)
+    limits = [one for one in chart.limits if near(one.odometer_km)]
+    named = [(presentation.distance_value(one.odometer_km), _name(one, presentation)) for one in limits]
     heights = [presentation.distance_value(reading.odometer_km) for reading in chart.readings]
     heights += [height for height, _ in named]
     span = max(heights, default=0.0) - min(heights, default=0.0)
-    due = [_due_row(limit, presentation) for limit in chart.limits if limit.due_p50_on is not None]
+    due = [_due_row(limit, presentation) for limit in limits if limit.due_p50_on is not None]
     return {**theme.limit_rows(named, span), "due": due}
+
+
+def _near(chart: OdometerChart) -> Callable[[float], bool]:
+    """Say what is near enough to the course to be drawn beside it; a mistyped digit or a distant limit
+    would press the course flat, and stands in the tables.
+    """
+    course = [reading.odometer_km for reading in chart.readings if not reading.is_held]
+    course += [height for point in chart.fan for height in (point.p10, point.p90)]
+    if not course:
+        return lambda _: True
+    low, high = min(course), max(course)
+    room = max(high - low, _LEAST_ROOM_KM)
+    return lambda km: low - room <= km <= high + room
 
 
 def _name(limit: DistanceLimit, presentation: Presentation) -> str:

@@ -65,4 +65,5 @@ def _row(planned: PlannedExchange, row: int, presentation: Presentation, *, is_a
 def _lasts(days: float) -> str:
     if not math.isfinite(days):
         return translate("lasts_always")
-    return translate("months", n=round(days / (365.25 / 12.0)))
+    months = round(days / (365.25 / 12.0))
+    return translate("months", n=months) if months else translate("lasts_at_once")

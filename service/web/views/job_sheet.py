@@ -183,7 +183,10 @@ def _part(
         finishing=_cautions(part, JobStage.AFTER),
         rounds=tuple(_round(part, number, presentation) for number in range(1, _n_rows(part, form) + 1)),
         torques=tuple(
-            TorqueRow(name=f"{part.key}-torque_{place}", label=translate(f"torque_{place}"))
+            TorqueRow(
+                name=f"{part.key}-torque_{place}",
+                label=translate("torque_in", place=translate(f"torque_{place}")),
+            )
             for place in FASTENERS
             if ServiceStep.TORQUE_BY_MAKER in part.steps
         ),

@@ -184,6 +184,12 @@ def _work(
         translate("record_level"),
         "" if item.level_celsius is None else presentation.celsius(item.level_celsius),
     )
+    yield (
+        translate("record_excess"),
+        "" if item.excess_drained_litres is None else presentation.volume(item.excess_drained_litres),
+    )
+    for name, is_done in (("job_seals", item.seals_renewed), ("job_counter", item.counter_reset)):
+        yield translate(name), "" if is_done is None else translate("record_yes" if is_done else "record_no")
     yield translate("record_override"), item.override_reason or ""
 
 

@@ -1,7 +1,7 @@
 """One vehicle as a page: its use, its fluids, what is next, what happened."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -57,6 +57,16 @@ class CompartmentCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DueRow:
+    """When one compartment is due most likely; `place` is that of its card on the page."""
+
+    place: int
+    name: str
+    due: str
+    is_due: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LinkRow:
     """A link by which whoever drives posts readings."""
 
@@ -83,6 +93,7 @@ class VehiclePage:
     vehicle: str
     vehicle_id: str
     facts: tuple[tuple[str, str], ...]
+    next_due: tuple[DueRow, ...]
     odometer: ShownChart | None
     held: tuple[HeldReading, ...]
     compartments: tuple[CompartmentCard, ...]
@@ -113,6 +124,7 @@ def vehicle_page(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=tuple(_facts(view, presentation)),
+        next_due=_next_due(view, presentation),
         odometer=odometer_chart(view, presentation, zone),
         held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[
             :HELD_SHOWN
@@ -142,6 +154,10 @@ def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str,
     if projection.odometer_km is not None:
         low, middle, high = (presentation.distance(float(value)) for value in projection.odometer_km)
         yield translate("fact_odometer"), translate("fact_spread", middle=middle, low=low, high=high)
+        if vehicle.odometer_unit != presentation.distance_unit:
+            own = replace(presentation, distance_unit="mi" if vehicle.odometer_unit == "mi" else "km")
+            in_unit = translate("fact_odometer_in", unit=translate(f"unit_{own.distance_unit}"))
+            yield in_unit, own.distance(float(projection.odometer_km[1]))
         low, middle, high = (presentation.distance(float(value)) for value in projection.km_per_day)
         yield translate("fact_use"), translate("fact_per_day", middle=middle, low=low, high=high)
     yield translate("fact_readings"), presentation.number(int(projection.usage.odometer.n_readings[0]))
@@ -149,6 +165,21 @@ def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str,
         yield translate("fact_vin"), vehicle.vin
     if vehicle.in_service_on:
         yield translate("fact_since"), presentation.day(vehicle.in_service_on)
+
+
+def _next_due(view: VehicleView, presentation: Presentation) -> tuple[DueRow, ...]:
+    """What comes first stands first."""
+    fluids = view.projection.fluids
+    days = [(fluids.due_dates[1][one.place], number) for number, one in enumerate(view.compartments, start=1)]
+    return tuple(
+        DueRow(
+            place=number,
+            name=view.compartments[number - 1].compartment.reference,
+            due=presentation.day(day) if day else translate("next_beyond"),
+            is_due=day is not None and day <= fluids.today,
+        )
+        for day, number in sorted(days, key=lambda one: (one[0] or date.max, one[1]))
+    )
 
 
 def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReading:
@@ -195,7 +226,7 @@ def _card(
     intervals = ", ".join(_intervals(one, presentation))
     facts = [
         (translate("next_due"), presentation.day(middle) if middle else translate("next_beyond")),
-        (translate("next_span"), due_span(low, high, presentation)),
+        *([(translate("next_span"), due_span(low, high, presentation))] if low != high else []),
         (translate("next_life"), f"{presentation.percent(life)} ± {presentation.percent(spread)}"),
         (translate("next_fresh"), presentation.percent(fluids.compartments["fresh_fraction"][one.place])),
         (translate("next_holds"), _holds(one, presentation)),

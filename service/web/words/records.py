@@ -21,6 +21,9 @@ WORDS: Final = {
     "record_passed": "Passed through",
     "record_old_fluid": "The old fluid",
     "record_level": "Level set at",
+    "record_excess": "Excess run off",
+    "record_yes": "yes",
+    "record_no": "no",
     "record_override": "Set aside because",
     "record_void_title": "Is this record a mistake?",
     "record_service_follows": "Taken back, it counts no more: what it drew goes back to the shelf, the meters written "

@@ -81,14 +81,23 @@ WORDS: Final = {
     "start_depots": "2. Depots",
     "start_depots_text": "Depots: {n}. How many minutes their bays work; a depot that a vehicle names is made "
     "by itself.",
+    "start_depots_open": "Open the depots",
     "start_stored": "Registered: {n}. What is left has to be put right first.",
     "start_vehicles": "3. Vehicles",
-    "start_vehicles_text": "Vehicles in use: {n}. Paste a table with a heading, or choose a CSV file.",
+    "start_vehicles_text": "Vehicles in use: {n}. Paste a table with a heading, or choose a CSV file. Its number and "
+    "class are needed of every vehicle; depot, duty, odometer and its unit, VIN and the day since when it is in "
+    "service are welcome. Nothing is stored before you have looked at it.",
+    "start_by_hand": "Register one by hand",
     "start_readings": "4. Readings",
     "start_readings_text": "A column with the odometer is the first reading. Later ones come from each vehicle’s page, "
     "from programs, or by the command line.",
+    "start_fluids": "5. What is on the shelf",
+    "start_fluids_text": "The fluids that you fill in, with their packs and prices, so that the plan can say what to "
+    "order.",
+    "start_fluids_open": "Add a fluid or a part",
     "start_open": "Open the settings",
     "start_table": "Table",
+    "start_example": "For instance vehicle;class;depot;odometer, and in the line below it VAN-01;van;North;84210.",
     "start_file": "Or a CSV file",
     "start_preview": "Look at it first",
     "start_columns": "Which column is what",

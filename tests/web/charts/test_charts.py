@@ -106,6 +106,35 @@ def test_long_histories_stay_below_40_kilobytes() -> None:
     assert all(len(drawing.encode()) < 40_000 for drawing in drawings)
 
 
+def _labels(drawing: str) -> list[str]:
+    return [text for element in _parsed(drawing).iter(f"{SVG}text") if (text := "".join(element.itertext()))]
+
+
+def test_a_distant_limit_and_a_mistyped_digit_do_not_press_the_course_flat() -> None:
+    """A course of 44,000 km: a limit 300,000 km ahead and a reading of ten times as much are left to the tables."""
+    chart = odometer_chart()
+    near, far = DistanceLimit(label="near", odometer_km=90_000.0), DistanceLimit(label="far", odometer_km=4e5)
+    mistyped = replace(chart.readings[-1], odometer_km=843_000.0)
+    drawing = odometer_svg(replace(chart, limits=(near, far), readings=(*chart.readings, mistyped)), METRIC)
+    labels = _labels(drawing)
+    assert any(label.startswith("near") for label in labels)
+    assert not any(label.startswith("far") for label in labels)
+    assert not any(re.fullmatch(r"[2-9]00.000", label) for label in labels)
+    assert any(
+        "843" in cell
+        for row in odometer_table(replace(chart, readings=(mistyped,)), METRIC).rows
+        for cell in row
+    )
+
+
+def test_a_course_far_beyond_its_limit_ends_where_forecasts_do() -> None:
+    chart = life_used_chart()
+    late = replace(chart.history[-1], life_used_fraction=8.0)
+    drawing = life_used_svg(replace(chart, history=(*chart.history, late), projection=()), METRIC)
+    assert not any(re.fullmatch(r"[2-9]00.%", label) for label in _labels(drawing))
+    assert any("150" in label for label in _labels(drawing))
+
+
 def test_held_readings_differ_by_shape_and_not_only_by_colour() -> None:
     with_held = _parsed(DRAWN["odometer"]())
     believed = replace(
