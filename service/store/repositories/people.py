@@ -62,18 +62,25 @@ def delete_expired(session: Session, now: datetime) -> None:
 
 
 def take_code(session: Session, secret: str, now: datetime) -> Person | None:
-    """Person whom an unused code lets in; the code is used up in the same statement."""
+    """Person whom an unused code lets in; every code of the person is used up in the same statement.
+
+    In one statement, so that two codes of a person that are sent at the same time wait for each other in one order.
+    """
+    own = hash_secret(secret)
+    owner = select(SignInCode.person_id).where(
+        SignInCode.secret_hash == own, col(SignInCode.used_at).is_(None), SignInCode.expires_at > now
+    )
     taken = session.execute(
         update(SignInCode)
         .where(
-            col(SignInCode.secret_hash) == hash_secret(secret),
+            col(SignInCode.person_id) == owner.scalar_subquery(),
             col(SignInCode.used_at).is_(None),
-            col(SignInCode.expires_at) > now,
         )
         .values(used_at=now)
-        .returning(col(SignInCode.person_id))
-    ).first()
-    return None if taken is None else session.get(Person, taken[0])
+        .returning(col(SignInCode.secret_hash), col(SignInCode.person_id))
+    )
+    person_id = dict(tuple(row) for row in taken).get(own)
+    return None if person_id is None else session.get(Person, person_id)
 
 
 def void_codes(session: Session, person_id: int, now: datetime) -> None:

@@ -65,7 +65,6 @@ def sign_in_with_code(session: Session, now: datetime, secret: str) -> tuple[Per
     person = people.take_code(session, secret, now)
     if person is None or person.disabled_at is not None:
         raise AuthenticationRequiredError("This link was used already or is too old; ask for another one.")
-    people.void_codes(session, person.id or 0, now)
     if has_password(person):
         _end_password(session, now, person)
     return person, open_session(session, now, person)
