@@ -1,12 +1,12 @@
-"""What the eye and the nose say about a fluid: six grades of a drop on white paper."""
+"""What the eye and the nose say about a fluid: six grades of a drop on white paper, in the words of its kind."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from service.domain.fluid_kinds import COOLANT_KINDS, RED_DYED_KINDS, FluidKind
+from service.domain.fluid_kinds import COOLANT_KINDS, OIL_KINDS, RED_DYED_KINDS, FluidKind
 from service.domain.sourced import Sourced, practice
 from service.errors import InvalidInputError
 
@@ -64,6 +64,44 @@ GRADE_TEXTS: Final[Mapping[VisualGrade, GradeText]] = MappingProxyType(
     }
 )
 
+
+def _ladder(looks: Sequence[str], black: str, milky: str) -> Mapping[VisualGrade, GradeText]:
+    """Words for a fluid whose colour says nothing of its life."""
+    advice = {VisualGrade.BLACK: black, VisualGrade.MILKY: milky}
+    return MappingProxyType(
+        {
+            grade: GradeText(mark=text.mark, look=look, life_used=None, advice=advice.get(grade))
+            for (grade, text), look in zip(GRADE_TEXTS.items(), looks, strict=True)
+        }
+    )
+
+
+# Common practice, no source, as all of the ladders.
+_BRAKE_TEXTS: Final = _ladder(
+    (
+        "Clear, the colour of the new fluid.",
+        "A little darker, clear.",
+        "Darker, light still comes through.",
+        "Dark, light hardly comes through.",
+        "Black, or with particles.",
+        "Milky, or in layers.",
+    ),
+    black="Find where the particles come from, such as a seal or a hose, before the brakes are used again.",
+    milky="Water or another fluid is in the brake fluid. Do not drive: find out how it came in, and refer.",
+)
+_COOLANT_TEXTS: Final = _ladder(
+    (
+        "Clear, the colour of the new coolant.",
+        "A little duller, clear.",
+        "Dull or cloudy, light still comes through.",
+        "Brown as rust, nearly opaque.",
+        "Black, with sludge or with particles.",
+        "Milky, foamy, or with a film of oil.",
+    ),
+    black="Find where rust, sludge or particles come from before going on; fresh coolant alone does not mend it.",
+    milky="Oil may be in the coolant. Stop, find out how it came in, and refer before driving on.",
+)
+
 _BY_TEXT: Final = {grade.value: grade for grade in VisualGrade} | {
     text.mark: grade for grade, text in GRADE_TEXTS.items()
 }
@@ -72,6 +110,22 @@ COLOUR_CAUTION: Final = (
     "Colour is a dye that fades: some new fluids are dark and a worn unit can hold red fluid. A good "
     "colour never puts a due date off; a bad one may bring it forward."
 )
+_MEASURE_CAUTION: Final = (
+    "The colour of this fluid says nothing of its life and moves no due date: the water in brake fluid and the "
+    "strength of coolant have to be measured."
+)
+
+
+def grade_texts(kind: FluidKind) -> Mapping[VisualGrade, GradeText]:
+    """What the grades are called for a kind of fluid."""
+    if kind is FluidKind.BRAKE_FLUID:
+        return _BRAKE_TEXTS
+    return _COOLANT_TEXTS if kind in COOLANT_KINDS else GRADE_TEXTS
+
+
+def colour_caution(kind: FluidKind) -> str:
+    """How little the colour of a kind of fluid says."""
+    return COLOUR_CAUTION if kind in OIL_KINDS else _MEASURE_CAUTION
 
 
 def parse_grade(pointer: str, text: str) -> VisualGrade:

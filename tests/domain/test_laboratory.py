@@ -1,15 +1,20 @@
 """Laboratory values, limits and visual grades."""
 
+import re
+
 import pytest
 
-from service.domain.fluid_kinds import FluidKind
+from service.domain.fluid_kinds import OIL_KINDS, FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, Quantity, accepted_units, value_inside
 from service.domain.laboratory import LaboratoryProperty as Property
 from service.domain.limits import DEFAULT_LIMITS, AlarmLevel, AlarmLimit, Basis, limits_for
 from service.domain.sourced import NO_SOURCE, NOT_VERIFIED, Flag
 from service.domain.visual_grades import (
+    COLOUR_CAUTION,
     GRADE_TEXTS,
     VisualGrade,
+    colour_caution,
+    grade_texts,
     is_contamination,
     life_used_from_grade,
     parse_grade,
@@ -172,6 +177,20 @@ def test_milk_is_an_alarm_and_not_a_degree_of_life() -> None:
     assert is_contamination(VisualGrade.MILKY, FluidKind.AXLE)
     assert not is_contamination(VisualGrade.MILKY, FluidKind.COOLANT_OAT)
     assert not is_contamination(VisualGrade.BLACK, FluidKind.AXLE)
+
+
+@pytest.mark.parametrize("kind", FluidKind)
+def test_brake_fluid_and_coolant_are_not_spoken_of_as_oils(kind: FluidKind) -> None:
+    """No mapping from their colours to life used, and neither magnet nor pan; common practice, no source."""
+    texts = grade_texts(kind)
+    words = " ".join(f"{text.look} {text.advice}" for text in texts.values())
+    assert [text.mark for text in texts.values()] == ["0", "1", "2", "3", "4", "W"]
+    if kind not in OIL_KINDS:
+        assert not {"red", "magnet", "pan", "burnt"} & set(re.findall(r"[a-z]+", words.lower()))
+        assert {text.life_used for text in texts.values()} == {None}
+        assert "bring it forward" not in colour_caution(kind)
+    else:
+        assert colour_caution(kind) == COLOUR_CAUTION
 
 
 def test_an_unknown_grade_is_refused_with_the_choice() -> None:

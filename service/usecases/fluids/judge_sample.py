@@ -12,7 +12,7 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
 from service.domain.laboratory_report import GradeShown, grades_shown
 from service.domain.limits import AlarmLevel, AlarmLimit, Basis
-from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS, VisualGrade
+from service.domain.visual_grades import VisualGrade, colour_caution, grade_texts
 from service.engine.evidence.trend import SamplePairs, rate_of_change
 from service.store.repositories import fleet, fluids
 from service.store.tables.services import Sample
@@ -136,15 +136,16 @@ def _limits_reached(
 
 
 def _cautions(kind: FluidKind, sample: Sample) -> list[str]:
-    found = []
-    if sample.is_contaminated and kind is FluidKind.BRAKE_FLUID:
+    found, texts = [], grade_texts(kind)
+    is_milky = sample.grade == VisualGrade.MILKY
+    if sample.is_contaminated and kind is FluidKind.BRAKE_FLUID and not is_milky:
         found = [BRAKE_CAUTION, DEFERENCE]
-    elif sample.is_contaminated:
-        found = [str(GRADE_TEXTS[VisualGrade.MILKY].advice), DEFERENCE]
+    elif sample.is_contaminated or is_milky:
+        found = [str(texts[VisualGrade.MILKY].advice), DEFERENCE]
     elif sample.grade == VisualGrade.BLACK:
-        found = [str(GRADE_TEXTS[VisualGrade.BLACK].advice)]
+        found = [str(texts[VisualGrade.BLACK].advice)]
     if sample.grade is not None and not sample.has_values:
-        found.append(COLOUR_CAUTION)
+        found.append(colour_caution(kind))
     return found
 
 

@@ -18,9 +18,10 @@ from service.documents.models import (
 from service.domain.cautions import DEFERENCE, JobStage
 from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
-from service.domain.visual_grades import COLOUR_CAUTION, GRADE_TEXTS
+from service.domain.visual_grades import colour_caution, grade_texts
 from service.domain.zones import zone_named
 from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
@@ -80,7 +81,7 @@ def _for_all(parts: Sequence[JobPart]) -> tuple[str, ...]:
 
 
 def _compartment(part: JobPart, words: Mapping[str, str], for_all: Sequence[str]) -> JobCompartment:
-    compartment = part.compartment
+    compartment, kind = part.compartment, FluidKind(part.compartment.kind)
     return JobCompartment(
         compartment=compartment.reference,
         reason=part.reason,
@@ -114,6 +115,6 @@ def _compartment(part: JobPart, words: Mapping[str, str], for_all: Sequence[str]
         maker_notes=compartment.maker_notes or "",
         has_fluid_counter=compartment.has_fluid_counter,
         life_used_before_fraction=part.life_used,
-        grades=tuple(f"{text.mark} {text.look}" for text in GRADE_TEXTS.values()),
-        grades_caution=COLOUR_CAUTION,
+        grades=tuple(f"{text.mark} {text.look}" for text in grade_texts(kind).values()),
+        grades_caution=colour_caution(kind),
     )

@@ -85,9 +85,12 @@ def _service_page(visit: Visit, reference: str, form: FormState) -> RecordPage:
         service,
         done,
         vehicle=fleet.get_vehicle_by_id(session, organisation_id, service.vehicle_id),
-        places=fleet.compartment_references(
-            session, organisation_id, {one.item.compartment_id for one in done}
-        ),
+        places={
+            place.id or 0: place
+            for place in fleet.compartments_by_id(
+                session, organisation_id, [one.item.compartment_id for one in done]
+            )
+        },
         fluids={one.id: one.reference for one in fluids.list_fluids(session, organisation_id)},
         told=_told(visit, "service", service.id, form),
     )

@@ -12,7 +12,7 @@ from service.domain.exchange_methods import METHOD_LABELS
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
-from service.domain.visual_grades import COLOUR_CAUTION
+from service.domain.visual_grades import colour_caution
 from service.usecases.services.prepare_job import Job, JobPart
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
@@ -87,6 +87,8 @@ class PartSheet:
     method: str
     fluids: tuple[tuple[str, str], ...]
     fluid: str
+    grades: tuple[tuple[str, str], ...]
+    colour_caution: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,10 +101,8 @@ class JobSheetPage:
     draft: str
     cautions: tuple[str, ...]
     deference: str
-    colour_caution: str
     parts: tuple[PartSheet, ...]
     methods: tuple[tuple[str, str], ...]
-    grades: tuple[tuple[str, str], ...]
     volume_unit: str
     unit: str
     now_local: str
@@ -140,10 +140,8 @@ def job_sheet_page(
         ),
         cautions=tuple(cautions),
         deference=tell(DEFERENCE),
-        colour_caution=tell(COLOUR_CAUTION),
         parts=tuple(_part(job, part, presentation, form, cautions) for part in job.parts),
         methods=tuple((str(method), tell(label)) for method, label in METHOD_LABELS.items()),
-        grades=grade_options(),
         volume_unit=presentation.volume_unit,
         unit=vehicle.odometer_unit,
         now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",
@@ -202,6 +200,8 @@ def _part(
         fluids=tuple((fluid.reference, fluid.reference) for fluid in part.fitting_fluids)
         or (("", translate("none")),),
         fluid="" if part.fluid is None else part.fluid.reference,
+        grades=grade_options(FluidKind(compartment.kind)),
+        colour_caution=tell(colour_caution(FluidKind(compartment.kind))),
     )
 
 

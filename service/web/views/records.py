@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 from service.documents.presentation import Presentation
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import FluidKind
 from service.domain.laboratory import LaboratoryProperty
-from service.domain.visual_grades import GRADE_TEXTS, VisualGrade
+from service.domain.visual_grades import VisualGrade, grade_texts
 from service.store.repositories.services import DoneItem
 from service.store.tables.access import AuditEntry
 from service.store.tables.services import Service
-from service.store.tables.vehicles import Vehicle
+from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fluids.judge_sample import SampleFindings
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
@@ -62,7 +63,7 @@ def service_record_page(
     done: Sequence[DoneItem],
     *,
     vehicle: Vehicle,
-    places: Mapping[int, str],
+    places: Mapping[int, Compartment],
     fluids: Mapping[int | None, str],
     told: Told,
 ) -> RecordPage:
@@ -84,7 +85,10 @@ def service_record_page(
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=_filled(facts),
         works=tuple(
-            (places[one.item.compartment_id], _filled(_work(one, fluids, shown)))
+            (
+                places[one.item.compartment_id].reference,
+                _filled(_work(one, FluidKind(places[one.item.compartment_id].kind), fluids, shown)),
+            )
             for one in done
             if one.service.id == service.id
         ),
@@ -100,7 +104,11 @@ def sample_record_page(judged: SampleFindings, *, vehicle: Vehicle, told: Told) 
     """Fill the page of a sample."""
     sample, place, shown = judged.sample, judged.compartment, told.presentation
     when = shown.wall_time(sample.taken_at.astimezone(told.zone))
-    look = "" if sample.grade is None else tell(GRADE_TEXTS[VisualGrade(sample.grade)].look)
+    look = (
+        ""
+        if sample.grade is None
+        else tell(grade_texts(FluidKind(place.kind))[VisualGrade(sample.grade)].look)
+    )
     facts = [
         (translate("sample_at"), when),
         (translate("kept_compartment"), place.reference),
@@ -159,7 +167,7 @@ def _meters(
 
 
 def _work(
-    one: DoneItem, fluids: Mapping[int | None, str], presentation: Presentation
+    one: DoneItem, kind: FluidKind, fluids: Mapping[int | None, str], presentation: Presentation
 ) -> Iterator[tuple[str, str]]:
     item = one.item
     drained = sum(row.drained_litres for row in one.rounds)
@@ -179,7 +187,7 @@ def _work(
         "" if item.passed_litres is None else presentation.volume(item.passed_litres),
     )
     if item.old_fluid_grade is not None:
-        yield translate("record_old_fluid"), tell(GRADE_TEXTS[VisualGrade(item.old_fluid_grade)].look)
+        yield translate("record_old_fluid"), tell(grade_texts(kind)[VisualGrade(item.old_fluid_grade)].look)
     yield (
         translate("record_level"),
         "" if item.level_celsius is None else presentation.celsius(item.level_celsius),
