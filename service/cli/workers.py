@@ -43,4 +43,4 @@ def refresh(organisation: OrganisationOption = None) -> None:
         caller = acting_for(database, organisation, "refresh")
         projection = build_projection(settings, database, clock)
         n_parts = projection.project(caller.organisation_id, clock.now())
-        typer.echo(f"{n_parts} parts {'given to the workers' if settings.workers else 'projected'}.")
+        typer.echo(f"Parts {'given to the workers' if settings.workers else 'projected'}: {n_parts}.")

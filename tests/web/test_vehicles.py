@@ -32,6 +32,13 @@ def test_vehicles_are_found_by_a_part_of_their_number_and_by_depot(planner):
     assert "No vehicle fits" in planner.get("/vehicles?vehicle=%25").text
 
 
+def test_without_a_vehicle_the_page_leads_to_the_first_steps(workshop):
+    text = workshop.come_in().get("/vehicles").text
+    assert "No vehicle is registered yet." in text
+    assert 'class="button" href="/start"' in text
+    assert 'name="depot"' not in text
+
+
 def test_a_vehicle_shows_its_charts_and_their_tables(planner):
     page = planner.get(VAN).text
     assert page.count("<svg") == page.count("As a table") == 2
@@ -58,6 +65,15 @@ def test_an_odometer_that_counts_miles_is_given_in_miles_too(planner):
     post(planner)
     page = planner.get(VAN).text.replace("\u202f", " ").replace("\u00a0", " ")
     assert re.search(r"The same in miles</dt><dd>49 \d\d\d mi", page)
+
+
+def test_a_change_that_nobody_told_of_is_not_said_to_have_renewed_nothing(planner):
+    planner.operator.post("/v1/vehicles/VAN-01/compartments", {"kind": "axle", "compartment": "rear axle"})
+    page = planner.get(VAN).text
+    assert re.findall(r"New at the last change</dt><dd>([^<]*)", page.replace("\u00a0", " ")) == [
+        "100 %",
+        "not known",
+    ]
 
 
 def test_a_reading_is_saved_and_shown(planner):

@@ -22,6 +22,7 @@ from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.charts import life_chart, odometer_chart
 from service.web.views.days import pin_words
+from service.web.views.due_rows import DueRow, due_rows
 from service.web.views.early_wear import early_wear_words
 from service.web.views.exchange import ExchangeTable, exchange_table
 from service.web.views.history import Event, history_events
@@ -54,16 +55,6 @@ class CompartmentCard:
     chart: ShownChart
     exchange: ExchangeTable | None
     returns: ReturnForm
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DueRow:
-    """When one compartment is due most likely; `place` is that of its card on the page."""
-
-    place: int
-    name: str
-    due: str
-    is_due: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +115,7 @@ def vehicle_page(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=tuple(_facts(view, presentation)),
-        next_due=_next_due(view, presentation),
+        next_due=due_rows(view, presentation),
         odometer=odometer_chart(view, presentation, zone),
         held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[
             :HELD_SHOWN
@@ -165,21 +156,6 @@ def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str,
         yield translate("fact_vin"), vehicle.vin
     if vehicle.in_service_on:
         yield translate("fact_since"), presentation.day(vehicle.in_service_on)
-
-
-def _next_due(view: VehicleView, presentation: Presentation) -> tuple[DueRow, ...]:
-    """What comes first stands first."""
-    fluids = view.projection.fluids
-    days = [(fluids.due_dates[1][one.place], number) for number, one in enumerate(view.compartments, start=1)]
-    return tuple(
-        DueRow(
-            place=number,
-            name=view.compartments[number - 1].compartment.reference,
-            due=presentation.day(day) if day else translate("next_beyond"),
-            is_due=day is not None and day <= fluids.today,
-        )
-        for day, number in sorted(days, key=lambda one: (one[0] or date.max, one[1]))
-    )
 
 
 def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReading:
@@ -228,7 +204,10 @@ def _card(
         (translate("next_due"), presentation.day(middle) if middle else translate("next_beyond")),
         *([(translate("next_span"), due_span(low, high, presentation))] if low != high else []),
         (translate("next_life"), f"{presentation.percent(life)} ± {presentation.percent(spread)}"),
-        (translate("next_fresh"), presentation.percent(fluids.compartments["fresh_fraction"][one.place])),
+        (
+            translate("next_fresh"),
+            _fresh(one, fluids.compartments["fresh_fraction"][one.place], presentation),
+        ),
         (translate("next_holds"), _holds(one, presentation)),
         (translate("next_interval"), intervals or "–"),
         (translate("next_from"), _counted_from(one, presentation)),
@@ -259,6 +238,13 @@ def _card(
         exchange=None if one.plan is None else exchange_table(one.plan, presentation),
         returns=return_form(returns, one.plan, presentation),
     )
+
+
+def _fresh(one: CompartmentView, share: float, presentation: Presentation) -> str:
+    """Nothing is known to be new where nobody told of a change."""
+    if not share and not one.history.steps[-1].after.is_history_known:
+        return translate("fresh_unknown")
+    return presentation.percent(share)
 
 
 def _holds(one: CompartmentView, presentation: Presentation) -> str:
