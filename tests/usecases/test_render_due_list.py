@@ -6,8 +6,9 @@ from types import SimpleNamespace
 import pytest
 
 from service.domain.cautions import DEFERENCE
+from service.domain.weeks import IsoWeek
 from service.usecases.week.describe_line import ListedLine
-from service.usecases.week.render_due_list import _notes, document_line
+from service.usecases.week.render_due_list import EVENTS_A_WEEK, _notes, document_line, sequence_number
 
 
 def line(limit: str) -> ListedLine:
@@ -43,3 +44,10 @@ def test_only_a_contaminated_fluid_has_a_caution_of_its_own(limit, has_caution):
 def test_the_cautions_of_all_work_stand_once():
     shown = SimpleNamespace(published=object(), lines=[(line("distance"), ()), (line("hours"), ())])
     assert _notes(shown) == ("Never under a jack alone.", DEFERENCE)
+
+
+def test_whatever_is_said_of_a_line_the_next_list_says_something_newer():
+    """RFC 5545, 3.8.7.4: the sequence number of a revision is greater than that of the one before."""
+    first, second = IsoWeek(2026, 19), IsoWeek(2026, 20)
+    much = [SimpleNamespace()] * (2 * EVENTS_A_WEEK)
+    assert sequence_number(line("hours"), first, much) < sequence_number(line("hours"), second, ())

@@ -27,6 +27,11 @@ def test_a_week_that_was_published_ahead_hides_none_before_it():
     assert [str(week) for week in weeks] == ["2026-W17", "2026-W19"]
 
 
+def test_a_list_of_weeks_ahead_as_the_only_one_keeps_back_none_that_is_due():
+    weeks = missing_weeks({"2026-W22"}, founded(NOW - timedelta(weeks=104)), NOW)
+    assert [str(week) for week in weeks] == ["2026-W19"]
+
+
 @pytest.mark.parametrize(("late", "missed"), [(timedelta(0), 1), (timedelta(seconds=1), 0)])
 def test_an_organisation_missed_what_fell_due_from_the_moment_it_was_there(late: timedelta, missed: int):
     due_at = publishing_instant(IsoWeek(2026, 19), rule_of(founded(NOW)))
