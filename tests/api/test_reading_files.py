@@ -2,6 +2,9 @@
 
 import pytest
 
+from service.usecases.readings import import_readings
+from service.usecases.readings.import_readings import CHUNK_ROWS
+
 FILE = "vehicle,taken_at,odometer\nVAN-07,2026-04-01T07:30:00,84000\nNOBODY,2026-04-02T07:30:00,84060\n"
 IN_BERLIN = "/v1/readings?time_zone=Europe/Berlin"
 
@@ -39,3 +42,21 @@ def test_the_same_file_in_another_time_zone_is_another_call(fleet, path):
     answer = send(fleet, path)
     assert answer.status_code == 422
     assert "another" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize("empty", ["", ",,"])
+def test_empty_rows_are_passed_over_however_many_there_are(fleet, empty):
+    """Sheets are saved with all the rows that somebody once touched."""
+    later = "VAN-07,2026-04-03T07:30:00,84120\n"
+    answer = send(fleet, content=FILE + f"{empty}\n" * (3 * CHUNK_ROWS) + later)
+    rows = [(row["index"], row["outcome"]) for row in answer.json()["results"]]
+    assert rows == [(0, "accepted"), (1, "rejected"), (2, "accepted")]
+
+
+def test_a_file_of_hardly_anything_but_empty_rows_is_refused_before_anything_is_stored(fleet, monkeypatch):
+    monkeypatch.setattr(import_readings, "MOST_EMPTY_ROWS", 1_000)
+    assert send(fleet, content=FILE + "\n" * 1_000).status_code == 200
+    headers = fleet.headers | {"Content-Type": "text/csv"}
+    answer = fleet.client.post(IN_BERLIN, content=FILE + ",,\n" * 1_001, headers=headers)
+    assert answer.status_code == 422
+    assert "empty" in answer.json()["detail"]

@@ -284,6 +284,7 @@ for number in (".4;", ".5;", "0.0"):
 UNIT_ROW = (
     "vehicle;compartment;taken_at;odometer;reference;iron_mg_per_kg;water_fraction\nunit;;;;;ppm;%\n" + ROWS
 )
+WITH_EMPTY_ROWS = REPORT.replace("\n", "\n" + 1_500 * ",,,,,,\n" + 1_500 * "\n")
 
 
 def send_file(operator, text, **headers):
@@ -291,7 +292,9 @@ def send_file(operator, text, **headers):
     return operator.client.post("/v1/samples?time_zone=Europe/Berlin", content=text.encode(), headers=headers)
 
 
-@pytest.mark.parametrize("text", [REPORT, "\ufeff" + REPORT, REPORT.replace("\n", "\r\n"), UNIT_ROW])
+@pytest.mark.parametrize(
+    "text", [REPORT, "\ufeff" + REPORT, REPORT.replace("\n", "\r\n"), UNIT_ROW, WITH_EMPTY_ROWS]
+)
 def test_a_laboratory_s_file_has_an_outcome_for_every_row(fleet, text):
     answer = send_file(fleet, text)
     assert answer.status_code == 200, answer.text

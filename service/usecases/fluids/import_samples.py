@@ -52,11 +52,8 @@ def read_samples(text: IO[str], zone: ZoneInfo | None) -> list[NewSample | Sampl
     try:
         delimiter, header = read_header(text)
         columns, units = _columns(header)
-        rows = [
-            cells
-            for cells in islice(csv.reader(text, delimiter=delimiter, strict=True), MAX_SAMPLES + 2)
-            if cells
-        ]
+        told = filter(any, csv.reader(text, delimiter=delimiter, strict=True))
+        rows = list(islice(told, MAX_SAMPLES + 2))
     except (csv.Error, UnicodeError) as error:
         raise unreadable_file(error) from error
     if rows and rows[0][0].strip().lower() in UNIT_ROW:

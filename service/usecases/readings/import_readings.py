@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import islice
+from itertools import filterfalse, islice
 from typing import IO, Final
 from zoneinfo import ZoneInfo
 
@@ -25,6 +25,9 @@ from service.usecases.readings.row_outcomes import OUTCOMES, RowOutcomes
 
 CHUNK_ROWS: Final = 2_500
 """Rows of one transaction: other writers wait for it, a fraction of a second."""
+
+MOST_EMPTY_ROWS: Final = 2**20
+"""As many as a sheet has rows; a file of tens of millions would keep a node busy for nothing."""
 
 REQUIRED: Final = frozenset({"vehicle", "taken_at"})
 OPTIONAL: Final = frozenset({"odometer", "unit", "engine_hours", "source", "reference"})
@@ -63,7 +66,7 @@ def open_readings_file(text: IO[str], zone: ZoneInfo | None) -> ReadingsFile:
         delimiter, columns = read_header(text)
         _check_columns(columns)
         _read_through(text, delimiter)
-        rows = csv.reader(text, delimiter=delimiter, strict=True)
+        rows = filter(any, csv.reader(text, delimiter=delimiter, strict=True))
         waiting = _take(rows)
     except (csv.Error, UnicodeError) as error:
         raise unreadable_file(error) from error
@@ -109,8 +112,9 @@ def read_header(text: IO[str]) -> tuple[str, tuple[str, ...]]:
 
 def _read_through(text: IO[str], delimiter: str) -> None:
     """Find what breaks the file as a whole before anything is stored, then go back to the first row."""
-    for _ in csv.reader(text, delimiter=delimiter, strict=True):
-        pass
+    empty_rows = filterfalse(any, csv.reader(text, delimiter=delimiter, strict=True))
+    if next(islice(empty_rows, MOST_EMPTY_ROWS, None), None) is not None:
+        raise InvalidInputError(f"More than {MOST_EMPTY_ROWS:,} rows are empty; save the file without them.")
     text.seek(0)
     read_header(text)
 
@@ -131,7 +135,7 @@ def _check_columns(columns: Sequence[str]) -> None:
 
 def _take(rows: Iterator[list[str]]) -> list[list[str]]:
     try:
-        return [cells for cells in islice(rows, CHUNK_ROWS) if cells]
+        return list(islice(rows, CHUNK_ROWS))
     except (csv.Error, UnicodeError) as error:
         raise unreadable_file(error) from error
 
