@@ -197,6 +197,19 @@ def test_a_dropped_visit_is_cancelled_and_a_done_one_stays(visits, database, clo
     }
 
 
+def test_a_visit_that_the_next_list_does_not_name_is_cancelled_by_a_newer_revision(visits, database, clock):
+    """RFC 5545 3.8.7.4: nothing was said of the line, so the list that leaves it out has to raise its number."""
+    before = events_of(visits)["TRUCK-1"]
+    compartments = visits.get("/v1/vehicles/TRUCK-1/compartments").json()["compartments"]
+    for one in compartments:
+        assert visits.patch(f"/v1/compartments/{one['id']}", {"interval_months": 48}).status_code == 200
+    clock.advance(timedelta(days=7))
+    assert run_weekly(database, clock.now(), "node") == 1
+    after = events_of(visits)["TRUCK-1"]
+    assert str(after["STATUS"]) == "CANCELLED"
+    assert after["SEQUENCE"] > before["SEQUENCE"]
+
+
 def test_a_visit_carried_over_stays_the_same_event_and_its_sequence_never_falls(visits, database, clock):
     uids, sequences = set(), []
     for week in range(19, 24):
