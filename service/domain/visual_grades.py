@@ -1,12 +1,12 @@
 """What the eye and the nose say about a fluid: six grades of a drop on white paper, in the words of its kind."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from service.domain.fluid_kinds import COOLANT_KINDS, OIL_KINDS, RED_DYED_KINDS, FluidKind
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, COOLANT_KINDS, OIL_KINDS, RED_DYED_KINDS, FluidKind
 from service.domain.sourced import Sourced, practice
 from service.errors import InvalidInputError
 
@@ -77,6 +77,17 @@ def _ladder(looks: Sequence[str], black: str, milky: str) -> Mapping[VisualGrade
 
 
 # Common practice, no source, as all of the ladders.
+_OTHER_OIL_TEXTS: Final[Mapping[VisualGrade, GradeText]] = MappingProxyType(
+    {
+        **GRADE_TEXTS,
+        VisualGrade.BLACK: replace(
+            GRADE_TEXTS[VisualGrade.BLACK],
+            advice="Look for particles before going on; black alone says little of this oil.",
+        ),
+    }
+)
+"""An engine's oil turns black long before it is used up, and has no clutches that slip."""
+
 _BRAKE_TEXTS: Final = _ladder(
     (
         "Clear, the colour of the new fluid.",
@@ -120,7 +131,9 @@ def grade_texts(kind: FluidKind) -> Mapping[VisualGrade, GradeText]:
     """What the grades are called for a kind of fluid."""
     if kind is FluidKind.BRAKE_FLUID:
         return _BRAKE_TEXTS
-    return _COOLANT_TEXTS if kind in COOLANT_KINDS else GRADE_TEXTS
+    if kind in COOLANT_KINDS:
+        return _COOLANT_TEXTS
+    return GRADE_TEXTS if kind in AUTOMATIC_KINDS else _OTHER_OIL_TEXTS
 
 
 def colour_caution(kind: FluidKind) -> str:

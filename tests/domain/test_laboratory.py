@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from service.domain.fluid_kinds import OIL_KINDS, FluidKind
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, OIL_KINDS, FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, Quantity, accepted_units, value_inside
 from service.domain.laboratory import LaboratoryProperty as Property
 from service.domain.limits import DEFAULT_LIMITS, AlarmLevel, AlarmLimit, Basis, limits_for
@@ -180,7 +180,7 @@ def test_milk_is_an_alarm_and_not_a_degree_of_life() -> None:
 
 
 @pytest.mark.parametrize("kind", FluidKind)
-def test_brake_fluid_and_coolant_are_not_spoken_of_as_oils(kind: FluidKind) -> None:
+def test_each_kind_of_fluid_is_spoken_of_in_its_own_words(kind: FluidKind) -> None:
     """No mapping from their colours to life used, and neither magnet nor pan; common practice, no source."""
     texts = grade_texts(kind)
     words = " ".join(f"{text.look} {text.advice}" for text in texts.values())
@@ -191,6 +191,7 @@ def test_brake_fluid_and_coolant_are_not_spoken_of_as_oils(kind: FluidKind) -> N
         assert "bring it forward" not in colour_caution(kind)
     else:
         assert colour_caution(kind) == COLOUR_CAUTION
+        assert ("slips" in words) == (kind in AUTOMATIC_KINDS)
 
 
 def test_an_unknown_grade_is_refused_with_the_choice() -> None:
