@@ -16,8 +16,8 @@ from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot, Organisation
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.fleet.nothing import refuse_nothing
 from service.usecases.fleet.register_vehicles import DEFAULT_BAY_MINUTES
+from service.usecases.fleet.required_fields import refuse_nothing
 
 MAY_BE_NOTHING = frozenset({"holiday_region", "used_fluid_capacity_litres"})
 

@@ -21,7 +21,7 @@ from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.fleet.nothing import refuse_nothing
+from service.usecases.fleet.required_fields import refuse_nothing
 from service.usecases.fluids.update_states import update_states
 from service.usecases.week.mark_lines import drop_lines
 from service.usecases.week.pin_visits import drop_pin

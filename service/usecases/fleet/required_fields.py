@@ -1,4 +1,4 @@
-"""What a change cannot take away."""
+"""Fields of a record that a change may replace and never take away."""
 
 from collections.abc import Container, Mapping
 from typing import Any
