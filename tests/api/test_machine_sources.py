@@ -214,6 +214,16 @@ def test_a_document_of_which_nothing_can_be_stored_is_refused(operator, source):
     assert send(operator, source)["machines"] == 0, "an empty fleet is no mistake"
 
 
+def test_a_document_of_more_values_than_a_call_may_have_is_refused_whole(operator, source):
+    """One is one transaction, for which every other writer waits; a page by the standard has far fewer."""
+    path = f"/v1/machine-sources/{source}/documents"
+    machines = [(f"M-{place}", "2026-05-01T07:30:00Z", 5.0, 1.0) for place in range(5_001)]
+    answer = operator.post(path, headers=XML, content=fleet(*machines).encode())
+    assert answer.status_code == 422, answer.text
+    assert "10000" in answer.json()["detail"]
+    assert equipment_of(operator, source) == []
+
+
 def test_a_document_with_a_key_has_one_effect(operator, source):
     path = f"/v1/machine-sources/{source}/documents"
     content = fleet(("M-1", "2026-05-01T07:30:00Z", 5.0, None)).encode()

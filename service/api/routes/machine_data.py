@@ -98,7 +98,8 @@ def post_document(request: Request, machine_source: IdPath, content: RawBody, un
 
     Hours are a number or a duration of XML Schema (`PT345H30M`, `P14DT9H`), without years and months.
     Machines that are new are noted, and kept until somebody says which vehicles they are. One machine that cannot be
-    read loses none of the others; if nothing at all can be stored, the answer is 422.
+    read loses none of the others; if nothing at all can be stored, the answer is 422. A document holds at most 10,000
+    values.
     """
     document = parse_document(content, request.headers.get("content-type", ""))
     charge_rows(request, unit.caller, len(document.values), unit.now)

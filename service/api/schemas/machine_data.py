@@ -11,10 +11,10 @@ from service.api.inputs import EngineHours as Hours
 from service.domain.frame_values import FrameValue, Protocol, read_frame
 from service.domain.machine_meters import MachineValue, Meter
 from service.domain.outcomes import ReadingOutcome, ReadingReason
-from service.usecases.machines.take_fleet_document import TakenDocument
+from service.usecases.machines.take_fleet_document import MOST_VALUES, TakenDocument
 from service.usecases.machines.take_machine_values import ValueResult
 
-MAX_FRAMES: Final = 10_000
+MAX_FRAMES: Final = MOST_VALUES
 FRAME_EXAMPLE: Final[dict[str, Any]] = {
     "equipment": "gateway 12",
     "taken_at": "2026-05-01T07:30:00Z",

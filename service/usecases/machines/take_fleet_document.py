@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Final
 
 from sqlmodel import Session
 
@@ -11,12 +12,15 @@ from service.domain.frame_values import FrameValue
 from service.domain.machine_meters import MachineValue
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
-from service.errors import PermissionDeniedError
+from service.errors import InvalidInputError, PermissionDeniedError
 from service.store.repositories import machine_sources
 from service.store.tables.machine_sources import MachineSource
 from service.usecases.access.caller import Caller
 from service.usecases.machines.manage_sources import require_open
 from service.usecases.machines.take_machine_values import ValueResult, take_values
+
+MOST_VALUES: Final = 10_000
+"""Of one document, as of one call with frames or readings: every other writer waits meanwhile."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -51,7 +55,17 @@ def open_source(session: Session, caller: Caller, reference: str) -> MachineSour
 def take_document(
     session: Session, caller: Caller, now: datetime, source: MachineSource, document: FleetDocument
 ) -> TakenDocument:
-    """Take one page of a fleet snapshot; one machine that cannot be read loses none of the others."""
+    """Take one page of a fleet snapshot; one machine that cannot be read loses none of the others.
+
+    Raises
+    ------
+    InvalidInputError
+        If it tells of too much for one transaction.
+    """
+    if len(document.values) > MOST_VALUES:
+        raise InvalidInputError(
+            f"The document tells of {len(document.values)} values; at most {MOST_VALUES} fit, send it in pages."
+        )
     return TakenDocument(
         n_machines=document.n_machines,
         values=document.values,
