@@ -1,6 +1,6 @@
 """The answer to readings, as `schemas.readings.ReadingResults` describes it, written a column at once."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -40,9 +40,9 @@ def _said(result: RowResult, *, with_detail: bool) -> str:
     return f',"outcome":{outcome},"reason":{reason},"detail":{detail}}}'
 
 
-def refusals(outcomes: RowOutcomes, pointer: str, first: int = 0) -> Iterator[FieldError]:
-    """Name the refused rows, counted from the first."""
+def refusals(outcomes: RowOutcomes, pointer: str, numbers: Sequence[int]) -> Iterator[FieldError]:
+    """Name the refused rows by their numbers."""
     refused = np.flatnonzero(outcomes.outcome == OUTCOME_PLACES[ReadingOutcome.REJECTED])
     for place in refused.tolist():
         result = outcomes.result(place)
-        yield FieldError(pointer.format(place + first), f"{result.reason}: {result.sentence}")
+        yield FieldError(pointer.format(numbers[place]), f"{result.reason}: {result.sentence}")

@@ -2,7 +2,7 @@
 
 import io
 import tempfile
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from itertools import islice
@@ -35,8 +35,6 @@ from service.usecases.readings.row_outcomes import RowOutcomes
 
 SPOOL_BYTES: Final = 1024 * 1024
 SENT_BYTES: Final = 64 * 1024
-FIRST_ROW: Final = 2
-"""Of a file, below its header, as people count."""
 
 
 def _spool() -> IO[bytes]:
@@ -102,8 +100,8 @@ def record_file(
             session.rollback()
     told = _Told(upload.scratch)
 
-    def report(first: int, outcomes: RowOutcomes) -> None:
-        told.report(first, outcomes)
+    def report(numbers: Sequence[int], outcomes: RowOutcomes) -> None:
+        told.report(numbers, outcomes)
         charge_rows(request, caller, len(outcomes), get_now(request))
 
     counts = import_readings(
@@ -133,13 +131,13 @@ class _Told:
     errors: list[FieldError] = field(default_factory=list)
     n_rows: int = 0
 
-    def report(self, first: int, outcomes: RowOutcomes) -> None:
+    def report(self, numbers: Sequence[int], outcomes: RowOutcomes) -> None:
         """Take the outcomes of a chunk."""
         self.file.write(b"," if self.n_rows else b"")
-        self.file.write(render_rows(outcomes, first))
+        self.file.write(render_rows(outcomes, self.n_rows))
         self.n_rows += len(outcomes)
         wanted = MAX_ERRORS - len(self.errors)
-        self.errors += islice(refusals(outcomes, "row {}", first + FIRST_ROW), wanted)
+        self.errors += islice(refusals(outcomes, "row {}", numbers), wanted)
 
     def refuse_if_nothing_fits(self, counts: Mapping[str, int]) -> None:
         """Answer 422 when no row could be stored."""

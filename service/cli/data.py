@@ -1,5 +1,6 @@
 """Load files."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -34,14 +35,14 @@ def import_file(
     """
     n_told = 0
 
-    def report(first: int, outcomes: RowOutcomes) -> None:
+    def report(numbers: Sequence[int], outcomes: RowOutcomes) -> None:
         nonlocal n_told
-        for place, result in enumerate(outcomes, start=first):
+        for number, result in zip(numbers, outcomes, strict=True):
             if result.reason is None or result.outcome in {"duplicate", "accepted"} or n_told >= SHOWN_ROWS:
                 continue
             n_told += 1
             sentence = (result.sentence or "").replace(NO_OFFSET, NO_OFFSET_HERE)
-            typer.echo(f"row {place + 2}: {result.outcome}: {sentence}", err=True)
+            typer.echo(f"row {number}: {result.outcome}: {sentence}", err=True)
 
     with opened_database() as (database, clock, _):
         caller = acting_for(database, organisation, "import")

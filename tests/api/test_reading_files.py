@@ -60,3 +60,10 @@ def test_a_file_of_hardly_anything_but_empty_rows_is_refused_before_anything_is_
     answer = fleet.client.post(IN_BERLIN, content=FILE + ",,\n" * 1_001, headers=headers)
     assert answer.status_code == 422
     assert "empty" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(("top", "row"), [("", 4), ("sep=,\n", 5)])
+def test_a_refused_row_is_named_by_its_place_in_the_file(fleet, top, row):
+    file = f"{top}vehicle,taken_at,odometer\n\n,,\nNOBODY,2026-04-02T07:30:00,84060\n"
+    (error,) = send(fleet, content=file).json()["errors"]
+    assert error["pointer"] == f"row {row}"

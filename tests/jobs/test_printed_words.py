@@ -45,8 +45,8 @@ def test_lines_stand_by_the_day_on_which_they_are_to_be_done(run, operator):
 def test_times_without_an_offset_name_the_option_that_helps(run, operator, tmp_path):
     operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})
     file = tmp_path / "readings.csv"
-    file.write_text("vehicle,taken_at,odometer\nVAN-1,2026-04-30T07:30:00,1000\n")
+    file.write_text("vehicle,taken_at,odometer\n\nVAN-1,2026-04-30T07:30:00,1000\n")
     refused = run("import", str(file))
-    assert "row 2: rejected" in refused.output
+    assert "row 3: rejected" in refused.output
     assert "--time-zone" in refused.output
     assert "1 accepted" in run("import", str(file), "--time-zone", "Europe/Berlin").output

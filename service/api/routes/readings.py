@@ -79,7 +79,7 @@ def _record(request: Request, unit: WriteUnit, body: bytes) -> Response:
         # The sender, not a row, has to change something.
         raise InvalidInputError(
             "No row could be stored; see errors.",
-            list(islice(refusals(outcomes, "/readings/{}"), MAX_ERRORS)),
+            list(islice(refusals(outcomes, "/readings/{}", range(len(outcomes))), MAX_ERRORS)),
         )
     request.state.reading_counts = counts
     return unit.answer(b"".join(render_results(counts, [render_rows(outcomes)])))

@@ -50,7 +50,7 @@ def read_samples(text: IO[str], zone: ZoneInfo | None) -> list[NewSample | Sampl
         If it is no CSV file with the columns that samples have.
     """
     try:
-        delimiter, header = read_header(text)
+        delimiter, header, _ = read_header(text)
         columns, units = _columns(header)
         told = filter(any, csv.reader(text, delimiter=delimiter, strict=True))
         rows = list(islice(told, MAX_SAMPLES + 2))

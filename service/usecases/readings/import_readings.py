@@ -11,7 +11,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import filterfalse, islice
-from typing import IO, Final
+from typing import IO, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -38,16 +38,29 @@ _SEPARATOR_LINE: Final = re.compile(r'"?sep=([,;\t])"?[\r\n]*', re.IGNORECASE)
 Transaction = Callable[[], AbstractContextManager[Session]]
 
 
+Row = tuple[int, list[str]]
+"""Where it stands in the file, the first of all being row 1, and its cells."""
+
+
+class Header(NamedTuple):
+    """The top of a file."""
+
+    delimiter: str
+    columns: tuple[str, ...]
+    row: int
+    """Where it stands."""
+
+
 @dataclass(slots=True, kw_only=True)
 class ReadingsFile:
     """An opened CSV file, its header read and its notation recognised."""
 
-    rows: Iterator[list[str]]
+    rows: Iterator[Row]
     notation: FileNotation
-    waiting: list[list[str]] = field(default_factory=list)
+    waiting: list[Row] = field(default_factory=list)
 
-    def chunks(self) -> Iterator[list[list[str]]]:
-        """Give the cells of the rows a chunk at a time."""
+    def chunks(self) -> Iterator[list[Row]]:
+        """Give the rows that are not empty, a chunk at a time."""
         chunk = self.waiting
         while chunk:
             yield chunk
@@ -63,15 +76,16 @@ def open_readings_file(text: IO[str], zone: ZoneInfo | None) -> ReadingsFile:
         If it is no CSV file with the columns that readings have; nothing is stored then.
     """
     try:
-        delimiter, columns = read_header(text)
+        delimiter, columns, row = read_header(text)
         _check_columns(columns)
         _read_through(text, delimiter)
-        rows = filter(any, csv.reader(text, delimiter=delimiter, strict=True))
+        every = enumerate(csv.reader(text, delimiter=delimiter, strict=True), start=row + 1)
+        rows = ((number, cells) for number, cells in every if any(cells))
         waiting = _take(rows)
     except (csv.Error, UnicodeError) as error:
         raise unreadable_file(error) from error
     places = [columns.index(name) for name in NUMBER_COLUMNS if name in columns]
-    mark = decimal_mark_of(cells[place] for cells in waiting for place in places if place < len(cells))
+    mark = decimal_mark_of(cells[place] for _, cells in waiting for place in places if place < len(cells))
     if mark is DecimalMark.COMMA and delimiter == ",":
         raise InvalidInputError("A file with decimal commas must separate its columns by semicolons.")
     return ReadingsFile(rows=rows, notation=FileNotation(columns, mark, zone), waiting=waiting)
@@ -82,22 +96,24 @@ def import_readings(
     caller: Caller,
     clock: Callable[[], datetime],
     file: ReadingsFile,
-    report: Callable[[int, RowOutcomes], None],
+    report: Callable[[Sequence[int], RowOutcomes], None],
 ) -> dict[str, int]:
-    """Store a file chunk by chunk; `report` gets the outcomes of each chunk once it is stored. Gives their counts."""
-    counts, first = {str(one): 0 for one in OUTCOMES}, 0
-    for cells in file.chunks():
-        rows = columns_of_cells(cells, file.notation)
+    """Store a file chunk by chunk; gives the counts of the outcomes.
+
+    `report` gets those of each chunk once it is stored, and where in the file its rows stand.
+    """
+    counts = {str(one): 0 for one in OUTCOMES}
+    for chunk in file.chunks():
+        rows = columns_of_cells([cells for _, cells in chunk], file.notation)
         with transaction() as session:
             outcomes = record_readings(session, caller, clock(), rows)
         for name, count in outcomes.counts().items():
             counts[name] += count
-        report(first, outcomes)
-        first += len(outcomes)
+        report([number for number, _ in chunk], outcomes)
     return counts
 
 
-def read_header(text: IO[str]) -> tuple[str, tuple[str, ...]]:
+def read_header(text: IO[str]) -> Header:
     """Read the top of a file: what separates its columns, and their names in lower case."""
     header = text.readline(MAX_HEADER_CHARACTERS)
     told = _SEPARATOR_LINE.fullmatch(header)
@@ -107,7 +123,7 @@ def read_header(text: IO[str]) -> tuple[str, tuple[str, ...]]:
     columns = tuple(name.strip().lower() for name in next(csv.reader([header], delimiter=delimiter), []))
     if len(set(columns)) != len(columns):
         raise InvalidInputError.at("row 1", "Every column needs a name of its own.")
-    return delimiter, columns
+    return Header(delimiter, columns, row=1 if told is None else 2)
 
 
 def _read_through(text: IO[str], delimiter: str) -> None:
@@ -133,7 +149,7 @@ def _check_columns(columns: Sequence[str]) -> None:
         )
 
 
-def _take(rows: Iterator[list[str]]) -> list[list[str]]:
+def _take(rows: Iterator[Row]) -> list[Row]:
     try:
         return list(islice(rows, CHUNK_ROWS))
     except (csv.Error, UnicodeError) as error:
