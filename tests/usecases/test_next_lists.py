@@ -104,6 +104,7 @@ def test_a_published_list_takes_what_stands_on_it_and_nothing_else(database, sho
         publish_list(session, caller, WEEK, START, START, "test", ([], {}))
     add_van(shop, interval_months=3)
     assert forecast(database, shop, 4) == pytest.approx([0.0, 6.0, 0.0, 0.0], abs=1e-3)
+    assert forecast(database, shop, 1) == pytest.approx([0.0], abs=1e-3)
 
 
 def test_without_a_published_list_what_is_overdue_is_taken_this_week(database, shop):

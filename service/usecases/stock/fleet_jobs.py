@@ -1,6 +1,6 @@
 """The jobs that may fall into the coming weeks, over a whole fleet: when, how likely, and what each takes."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -18,8 +18,9 @@ from service.engine.due.limits import CompartmentLimits, Meter
 from service.store.repositories import consumption
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
-from service.usecases.stock.next_lists import NextLists, drawn_nearer
-from service.usecases.stock.repeat_jobs import done_again, due_again, limits_again
+from service.usecases.stock.limits_each_time import limits_each_time
+from service.usecases.stock.listing_days import listing_days
+from service.usecases.stock.next_lists import NextLists
 from service.usecases.usage.usage_model import shared_log_sd
 from service.usecases.week.fleet_names import load_names, project_in_blocks
 
@@ -105,47 +106,36 @@ def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_wee
     habits = _round_habits(session, organisation_id, now)
     weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
     lists = NextLists.of(session, names, weeks, now)
-    parts: list[dict[str, Any]] = []
-    for projection in project_in_blocks(session, names, now, probabilities=(lists.listing_probability,)):
-        parts += _jobs_of_block(projection, lists, shock, habits)
+    projected = project_in_blocks(session, names, now, probabilities=(lists.listing_probability,))
+    parts = [_jobs_of_block(projection, lists, shock, habits) for projection in projected]
     return _joined(parts, weeks, shock)
 
 
 def _jobs_of_block(
     projection: FleetProjection, lists: NextLists, shock: UsageShock, habits: dict[str, Floats]
-) -> list[dict[str, Any]]:
-    """Columns of the jobs of one block: those that the lists may ask for, and those that come back."""
-    n_weeks = len(lists.weeks)
-    recommended, visits = recommend_exchange(projection.compartments), lists.visits(projection)
-    scenarios = [_meters(projection, float(factor)) for factor in shock.factor]
-    limits = drawn_nearer(lists.believed(projection.question.limits), projection, visits.early_days)
-    week_ends = projection.question.week_end_days[:n_weeks]
-    alone = np.stack([_by_week_end(limits, meters, week_ends) for meters in scenarios])
-    by_end = lists.asked_by_end(alone, visits.first)
-    is_planned = np.array([key in lists.planned_week for key in projection.compartments["id"]], np.bool_)
-    may_be = by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY
-    rows = np.flatnonzero(is_planned | may_be)
-    first = _jobs_of(projection, recommended, habits, lists.planned_week, rows, by_end[:, rows])
-    renewed = lists.believed(limits_again(projection, recommended, rows))
-    renewed = drawn_nearer(renewed, projection, visits.early_again_days[rows])
-    again = np.stack([due_again(renewed, meters, n_weeks) for meters in scenarios])
-    return [first, *_repeats(first, again)]
-
-
-def _jobs_of(
-    projection: FleetProjection,
-    recommended: Recommendation,
-    habits: dict[str, Floats],
-    planned: Mapping[int, int],
-    rows: Integers,
-    by_end: Floats,
 ) -> dict[str, Any]:
-    """Columns of the jobs of one block that may fall due in time."""
+    """Columns of the jobs of one block: those that are planned, and those that the lists may ask for."""
     columns = projection.compartments
+    recommended = recommend_exchange(columns)
+    days = listing_days(projection, recommended, lists.listing_probability)
+    times = lists.times(projection, days)
+    limits = limits_each_time(projection, days, times)
+    week_ends = projection.question.week_end_days[: len(lists.weeks)]
+    alone = np.stack(
+        [_by_week_end(limits, _meters(projection, float(factor)), week_ends) for factor in shock.factor]
+    )
+    asked = lists.asked_by_end(alone, times.visit)
+    may_be = asked[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY
+    planned = lists.planned_week(columns["id"])
+    is_planned = planned > NOT_PLANNED
+    rows = np.concatenate([np.flatnonzero(is_planned), times.job[may_be]])
+    unasked = np.zeros((shock.weight.size, np.count_nonzero(is_planned), len(lists.weeks)))
     litres, probability = _ways(columns, recommended, habits, rows)
     return {
-        "due_probability": by_end.astype(np.float32),
-        "planned_week": [planned.get(columns["id"][row], NOT_PLANNED) for row in rows],
+        "due_probability": np.concatenate([unasked, asked[:, may_be]], axis=1).astype(np.float32),
+        "planned_week": np.where(
+            np.arange(rows.size) < unasked.shape[1], planned[rows], NOT_PLANNED
+        ).tolist(),
         "vehicle_id": [columns["vehicle_id"][row] for row in rows],
         "fluid_id": [columns["fluid_id"][row] or 0 for row in rows],
         "kind": [columns["kind"][row] for row in rows],
@@ -153,28 +143,6 @@ def _jobs_of(
         "litres": litres,
         "probability": probability,
     }
-
-
-def _repeats(first: dict[str, Any], again: Floats) -> Iterator[dict[str, Any]]:
-    """Columns of the jobs that come back once more, and once more again, before the weeks are over."""
-    job, lags = first, again
-    while True:
-        week = np.arange(lags.shape[2])
-        planned = np.array(job["planned_week"], np.int64)[:, None]
-        step = np.where(week >= planned, 1.0, 0.0)
-        by_end = done_again(np.where(planned > NOT_PLANNED, step, job["due_probability"]), lags)
-        rows = np.flatnonzero(by_end[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY)
-        if rows.size == 0:
-            return
-        names = ("vehicle_id", "fluid_id", "kind", "seals")
-        job = {name: [job[name][row] for row in rows] for name in names} | {
-            "due_probability": by_end[:, rows].astype(np.float32),
-            "planned_week": [NOT_PLANNED] * rows.size,
-            "litres": job["litres"][rows],
-            "probability": job["probability"][rows],
-        }
-        lags = lags[:, rows]
-        yield job
 
 
 def _meters(projection: FleetProjection, factor: float) -> tuple[Meter, Meter | None]:

@@ -1,10 +1,11 @@
-"""Which jobs the visits to come will take along and how early, if every vehicle is used as expected."""
+"""Which jobs the visits to come will do together, and when they come back, if every vehicle is used as expected."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.units import DAYS_PER_WEEK
 from service.usecases.week.bundle_jobs import bundle_jobs
 from service.usecases.week.visit_jobs import VisitJobs
 
@@ -13,23 +14,29 @@ Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ForeseenVisits:
-    """What becomes of n jobs, each field of shape (n,)."""
+class ForeseenJobs:
+    """Every time that a job is foreseen to be done, by job; each field of shape (times,)."""
 
-    first: Integers
-    """Jobs with the same number are done in one visit the next time; -1 where that is planned or too far ahead."""
+    job: Integers
+    """Row of the job."""
 
-    early_days: Floats
-    """Days before its own date at which a job is done the next time."""
+    visit: Integers
+    """What is done in one visit has the same number."""
 
-    early_again_days: Floats
-    """The same on average of the times after that, within the days looked ahead."""
+    due_days: Floats
+    """Days from now to its own date; in the visit it may come earlier."""
+
+    is_first: NDArray[np.bool_]
+    """Whether it is what is in the vehicle now that is changed."""
 
 
 def foresee_visits(
-    jobs: VisitJobs, planning: dict[str, float], planned_days: Floats, first_day: int, last_day: float
-) -> ForeseenVisits:
+    jobs: VisitJobs, planning: dict[str, float], planned_days: Floats, begin_days: Floats, last_day: float
+) -> ForeseenJobs:
     """Follow the visits of every vehicle, one after the other: what was done in one is due an interval later.
+
+    The plan puts a visit on the first day of its week that has room, so it is taken to be done when the week begins;
+    and no list asks for a job twice.
 
     Parameters
     ----------
@@ -39,29 +46,32 @@ def foresee_visits(
         The organisation's planning terms.
     planned_days : ndarray, shape (n,)
         Days from now to the visit that a published list says, NaN where none does; such a job is taken as done.
-    first_day, last_day : int, float
-        Days from now between which visits are followed; what is late comes on the first.
+    begin_days : ndarray, shape (2,)
+        Days from now to the beginning of the first week that has no list, and of the week after it. What is late comes
+        in the first.
+    last_day : float
+        Days from now until which visits are followed.
     """
+    first, later = begin_days
     is_planned = ~np.isnan(planned_days)
-    latest = np.where(is_planned, planned_days + jobs.interval_days, jobs.latest_days)
-    n_done = is_planned.astype(np.int64)
-    first, early = np.full(len(jobs), -1), np.zeros((2, len(jobs)))
+    due = np.where(is_planned, planned_days + jobs.interval_days, jobs.latest_days)
+    is_own = ~is_planned
+    found = [(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0), np.zeros(0, np.bool_))]
     open_rows, n_visits = np.arange(len(jobs)), 0
     while open_rows.size:
-        latest = np.maximum(latest, float(first_day))
-        visit, day = _next_visits(replace(jobs, latest_days=latest).of(open_rows), planning, first_day)
+        visit, day = _next_visits(replace(jobs, latest_days=due).of(open_rows), planning, int(first))
         is_done = day <= last_day
         rows, day = open_rows[is_done], day[is_done]
-        is_first = n_done[rows] == 0
-        first[rows[is_first]] = n_visits + visit[is_done][is_first]
-        np.add.at(early, (np.where(is_first, 0, 1), rows), latest[rows] - day)
-        latest[rows] = day + jobs.interval_days[rows]
-        n_done[rows] += 1
+        found.append((rows, n_visits + visit[is_done], due[rows], is_own[rows]))
+        monday = later + DAYS_PER_WEEK * np.floor((day - later) / DAYS_PER_WEEK)
+        interval = np.maximum(jobs.interval_days[rows], DAYS_PER_WEEK)
+        due[rows] = np.maximum(monday, first) + interval
+        is_own[rows] = False
         n_visits += open_rows.size
         open_rows = np.flatnonzero(np.isin(jobs.vehicle_id, jobs.vehicle_id[rows]))
-    return ForeseenVisits(
-        first=first, early_days=early[0], early_again_days=early[1] / np.maximum(n_done - 1, 1)
-    )
+    job, number, days, own = (np.concatenate(column) for column in zip(*found, strict=True))
+    order = np.argsort(job, kind="stable")
+    return ForeseenJobs(job=job[order], visit=number[order], due_days=days[order], is_first=own[order])
 
 
 def _next_visits(jobs: VisitJobs, planning: dict[str, float], first_day: int) -> tuple[Integers, Floats]:
