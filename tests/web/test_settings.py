@@ -201,6 +201,11 @@ def test_a_table_that_cannot_be_read_is_told(owner, table):
     assert "field-error" in answer.text
 
 
+def test_rows_of_a_table_keep_their_numbers_below_empty_ones(owner):
+    seen = owner.fill("/start", "/start/vehicles", table="number;class\n\n;\nNEW-1;van\n", do="preview")
+    assert re.search(r'<th [^>]*scope="row">4</th><td [^>]*><span>NEW-1</span>', seen.text)
+
+
 def test_a_file_is_read_like_a_table(owner):
     hidden = hidden_in(owner.get("/start").text, "/start/vehicles")
     sheet = ("fleet.csv", "\ufeffvehicle,class\r\nCAR-1,car\r\n".encode(), "text/csv")

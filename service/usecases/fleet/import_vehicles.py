@@ -61,7 +61,8 @@ class VehicleFile:
     """A table as it was read."""
 
     header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    """Those that are not empty, each with its number, the heading being row 1."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -87,7 +88,8 @@ def read_vehicle_file(text: str) -> VehicleFile:
     first = lines.partition("\n")[0]
     mark = max(",;\t", key=first.count)
     try:
-        table = [row for row in csv.reader(io.StringIO(lines), delimiter=mark, strict=True) if any(row)]
+        every = enumerate(csv.reader(io.StringIO(lines), delimiter=mark, strict=True), start=1)
+        table = [(number, tuple(row)) for number, row in every if any(row)]
     except csv.Error:
         raise InvalidInputError.at(
             "/file", "The table could not be read; is a quotation mark open?"
@@ -96,7 +98,7 @@ def read_vehicle_file(text: str) -> VehicleFile:
         raise InvalidInputError.at("/file", "A heading and at least one row are needed.")
     if len(table) - 1 > MAX_ROWS:
         raise InvalidInputError.at("/file", f"At most {MAX_ROWS} rows at a time; send the rest afterwards.")
-    return VehicleFile(tuple(table[0]), tuple(tuple(row) for row in table[1:]))
+    return VehicleFile(table[0][1], tuple(table[1:]))
 
 
 def suggest_columns(header: Sequence[str]) -> dict[str, int]:
@@ -112,7 +114,7 @@ def suggest_columns(header: Sequence[str]) -> dict[str, int]:
 
 def plan_vehicles(table: VehicleFile, columns: Mapping[str, int], today: date) -> list[PlannedVehicle]:
     """Read every row and say what is wrong with it; nothing is stored."""
-    planned = [_plan(number, row, columns, today) for number, row in enumerate(table.rows, start=2)]
+    planned = [_plan(number, row, columns, today) for number, row in table.rows]
     seen: set[str] = set()
     for one in planned:
         reference = one.new.reference if one.new is not None else ""
