@@ -59,7 +59,6 @@ class OrderPlan:
     shortfall_before_first_arrival_probability: float
     """Probability of running out before anything ordered now can arrive."""
     expected_expired_quantity: float
-    planning_level: float
     planned_lead_weeks: int
     method: PlanMethod
     optimality_gap_fraction: float
@@ -71,7 +70,6 @@ class _Solution:
 
     arriving: NDArray[np.int64]
     tables: PlanningTables
-    level: float
     method: PlanMethod
     gap: float
 
@@ -89,15 +87,12 @@ def _solve(
     n_weeks, n_packs = tables.needed_quantity.size, terms.pack_quantity.size
     if tables.n_units == 0 or lead_weeks >= n_weeks:
         nothing = np.zeros((n_weeks, n_packs), np.int64)
-        return _Solution(
-            arriving=nothing, tables=tables, level=level, method=PlanMethod.NOTHING_NEEDED, gap=0.0
-        )
+        return _Solution(arriving=nothing, tables=tables, method=PlanMethod.NOTHING_NEEDED, gap=0.0)
     plan = solve_recursion(cumulative, terms, tables, lead_weeks, target.shortage_cost_minor)
     is_exact = plan.optimality_gap_fraction == 0.0
     return _Solution(
         arriving=plan.pack_count,
         tables=tables,
-        level=level,
         method=PlanMethod.EXACT_RECURSION if is_exact else PlanMethod.THINNED_RECURSION,
         gap=plan.optimality_gap_fraction,
     )
@@ -230,7 +225,6 @@ def plan_orders(
         first_week_short_without_orders=int(np.argmax(is_short)) if is_short.any() else -1,
         shortfall_before_first_arrival_probability=float(nothing.run_out_probability[:lead].max(initial=0.0)),
         expected_expired_quantity=expected_expiry(cumulative, terms, stock, arrival_week, pack_count),
-        planning_level=solution.level,
         planned_lead_weeks=lead,
         method=solution.method,
         optimality_gap_fraction=solution.gap,
