@@ -2,10 +2,10 @@
 
 import csv
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 import typer
@@ -15,6 +15,7 @@ from service.engine.skill.backtest import ALL_HORIZONS, Scorecard
 from service.engine.skill.due_dates import DateScorecard
 from service.engine.skill.tasks import Pasts, project_tasks
 from service.errors import InvalidInputError
+from service.usecases.readings.import_readings import unreadable_file
 from service.usecases.usage.show_accuracy import show_accuracy
 
 InputFile = Annotated[Path, typer.Option(exists=True, dir_okay=False, readable=True)]
@@ -30,10 +31,11 @@ def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option
     Example: sumpwise project --past past.csv --tasks tasks.csv --out predictions.csv
     """
     with told_errors():
-        task_rows = _rows(tasks, ("task", "origin", "vehicle", "origin_date", "target_date"))
-        entries = _rows(past, ("origin", "vehicle", "date", "km"))
-        origins = {_whose(row): _day(tasks, row["origin_date"]) for row in task_rows}
-        pasts, place_of = _pasts(past, entries, origins)
+        names = {"task": str, "origin": str, "vehicle": str}
+        task_rows = _rows(tasks, names | {"origin_date": _day, "target_date": _day})
+        entries = _rows(past, {"origin": str, "vehicle": str, "date": _day, "km": _km})
+        origins = {_whose(row): row["origin_date"] for row in task_rows}
+        pasts, place_of = _pasts(entries, origins)
         missing = next((_whose(row) for row in task_rows if _whose(row) not in place_of), None)
         if missing is not None:
             origin, vehicle = missing
@@ -41,7 +43,7 @@ def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option
         quantiles = project_tasks(
             pasts,
             np.array([place_of[_whose(row)] for row in task_rows], dtype=np.int64),
-            np.array([_day(tasks, row["target_date"]) for row in task_rows]),
+            np.array([row["target_date"] for row in task_rows]),
         )
     with out.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
@@ -111,41 +113,47 @@ def _cell(value: float | str) -> float | str:
     return "" if isinstance(value, float) and math.isnan(value) else value
 
 
-def _rows(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
+def _rows(path: Path, columns: Mapping[str, Callable[[str], Any]]) -> list[dict[str, Any]]:
+    """Read some columns of a file, each in its own way."""
     with path.open(encoding="utf-8-sig", newline="") as file:
-        reader = csv.DictReader(file)
-        missing = set(columns) - set(reader.fieldnames or ())
-        if missing:
-            raise InvalidInputError(f"{path.name} lacks the columns {', '.join(sorted(missing))}.")
-        return list(reader)
+        reader = csv.DictReader(file, restval="", strict=True)
+        try:
+            missing = set(columns) - set(reader.fieldnames or ())
+            if missing:
+                raise InvalidInputError(f"{path.name} lacks the columns {', '.join(sorted(missing))}.")
+            return [{name: read(row[name]) for name, read in columns.items()} for row in reader]
+        except (csv.Error, UnicodeError) as error:
+            raise unreadable_file(error) from error
+        except ValueError as error:
+            raise InvalidInputError(f"{path.name}, line {reader.line_num}: {error}") from None
 
 
-def _day(path: Path, text: str) -> float:
+def _day(text: str) -> float:
     try:
         return float(date.fromisoformat(text[:10]).toordinal())
     except ValueError:
-        raise InvalidInputError(f"{path.name}: “{text[:40]}” is no date such as 2026-05-01.") from None
+        raise ValueError(f"“{text[:40]}” is no date such as 2026-05-01.") from None
 
 
-def _km(path: Path, text: str) -> float:
+def _km(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise InvalidInputError(f"{path.name}: “{text[:40]}” is no number.") from None
+        raise ValueError(f"“{text[:40]}” is no number.") from None
 
 
-def _whose(row: dict[str, str]) -> tuple[str, str]:
+def _whose(row: Mapping[str, Any]) -> tuple[str, str]:
     """Origin and vehicle: an origin may be a day that many vehicles share."""
     return row["origin"], row["vehicle"]
 
 
 def _pasts(
-    path: Path, entries: Sequence[dict[str, str]], origins: dict[tuple[str, str], float]
+    entries: Sequence[Mapping[str, Any]], origins: dict[tuple[str, str], float]
 ) -> tuple[Pasts, dict[tuple[str, str], int]]:
     """Group the entries by origin and vehicle, in order of time; of one day, in the order of the file."""
     by_origin: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for row in entries:
-        by_origin.setdefault(_whose(row), []).append((_day(path, row["date"]), _km(path, row["km"])))
+        by_origin.setdefault(_whose(row), []).append((row["date"], row["km"]))
     names = list(by_origin)
     number_of = {vehicle: place for place, vehicle in enumerate(dict.fromkeys(name[1] for name in names))}
     ordered = [entry for name in names for entry in sorted(by_origin[name], key=lambda entry: entry[0])]

@@ -53,3 +53,20 @@ def test_a_task_without_a_past_of_its_vehicle_is_refused(project):
     assert result.exit_code != 0
     assert "no entries of VAN-2 for the origin spring" in result.output
     assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("spring,VAN-1,26.3.2026,9000", "past.csv, line 7: “26.3.2026” is no date"),
+        ("spring,VAN-1,2026-03-27,9 000", "past.csv, line 7: “9 000” is no number"),
+        ("spring,VAN-1", "past.csv, line 7: “” is no date"),
+        ('spring,"VAN-1', "not sound CSV"),
+    ],
+)
+def test_what_cannot_be_read_is_named_by_its_line(project, line, told):
+    past = past_of("spring", "VAN-1", 3_000, 100) + "\n" + line + "\n"
+    result, out = project(past, f"a,spring,VAN-1,2026-03-26,{TARGET}\n")
+    assert result.exit_code == 1
+    assert told in result.output
+    assert not out.exists()
