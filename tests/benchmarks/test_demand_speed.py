@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from service.engine.demand.forecast import forecast_demand
-from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
+from service.engine.demand.jobs import DemandJobs
 from service.engine.demand.usage_shock import usage_shock_nodes
 
 
@@ -20,7 +20,6 @@ def fleet_jobs(n_jobs: int, n_pools: int, n_weeks: int, n_nodes: int) -> DemandJ
         option_quantity=rng.integers(8, 80, n_jobs) * 0.25,
         option_probability=np.ones(n_jobs),
         option_offsets=np.arange(n_jobs + 1),
-        planned_week=np.full(n_jobs, NOT_PLANNED),
     )
 
 

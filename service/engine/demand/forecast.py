@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from service.engine.demand.comonotone import group_jobs
 from service.engine.demand.compound import compound_poisson_cumulants, compound_poisson_mass
 from service.engine.demand.expansion import edgeworth_cdf
-from service.engine.demand.jobs import DemandJobs, TopUps, check_jobs, check_options, done_probability
+from service.engine.demand.jobs import DemandJobs, TopUps, check_jobs, check_options
 from service.engine.demand.lattice import LatticeDistributions, pack_distributions
 from service.engine.demand.quantities import cumulants_from_raw, quantity_mass, raw_moments
 from service.engine.demand.usage_shock import UsageShock
@@ -168,7 +168,6 @@ def forecast_demand(
     shock: UsageShock,
     top_ups: TopUps | None = None,
     step_quantity: float = 0.25,
-    n_frozen_weeks: int = 0,
     n_exact_max: int = N_EXACT_MAX,
 ) -> DemandForecast:
     """Distribution of each pool's demand in each week and up to each week.
@@ -185,8 +184,6 @@ def forecast_demand(
         Consumption between services; its counts scale with the usage scenario.
     step_quantity : float
         Lattice spacing; quantities between two points are shared between them, mean kept. [L or pieces]
-    n_frozen_weeks : int
-        Weeks at the start in which only planned jobs are done.
     n_exact_max : int
         Windows with more uncertain groups than this use the expansion.
 
@@ -222,7 +219,7 @@ def forecast_demand(
     if top_ups is not None:
         _check_top_ups(top_ups, n_pools, n_weeks)
         count = shock.factor[:, None, None] * top_ups.expected_count[None]
-    done = done_probability(jobs, n_frozen_weeks)
+    done = jobs.due_probability
     before = np.concatenate([np.zeros((n_nodes, done.shape[1], 1)), done[:, :, :-1]], axis=2)
     blocks = _pool_blocks(jobs, n_pools, step_quantity)
     pools = [

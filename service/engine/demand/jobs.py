@@ -7,8 +7,6 @@ from numpy.typing import NDArray
 
 from service.errors import InvalidInputError
 
-NOT_PLANNED = -1
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemandJobs:
@@ -22,15 +20,13 @@ class DemandJobs:
     vehicle_index: NDArray[np.int64]
     """Shape (n,): jobs of one vehicle fall due on the same path of use, so they move together."""
     due_probability: NDArray[np.float64]
-    """Shape (nodes, n, weeks): chance that the job is due by the end of each week, per usage scenario."""
+    """Shape (nodes, n, weeks): chance that the job is done by the end of each week, per usage scenario."""
     option_quantity: NDArray[np.float64]
     """Shape (total,): quantity of each way the job may be done (method, rounds). [L or pieces]"""
     option_probability: NDArray[np.float64]
     """Shape (total,): probability of each way; those of one job sum to one."""
     option_offsets: NDArray[np.int64]
     """Shape (n + 1,): where the ways of each job begin."""
-    planned_week: NDArray[np.int64]
-    """Shape (n,): week the job is planned in, or `NOT_PLANNED`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,41 +80,11 @@ def check_jobs(jobs: DemandJobs, n_pools: int, n_nodes: int) -> None:
         raise InvalidInputError.at(
             "/due_probability", "one row per usage scenario and job, one column per week"
         )
-    if (
-        jobs.vehicle_index.size != n_jobs
-        or jobs.planned_week.size != n_jobs
-        or jobs.option_offsets.size != n_jobs + 1
-    ):
+    if jobs.vehicle_index.size != n_jobs or jobs.option_offsets.size != n_jobs + 1:
         raise InvalidInputError.at("/vehicle_index", "one entry per job in every array")
     if n_jobs and not (jobs.pool_index.min() >= 0 and jobs.pool_index.max() < n_pools):
         raise InvalidInputError.at("/pool_index", "a pool lies between 0 and the number of pools")
     due = jobs.due_probability
     if not (np.all(due >= 0.0) and np.all(due <= 1.0) and np.all(np.diff(due, axis=2) >= -1e-12)):
         raise InvalidInputError.at("/due_probability", "cumulative probabilities rise from 0 to 1")
-    if np.any(jobs.planned_week >= due.shape[2]):
-        raise InvalidInputError.at("/planned_week", "a planned week lies within the weeks asked for")
     check_options(jobs.option_quantity, jobs.option_probability, jobs.option_offsets)
-
-
-def done_probability(jobs: DemandJobs, n_frozen_weeks: int) -> NDArray[np.float64]:
-    """Probability that each job is done by the end of each week, when the plan is followed.
-
-    Parameters
-    ----------
-    jobs : DemandJobs
-        n jobs.
-    n_frozen_weeks : int
-        Weeks at the start in which only planned jobs are done.
-
-    Returns
-    -------
-    ndarray, shape (nodes, n, weeks), float64
-        A planned job steps from 0 to 1 in its week. A job without a plan keeps its due distribution, but
-        nothing of it falls into a frozen week: what was due by then waits for the first open week.
-    """
-    n_weeks = jobs.due_probability.shape[2]
-    week = np.arange(n_weeks)
-    done = np.where(week < n_frozen_weeks, 0.0, jobs.due_probability)
-    is_planned = jobs.planned_week > NOT_PLANNED
-    step = (week[None, :] >= jobs.planned_week[:, None]).astype(np.float64)
-    return np.where(is_planned[None, :, None], step[None], done)

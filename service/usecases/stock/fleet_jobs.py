@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.weeks import IsoWeek, weeks_from
-from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
+from service.engine.demand.jobs import DemandJobs
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Meter
@@ -50,7 +50,8 @@ class FleetJobs:
     weeks: tuple[IsoWeek, ...]
     shock: UsageShock
     due_probability: NDArray[np.float32]
-    """Shape (scenarios, n, weeks): that the list of the week or one before it asked for the job."""
+    """Shape (scenarios, n, weeks): that the list of the week or one before it asked for the job; a visit on the
+    published list is certain from its week on."""
 
     vehicle_id: Integers
     fluid_id: Integers
@@ -58,9 +59,6 @@ class FleetJobs:
 
     kind: list[str]
     seals: list[list[dict[str, Any]]]
-    planned_week: Integers
-    """Week of the visit on the published list, or `NOT_PLANNED`."""
-
     option_litres: Floats
     """Shape (n, ways)."""
 
@@ -79,9 +77,6 @@ class FleetJobs:
     def mean_done(self) -> Floats:
         """Probability that each job is done in each week, over all scenarios, shape (n, weeks)."""
         by_end = np.einsum("s,snw->nw", self.shock.weight, self.due_probability.astype(np.float64))
-        week = np.arange(len(self.weeks))
-        planned = (week[None, :] >= self.planned_week[:, None]).astype(np.float64)
-        by_end = np.where(self.planned_week[:, None] > NOT_PLANNED, planned, by_end)
         return np.diff(by_end, axis=1, prepend=0.0)
 
     def demand(self, rows: Integers, pool_index: Integers, quantity: Floats | None = None) -> DemandJobs:
@@ -95,7 +90,6 @@ class FleetJobs:
             option_quantity=litres.ravel(),
             option_probability=probability.ravel(),
             option_offsets=np.arange(rows.size + 1, dtype=np.int64) * litres.shape[1],
-            planned_week=self.planned_week[rows],
         )
 
 
@@ -126,16 +120,12 @@ def _jobs_of_block(
     )
     asked = lists.asked_by_end(alone, times.visit)
     may_be = asked[:, :, -1].max(axis=0, initial=0.0) > NEGLIGIBLE_PROBABILITY
-    planned = lists.planned_week(columns["id"])
-    is_planned = planned > NOT_PLANNED
-    rows = np.concatenate([np.flatnonzero(is_planned), times.job[may_be]])
-    unasked = np.zeros((shock.weight.size, np.count_nonzero(is_planned), len(lists.weeks)))
+    planned, step = lists.planned_by_end(columns["id"])
+    certain = np.broadcast_to(step, (shock.weight.size, *step.shape))
+    rows = np.concatenate([planned, times.job[may_be]])
     litres, probability = _ways(columns, recommended, habits, rows)
     return {
-        "due_probability": np.concatenate([unasked, asked[:, may_be]], axis=1).astype(np.float32),
-        "planned_week": np.where(
-            np.arange(rows.size) < unasked.shape[1], planned[rows], NOT_PLANNED
-        ).tolist(),
+        "due_probability": np.concatenate([certain, asked[:, may_be]], axis=1).astype(np.float32),
         "vehicle_id": [columns["vehicle_id"][row] for row in rows],
         "fluid_id": [columns["fluid_id"][row] or 0 for row in rows],
         "kind": [columns["kind"][row] for row in rows],
@@ -222,7 +212,7 @@ def _joined(parts: Sequence[dict[str, Any]], weeks: tuple[IsoWeek, ...], shock: 
     """Put the blocks together."""
     columns: dict[str, list[Any]] = {
         name: [value for part in parts for value in part[name]]
-        for name in ("planned_week", "vehicle_id", "fluid_id", "kind", "seals")
+        for name in ("vehicle_id", "fluid_id", "kind", "seals")
     }
     n_ways = ROUND_DIFFERENCES.size
     empty = np.zeros((shock.weight.size, 0, len(weeks)), np.float32)
@@ -237,7 +227,6 @@ def _joined(parts: Sequence[dict[str, Any]], weeks: tuple[IsoWeek, ...], shock: 
         fluid_id=np.array(columns["fluid_id"], np.int64),
         kind=columns["kind"],
         seals=columns["seals"],
-        planned_week=np.array(columns["planned_week"], np.int64),
         option_litres=litres[:, is_used],
         option_probability=probability[:, is_used],
     )

@@ -16,7 +16,6 @@ from sqlmodel import Session
 
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
-from service.engine.demand.jobs import NOT_PLANNED
 from service.store.repositories import due_lists, visits
 from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
@@ -73,11 +72,11 @@ class NextLists:
         """How likely a compartment must be due by a week's end to be listed for it."""
         return listing_probability(self.names.organisation)
 
-    def planned_week(self, compartment_ids: Sequence[int]) -> Integers:
-        """Week of the planned visit of each compartment, or `NOT_PLANNED`."""
+    def planned_by_end(self, compartment_ids: Sequence[int]) -> tuple[Integers, Floats]:
+        """Places of the compartments that have a planned visit, and 1 from its week on, shape (planned, weeks)."""
         days = self._planned(compartment_ids)
-        week = np.searchsorted(self.begin_days, days, side="right") - 1
-        return np.where(np.isnan(days), NOT_PLANNED, week)
+        places = np.flatnonzero(~np.isnan(days))
+        return places, (self.begin_days[1:] > days[places, None]).astype(np.float64)
 
     def times(self, projection: FleetProjection, days: ListingDays) -> ForeseenJobs:
         """Every time that a block's compartments are foreseen to be done, but for visits on a published list.

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from service.engine.demand.comonotone import window_cases
 from service.engine.demand.forecast import DemandForecast, forecast_demand
-from service.engine.demand.jobs import NOT_PLANNED, DemandJobs, TopUps
+from service.engine.demand.jobs import DemandJobs, TopUps
 from service.engine.demand.lattice import (
     distribution_mean,
     distribution_quantile,
@@ -29,7 +29,6 @@ def make_jobs(
     *,
     vehicle: list[int] | np.ndarray | None = None,
     pool: list[int] | np.ndarray | None = None,
-    planned: list[int] | None = None,
 ) -> DemandJobs:
     """Jobs with one way each; `due_probability` of shape (nodes, n, weeks)."""
     n = due_probability.shape[1]
@@ -40,7 +39,6 @@ def make_jobs(
         "option_quantity": np.array(litres, float),
         "option_probability": np.ones(n),
         "option_offsets": np.arange(n + 1),
-        "planned_week": np.full(n, NOT_PLANNED) if planned is None else np.array(planned, np.int64),
     }
     for array in arrays.values():
         array.setflags(write=False)
@@ -93,12 +91,6 @@ def test_services_of_one_vehicle_that_follow_each_other_exclude_each_other_in_a_
     )
 
 
-def test_frozen_weeks_follow_the_plan():
-    due = np.array([[[0.9, 0.95, 1.0], [0.2, 0.4, 0.6]]])
-    forecast = forecast_one(make_jobs(due, [10.0, 3.0], planned=[1, NOT_PLANNED]), n_frozen_weeks=2)
-    assert distribution_mean(forecast.weekly) == pytest.approx([0.0, 10.0, 1.8])
-
-
 def test_ways_of_doing_a_job_are_mixed_by_their_probability():
     """One round of 4 L (0.7) or two rounds (0.3), due with probability 0.5."""
     jobs = DemandJobs(
@@ -108,7 +100,6 @@ def test_ways_of_doing_a_job_are_mixed_by_their_probability():
         option_quantity=np.array([4.0, 8.0]),
         option_probability=np.array([0.7, 0.3]),
         option_offsets=np.array([0, 2]),
-        planned_week=np.array([NOT_PLANNED]),
     )
     above = probability_above(forecast_one(jobs).weekly, np.array([[0.0, 4.0, 8.0]]))
     assert above == pytest.approx(np.array([[0.5, 0.15, 0.0]]))
@@ -219,8 +210,6 @@ def test_impossible_input_is_refused_with_the_place():
         forecast_one(make_jobs(good, [-1.0]))
     with pytest.raises(InvalidInputError):
         forecast_one(make_jobs(good, [np.nan]))
-    with pytest.raises(InvalidInputError):
-        forecast_one(make_jobs(good, [1.0], planned=[5]))
     with pytest.raises(InvalidInputError):
         forecast_one(make_jobs(good, [1.0], pool=[1]))
     with pytest.raises(InvalidInputError):

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.stats import gamma
 
 from service.engine.demand.forecast import forecast_demand
-from service.engine.demand.jobs import NOT_PLANNED, DemandJobs
+from service.engine.demand.jobs import DemandJobs
 from service.engine.demand.lattice import LatticeDistributions
 from service.engine.demand.usage_shock import usage_shock_nodes
 from service.engine.orders.plan import plan_orders
@@ -65,7 +65,6 @@ def forecast_depot(depot: Depot, age: np.ndarray, n_weeks: int) -> LatticeDistri
         option_quantity=np.tile(depot.litres, 2),
         option_probability=np.ones(2 * n),
         option_offsets=np.arange(2 * n + 1),
-        planned_week=np.full(2 * n, NOT_PLANNED),
     )
     forecast = forecast_demand(
         jobs, n_pools=1, shock=usage_shock_nodes(0.0), step_quantity=0.5, n_exact_max=0
