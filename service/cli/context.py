@@ -51,6 +51,11 @@ def told_errors() -> Iterator[None]:
         for field in error.errors:
             typer.echo(f"  {field.pointer}: {field.detail}", err=True)
         raise typer.Exit(_exit_code(error)) from None
+    except OSError as error:
+        if error.filename is None:
+            raise
+        typer.echo(f"sumpwise: {error.filename}: {error.strerror}.", err=True)
+        raise typer.Exit(EXIT_REFUSED) from None
 
 
 def _exit_code(error: ServiceError) -> int:

@@ -45,11 +45,11 @@ def project(past: InputFile, tasks: InputFile, out: Annotated[Path, typer.Option
             np.array([place_of[_whose(row)] for row in task_rows], dtype=np.int64),
             np.array([row["target_date"] for row in task_rows]),
         )
-    with out.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow(("task", "p10", "p50", "p90"))
-        for row, values in zip(task_rows, quantiles, strict=True):
-            writer.writerow((row["task"], *(f"{value:.1f}" for value in values)))
+        with out.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file)
+            writer.writerow(("task", "p10", "p50", "p90"))
+            for row, values in zip(task_rows, quantiles, strict=True):
+                writer.writerow((row["task"], *(f"{value:.1f}" for value in values)))
     typer.echo(f"{len(task_rows)} projections written to {out}.", err=True)
 
 
@@ -102,7 +102,7 @@ def _horizon(days: float) -> str:
 
 
 def _write_cards(out: Path, cards: Sequence[Scorecard | DateScorecard], names: Sequence[str]) -> None:
-    with out.open("w", encoding="utf-8", newline="") as file:
+    with told_errors(), out.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(names)
         writer.writerows([_cell(getattr(card, name)) for name in names] for card in cards)

@@ -1,7 +1,7 @@
 """Due lists and the shelf."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -24,6 +24,19 @@ from service.usecases.week.weekly_rule import publishing_rule
 
 app = typer.Typer(no_args_is_help=True, help="Due lists: print one, or publish it ahead of its time.")
 
+FILE_ENDINGS: Final = ", ".join(f".{kind}" for kind in FileKind)
+
+
+def _with_known_ending(output: Path | None) -> Path | None:
+    if output is not None and _ending(output) not in set(FileKind):
+        raise typer.BadParameter(f"Its name has to end in one of {FILE_ENDINGS}.")
+    return output
+
+
+def _ending(path: Path) -> str:
+    return path.suffix.lstrip(".").lower()
+
+
 WeekArgument = Annotated[str, typer.Argument(help="ISO week such as 2026-W19, or `current`.")]
 
 
@@ -31,7 +44,8 @@ WeekArgument = Annotated[str, typer.Argument(help="ISO week such as 2026-W19, or
 def show_week(
     week: WeekArgument = CURRENT,
     output: Annotated[
-        Path | None, typer.Option(help="Write a file instead: .csv, .xlsx, .pdf or .ics by its name.")
+        Path | None,
+        typer.Option(callback=_with_known_ending, help=f"Write a file instead, by its name {FILE_ENDINGS}."),
     ] = None,
     organisation: OrganisationOption = None,
 ) -> None:
@@ -47,7 +61,7 @@ def show_week(
         if output is None:
             _print(shown, failed)
             return
-        kind = FileKind(output.suffix.lstrip(".").lower())
+        kind = FileKind(_ending(output))
         content, _ = render_due_list(shown, kind, clock.now(), settings.public_url)
         output.write_bytes(content)
 

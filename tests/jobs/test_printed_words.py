@@ -50,3 +50,19 @@ def test_times_without_an_offset_name_the_option_that_helps(run, operator, tmp_p
     assert "row 3: rejected" in refused.output
     assert "--time-zone" in refused.output
     assert "1 accepted" in run("import", str(file), "--time-zone", "Europe/Berlin").output
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("week", "show", "2026-W19", "--output"), ("accuracy", "--out"), ("accuracy", "--dates-out")],
+)
+def test_a_file_that_cannot_be_written_is_named(run, operator, words, tmp_path):
+    refused = run(*words, str(tmp_path / "nowhere" / "list.pdf"))
+    assert refused.exit_code == 1
+    assert "list.pdf: No such file or directory" in refused.output.replace("\n", "")
+
+
+def test_a_kind_of_file_that_no_list_has_is_refused(run, operator, tmp_path):
+    refused = run("week", "show", "2026-W19", "--output", str(tmp_path / "list.doc"))
+    assert refused.exit_code == 2
+    assert ".pdf" in refused.output
