@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import DTypeLike
 
 from service.engine.due import precision
-from service.engine.due.bivariate import CORRELATION_BOUND
 from service.engine.due.condition import Ageing, LifeGain, condition_score, life_variance
 from service.engine.due.limits import FloatArray, IntArray, Limit, Meter
 from service.engine.due.motion import Motion, meter_table
@@ -95,9 +94,8 @@ class LimitBlock:
             variance = life_variance(ageing.life_used_sd, ageing.rate_cv, self._gain(ageing, motion))
             scale = 1.0 / np.sqrt(np.maximum(variance, _SMALLEST_VARIANCE))
             km_sd, hours_sd = _life_sds(ageing, motion)
-            with_km, with_hours = (km_sd + r * hours_sd) * scale, (hours_sd + r * km_sd) * scale
-            pairs[Limit.DISTANCE, Limit.CONDITION] = np.minimum(with_km, CORRELATION_BOUND)
-            pairs[Limit.HOURS, Limit.CONDITION] = np.minimum(with_hours, CORRELATION_BOUND)
+            pairs[Limit.DISTANCE, Limit.CONDITION] = (km_sd + r * hours_sd) * scale
+            pairs[Limit.HOURS, Limit.CONDITION] = (hours_sd + r * km_sd) * scale
         return pairs
 
     def _gain(self, ageing: Ageing, motion: Motion) -> LifeGain:

@@ -7,6 +7,7 @@ import pytest
 
 from service.engine.due.forecast import HORIZON_DAYS, DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, FloatArray, IntArray, Limit, Meter
+from service.engine.due.motion import meter_table
 from service.errors import InvalidInputError, NonFiniteResultError
 from tests.engine.due.questions import (
     NO_WEEKS,
@@ -194,3 +195,15 @@ def test_no_compartments_and_no_weeks_give_an_empty_answer() -> None:
     forecast = forecast_due(nothing, STEADY, week_end_days=NO_WEEKS)
     assert forecast.days_ahead.shape == (0, 3)
     assert forecast.week_probability.shape == (0, 0)
+
+
+def test_a_variance_that_rounding_took_below_nothing_is_none() -> None:
+    meter = Meter(
+        last_reading=np.array([50_000.0]),
+        days_since_reading=np.zeros(1),
+        moments=lambda _rows, days: (40.0 * days, -1e-12 * days),
+    )
+    table = meter_table(meter, np.zeros(1, np.int64), np.array([10.0]))
+    assert table is not None
+    assert table.variance[0] == 0.0
+    assert np.isfinite([table.offset[0], table.slope[0]]).all()
