@@ -3,6 +3,8 @@
 from datetime import date
 from enum import StrEnum
 
+from service.domain.fluid_contamination import COOLANT_IN_AUTOMATIC
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, FluidKind
 from service.domain.units_of_distance import DistanceUnit
 
 
@@ -62,13 +64,18 @@ def with_unknown_start(reason: str) -> str:
 
 
 def contamination_reason(
-    contaminant: Contaminant, found_fraction: float | None, limit_fraction: float | None
+    contaminant: Contaminant, found_fraction: float | None, limit_fraction: float | None, kind: FluidKind
 ) -> str:
-    """Say what was found in the fluid."""
-    if found_fraction is None:
-        return f"The last sample shows {contaminant} in the fluid: due now, find the cause first."
+    """Say what was found in a fluid of this kind."""
     limit = "" if limit_fraction is None else f", limit {limit_fraction:.2%}"
-    return f"The last sample shows {found_fraction:.2%} {contaminant}{limit}: due now, find the cause first."
+    shown = (
+        f"{contaminant} in the fluid"
+        if found_fraction is None
+        else f"{found_fraction:.2%} {contaminant}{limit}"
+    )
+    may_be_coolant = contaminant is not Contaminant.WATER
+    onward = f" {COOLANT_IN_AUTOMATIC}" if may_be_coolant and kind in AUTOMATIC_KINDS else ""
+    return f"The last sample shows {shown}: due now, find the cause first.{onward}"
 
 
 def return_visit_reason(n_rounds: int, due_on: date | None, left: float | None, unit: DistanceUnit) -> str:

@@ -10,6 +10,12 @@ from service.domain.sourced import Flag, Sourced, practice, published
 from service.units import DAYS_PER_YEAR
 
 _HEAVY_MANUAL: Final = "Operator's manual of a heavy automatic transmission, table of fluid condition limits"
+COOLANT_IN_AUTOMATIC: Final = (
+    "Engine coolant in an automatic gearbox means that it is opened and cleaned; "
+    "new fluid alone does not mend it."
+)
+"""Never tolerable, strip and clean: the same manual, for a heavy one. Of the others common practice, no source."""
+
 _LAB_GUIDE: Final = "An independent laboratory's engine-oil guide, approximate, first to third level"
 _MARKET_SURVEY: Final = "Water content of 1,000 cars, TRL report LR903, abstract: half had 3 percent or more"
 

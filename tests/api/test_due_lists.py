@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from service.domain.fluid_contamination import COOLANT_IN_AUTOMATIC
 from service.domain.weeks import IsoWeek
 from service.jobs.weekly_run import run_weekly
 
@@ -173,7 +174,7 @@ def test_a_week_that_is_over_without_a_list_has_none(fleet):
     [
         (
             {"laboratory": {"coolant_fraction": 0.004}},
-            "The last sample shows 0.40% coolant: due now, find the cause first.",
+            f"The last sample shows 0.40% coolant: due now, find the cause first. {COOLANT_IN_AUTOMATIC}",
         ),
         (
             {"laboratory": {"water_fraction": 0.006}},
@@ -181,7 +182,8 @@ def test_a_week_that_is_over_without_a_list_has_none(fleet):
         ),
         (
             {"grade": "milky"},
-            "The last sample shows water or coolant in the fluid: due now, find the cause first.",
+            "The last sample shows water or coolant in the fluid: due now, find the cause first. "
+            f"{COOLANT_IN_AUTOMATIC}",
         ),
     ],
 )

@@ -251,6 +251,7 @@ def test_a_contaminated_compartment_is_told_to_find_the_cause_first(fleet):
     fleet.post("/v1/samples", told)
     body = plan(fleet, compartment=fleet.gearbox)
     assert "find the cause first" in body["recommended"]["why"]
+    assert "opened and cleaned" in body["recommended"]["why"]
     assert body["return_visit"] is None
     assert gearbox_of(fleet)["recommended"]["rounds"] == body["recommended"]["rounds"]
 

@@ -13,6 +13,7 @@ from service.domain.due_reasons import (
     hours_reason,
     unknown_reason,
 )
+from service.domain.fluid_kinds import AUTOMATIC_KINDS, FluidKind
 from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
 from service.domain.units_of_distance import DistanceUnit
 
@@ -72,9 +73,20 @@ def test_condition_says_whether_anybody_looked() -> None:
 
 
 def test_contamination_gives_what_was_found_and_the_limit() -> None:
-    assert "3.40% water, limit 3.00%" in contamination_reason(Contaminant.WATER, 0.034, 0.03)
-    assert "0.10% coolant:" in contamination_reason(Contaminant.COOLANT, 0.001, None)
-    assert "shows coolant in the fluid" in contamination_reason(Contaminant.COOLANT, None, None)
+    brakes, axle = FluidKind.BRAKE_FLUID, FluidKind.AXLE
+    assert "3.40% water, limit 3.00%" in contamination_reason(Contaminant.WATER, 0.034, 0.03, brakes)
+    assert "0.10% coolant:" in contamination_reason(Contaminant.COOLANT, 0.001, None, axle)
+    assert "shows coolant in the fluid" in contamination_reason(Contaminant.COOLANT, None, None, axle)
+
+
+@pytest.mark.parametrize("kind", FluidKind)
+@pytest.mark.parametrize("contaminant", Contaminant)
+def test_coolant_in_an_automatic_gearbox_is_nothing_that_new_fluid_mends(
+    kind: FluidKind, contaminant: Contaminant
+) -> None:
+    """A heavy-duty operator's manual: strip and clean; of other gearboxes common practice, no source."""
+    is_opened = "opened and cleaned" in contamination_reason(contaminant, 0.01, None, kind)
+    assert is_opened == (contaminant is not Contaminant.WATER and kind in AUTOMATIC_KINDS)
 
 
 def test_nothing_known_is_said() -> None:

@@ -5,6 +5,8 @@ from typing import Final
 import numpy as np
 
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
+from service.domain.fluid_contamination import COOLANT_IN_AUTOMATIC
+from service.domain.fluid_kinds import AUTOMATIC_KINDS
 from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
 from service.engine.policy.inputs import Method
@@ -30,15 +32,14 @@ def why(planned: PlannedExchange) -> str:
     name, fresh = name_option(planned, row), float(planned.plan.fresh_share[row, 0])
     target = wanted_fresh_share(planned.numbers)
     reason = Reason(int(chosen.reason[0]))
-    if reason is Reason.CONTAMINATED:
-        return (
-            f"The fluid is contaminated: find the cause first. {name.capitalize()} leaves least of it, "
-            f"{1.0 - fresh:.0%}."
-        )
     if planned.numbers.is_contaminated:
+        left = f"{1.0 - fresh:.0%}"
+        leaves = (
+            f"least of it, {left}" if reason is Reason.CONTAMINATED else f"{left} of it, which ends the alarm"
+        )
+        onward = f" {COOLANT_IN_AUTOMATIC}" if planned.numbers.kind in AUTOMATIC_KINDS else ""
         return (
-            f"The fluid is contaminated: find the cause first. {name.capitalize()} leaves {1.0 - fresh:.0%} of it, "
-            "which ends the alarm."
+            f"The fluid is contaminated: find the cause first. {name.capitalize()} leaves {leaves}.{onward}"
         )
     if reason is Reason.NONE_REACHES_LASTS_LONGEST:
         return (

@@ -28,8 +28,8 @@ def contamination_reasons(
                 kind = kinds[key]
                 shown = contamination_shown(kind, sample.grade, sample.laboratory, limits[kind])
                 found[key] = shown or found.get(key, SEEN_AT_A_SERVICE)
-    return {key: _sentence(found.get(key, SEEN_AT_A_SERVICE)) for key in kinds}
+    return {key: _sentence(found.get(key, SEEN_AT_A_SERVICE), kind) for key, kind in kinds.items()}
 
 
-def _sentence(found: Found) -> str:
-    return contamination_reason(found.contaminant, found.found_fraction, found.limit_fraction)
+def _sentence(found: Found, kind: FluidKind) -> str:
+    return contamination_reason(found.contaminant, found.found_fraction, found.limit_fraction, kind)
