@@ -124,8 +124,9 @@ def _limit_rows(chart: OdometerChart, presentation: Presentation) -> dict[str, t
 
 
 def _near(chart: OdometerChart) -> Callable[[float], bool]:
-    """Say what is near enough to the course to be drawn beside it; a mistyped digit or a distant limit
-    would press the course flat, and stands in the tables.
+    """Say what is near enough to the course to be drawn beside it.
+
+    A mistyped digit or a distant limit would press the course flat, and stands in the tables.
     """
     course = [reading.odometer_km for reading in chart.readings if not reading.is_held]
     course += [height for point in chart.fan for height in (point.p10, point.p90)]
