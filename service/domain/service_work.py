@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Final
 
 from service.domain.exchange_methods import ExchangeMethod
-from service.domain.fluid_kinds import FluidKind
+from service.domain.fluid_kinds import OIL_KINDS, FluidKind
 from service.domain.sourced import Sourced, practice
 
 
@@ -133,15 +133,20 @@ _WITH_PLUGS: Final = (
 
 
 def required_steps(
-    method: ExchangeMethod, *, has_level_window: bool, has_fluid_counter: bool
+    method: ExchangeMethod, kind: FluidKind, *, has_level_window: bool, has_fluid_counter: bool
 ) -> tuple[ServiceStep, ...]:
-    """List the steps that a job of this method must close, in the order of work."""
+    """List the steps that a job of this method must close, in the order of work.
+
+    Nothing of a cooling circuit is asked to be opened first: it is under pressure while it is warm.
+    """
     if method is ExchangeMethod.TOP_UP:
         needed = {ServiceStep.SPECIFICATION_CHECKED, ServiceStep.FILLED_MEASURED, ServiceStep.LEAKS_CHECKED}
     else:
         needed = set(_ALWAYS)
     if method is ExchangeMethod.DRAIN_AND_FILL:
         needed.update(_WITH_PLUGS)
+        if kind not in OIL_KINDS:
+            needed.remove(ServiceStep.FILL_PLUG_OPENED_FIRST)
     if has_level_window:
         needed.add(ServiceStep.LEVEL_IN_WINDOW)
     if has_fluid_counter and method is not ExchangeMethod.TOP_UP:

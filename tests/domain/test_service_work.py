@@ -17,6 +17,8 @@ from service.domain.service_work import (
     required_steps,
 )
 
+GEARBOX = FluidKind.AUTOMATIC_TRANSMISSION_CAR
+
 
 def test_every_step_says_why_it_matters() -> None:
     assert set(STEP_TEXTS) == set(ServiceStep)
@@ -24,23 +26,35 @@ def test_every_step_says_why_it_matters() -> None:
 
 
 def test_a_drain_and_fill_with_window_and_counter_closes_every_step() -> None:
-    steps = required_steps(ExchangeMethod.DRAIN_AND_FILL, has_level_window=True, has_fluid_counter=True)
+    steps = required_steps(
+        ExchangeMethod.DRAIN_AND_FILL, GEARBOX, has_level_window=True, has_fluid_counter=True
+    )
     assert steps == tuple(ServiceStep)
 
 
 def test_steps_that_do_not_apply_are_not_asked_for() -> None:
-    flush = required_steps(ExchangeMethod.FLUSH, has_level_window=False, has_fluid_counter=False)
+    flush = required_steps(ExchangeMethod.FLUSH, GEARBOX, has_level_window=False, has_fluid_counter=False)
     assert ServiceStep.FILL_PLUG_OPENED_FIRST not in flush
     assert ServiceStep.LEVEL_IN_WINDOW not in flush
     assert ServiceStep.COUNTER_RESET not in flush
-    top_up = required_steps(ExchangeMethod.TOP_UP, has_level_window=True, has_fluid_counter=True)
+    top_up = required_steps(ExchangeMethod.TOP_UP, GEARBOX, has_level_window=True, has_fluid_counter=True)
     assert ServiceStep.COUNTER_RESET not in top_up
     assert ServiceStep.LEVEL_IN_WINDOW in top_up
     assert ServiceStep.DRAINED_MEASURED not in top_up
 
 
+@pytest.mark.parametrize("kind", FluidKind)
+def test_only_a_unit_that_holds_oil_is_opened_at_its_fill_plug_first(kind: FluidKind) -> None:
+    """A cooling circuit that is opened while it is warm scalds; common practice, no source."""
+    steps = required_steps(
+        ExchangeMethod.DRAIN_AND_FILL, kind, has_level_window=False, has_fluid_counter=False
+    )
+    assert (ServiceStep.FILL_PLUG_OPENED_FIRST in steps) == (kind in OIL_KINDS)
+    assert {ServiceStep.SEALS_RENEWED, ServiceStep.TORQUE_BY_MAKER} <= set(steps)
+
+
 def test_open_steps_come_with_their_reason() -> None:
-    required = required_steps(ExchangeMethod.FLUSH, has_level_window=False, has_fluid_counter=True)
+    required = required_steps(ExchangeMethod.FLUSH, GEARBOX, has_level_window=False, has_fluid_counter=True)
     closed = set(required) - {ServiceStep.COUNTER_RESET}
     assert open_steps(required, closed) == (
         (ServiceStep.COUNTER_RESET, STEP_TEXTS[ServiceStep.COUNTER_RESET].why),

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlmodel import Session
 
+from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.domain.service_work import STEP_TEXTS, ServiceStep, open_steps, required_steps
 from service.errors import FieldError, InvalidInputError
@@ -96,6 +97,7 @@ def _open(pointer: str, one: FinishedWork, place: Compartment | None) -> list[Fi
         return []
     required = required_steps(
         one.work.method,
+        FluidKind(place.kind),
         has_level_window=place.level_min_celsius is not None,
         has_fluid_counter=place.has_fluid_counter,
     )

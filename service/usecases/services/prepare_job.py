@@ -137,6 +137,7 @@ def _part(
         fitting_fluids=tuple(fluid for fluid in known if fluid.kind == compartment.kind),
         steps=required_steps(
             method,
+            kind,
             has_level_window=compartment.level_min_celsius is not None,
             has_fluid_counter=compartment.has_fluid_counter,
         ),
