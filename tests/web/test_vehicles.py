@@ -48,6 +48,15 @@ def test_a_vehicle_shows_its_charts_and_their_tables(planner):
     assert "<script" not in page
 
 
+def test_the_way_that_the_due_list_asks_for_is_marked_among_those_that_are_weighed(planner):
+    """3.5 of 9 L drain: three rounds are the first above 75 % fresh, 1 - (5.5 / 9)^3 = 77 %."""
+    row = re.search(
+        r'<th role="rowheader" scope="row">([^<]*)(?: <[^>]*>advised</span>)? <[^>]*>on the list<',
+        planner.get(VAN).text,
+    )
+    assert row[1] == "3 rounds"
+
+
 def test_what_is_due_next_stands_before_the_charts_and_leads_to_its_card(planner):
     planner.operator.post("/v1/vehicles/VAN-01/compartments", {"kind": "axle", "compartment": "rear axle"})
     page = planner.get(VAN).text

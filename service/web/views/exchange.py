@@ -4,8 +4,10 @@ import math
 from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
+from service.domain.exchange_methods import ExchangeMethod
+from service.engine.policy.inputs import Method
 from service.usecases.plans import explain_plan
-from service.usecases.plans.plan_exchange import PlannedExchange
+from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange
 from service.web.catalogue import tell, translate
 
 
@@ -15,6 +17,9 @@ class ExchangeRow:
 
     name: str
     is_advised: bool
+    is_listed: bool
+    """Whether the due list asks for this way."""
+
     litres: str
     fresh: str
     life_after: str
@@ -33,26 +38,31 @@ class ExchangeTable:
     notes: tuple[str, ...]
 
 
-def exchange_table(planned: PlannedExchange, presentation: Presentation) -> ExchangeTable:
-    """Write a plan as a table."""
+def exchange_table(
+    planned: PlannedExchange, presentation: Presentation, listed: tuple[ExchangeMethod, int]
+) -> ExchangeTable:
+    """Write a plan as a table; `listed` is the way that the due list asks for, which weighs no prices."""
     plan = planned.plan
-    advised = int(planned.recommended.option[0])
     shown = [row for row in range(len(plan.n_rounds)) if bool(plan.is_available[row, 0])]
     return ExchangeTable(
-        rows=tuple(_row(planned, row, presentation, is_advised=row == advised) for row in shown),
+        rows=tuple(_row(planned, row, presentation, listed) for row in shown),
         why=presentation.sentence(tell(explain_plan.why(planned))),
         come_back=presentation.sentence(tell(explain_plan.how_to_come_back(planned) or "")),
         notes=tuple(presentation.sentence(tell(note)) for note in explain_plan.notes(planned)),
     )
 
 
-def _row(planned: PlannedExchange, row: int, presentation: Presentation, *, is_advised: bool) -> ExchangeRow:
+def _row(
+    planned: PlannedExchange, row: int, presentation: Presentation, listed: tuple[ExchangeMethod, int]
+) -> ExchangeRow:
     plan = planned.plan
+    way = METHOD_BY_CODE[Method(int(plan.method[row]))], int(plan.n_rounds[row])
     days = float(plan.due.days[row, 0])
     cost = presentation.money(float(plan.cost_minor[row, 0]), planned.numbers.currency)
     return ExchangeRow(
         name=tell(explain_plan.name_option(planned, row).capitalize()),
-        is_advised=is_advised,
+        is_advised=row == int(planned.recommended.option[0]),
+        is_listed=way == listed,
         litres=presentation.volume(float(plan.poured_litres[row, 0])),
         fresh=presentation.percent(float(plan.fresh_share[row, 0])),
         life_after=presentation.percent(float(plan.life_used_after[row, 0])),

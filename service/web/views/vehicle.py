@@ -199,6 +199,8 @@ def _card(
         float(fluids.fluid_now.life_used[one.place]),
         float(fluids.fluid_now.life_used_variance[one.place]) ** 0.5,
     )
+    recommended = view.projection.recommended
+    listed = recommended.method[one.place], int(recommended.n_rounds[one.place])
     intervals = ", ".join(_intervals(one, presentation))
     facts = [
         (translate("next_due"), presentation.day(middle) if middle else translate("next_beyond")),
@@ -235,7 +237,7 @@ def _card(
         warnings=early_wear_words(one.early_wear, presentation),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
-        exchange=None if one.plan is None else exchange_table(one.plan, presentation),
+        exchange=None if one.plan is None else exchange_table(one.plan, presentation, listed),
         returns=return_form(returns, one.plan, presentation),
     )
 

@@ -88,6 +88,7 @@ WORDS: Final = {
     "exchange_cost": "Cost",
     "exchange_lasts": "Due again after",
     "exchange_advised": "advised",
+    "exchange_listed": "on the list",
     "lasts_always": "never",
     "lasts_at_once": "at once",
     "history_title": "History",
