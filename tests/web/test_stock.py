@@ -246,7 +246,11 @@ def test_what_is_to_be_ordered_today_stands_first(storekeeper):
     storekeeper.send("/orders", hidden_in(page, "/orders"))
     page = storekeeper.get("/stock").text
     assert "Nothing has to be ordered today." in page
-    assert "now" not in summary_of(page)[0][0][2].split()
+    first = summary_of(page)[0][0]
+    assert "now" not in first[2].split()
+    ordered = sum(one["count"] * one["litres"] for one in packs)
+    (told,) = (cells[0] for cells, _ in summary_of(page) if cells[0].startswith("Red Seven"))
+    assert f"On order {ordered:,.1f} L Needed" in told
 
 
 def test_what_runs_short_and_cannot_be_ordered_is_as_urgent_as_what_is_ordered_today(storekeeper):

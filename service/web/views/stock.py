@@ -167,6 +167,7 @@ def _told(one: ItemPlan, card: ItemCard, presentation: Presentation) -> Told:
     return Told(
         item=card.item,
         on_hand=card.on_hand,
+        on_order=card.on_order if one.forecast.line.on_order_quantity else "",
         middle=_amount(one.forecast.line, float(one.forecast.total.q50[0]), presentation),
         packs=card.planned[0].packs if card.planned else "",
     )

@@ -14,6 +14,9 @@ class Told:
 
     item: str
     on_hand: str
+    on_order: str
+    """Empty where nothing is."""
+
     middle: str
     """Most likely need over the weeks."""
 
