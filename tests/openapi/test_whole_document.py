@@ -7,6 +7,7 @@ volume or that a text has no character that hides others. Query parameters that 
 usual on the web, so none are drawn.
 """
 
+import os
 from typing import Any
 
 import hypothesis
@@ -21,7 +22,8 @@ from tests.security.world import found_world
 from tests.service_fixtures import Operator
 
 ACCEPTED_OR_REFUSED_WITH_REASON = ["2xx", "3xx", "401", "403", "404", "409", "412", "422", "429"]
-N_EXAMPLES = 20
+N_EXAMPLES = int(os.environ.get("DOCUMENT_EXAMPLES", "12"))
+"""Of each operation, half of them meant to be refused; DOCUMENT_EXAMPLES asks for more."""
 
 
 def without_lifespan(app: ASGIApp) -> ASGIApp:
