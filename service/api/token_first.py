@@ -1,4 +1,4 @@
-"""Look at the token before the body: whoever has none makes nobody parse, or put aside, what he sent.
+"""Look at the token before the body: what comes without one is neither parsed nor put aside.
 
 The framework reads a body before it asks anything that a route depends on. A token that was taken before goes straight
 on, to be looked at in the transaction of the call; any other one is looked up first.

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from service.api.inputs import Body, Line40, OffsetHours, OffsetKm, PullMinutes, VehicleName
 from service.clients.targets import MAX_CHARACTERS
 from service.domain.external_ids import IdKind, format_id
-from service.domain.machine_meters import Meter, OffsetOrigin, ValueUse
+from service.domain.machine_meters import AGREEING, APART, Meter, OffsetOrigin, ValueUse
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.usecases.machines.decide_value import ValueDecision
@@ -143,8 +143,9 @@ class MeterRead(BaseModel):
         "of its dashboard, so the source is taken for it, which nobody has checked."
     )
     proposed_offset: float | None = Field(
-        description="What the last three readings of the dashboard agree on, where the offset was never checked or is "
-        "more than 100 km or 5 hours off. It counts only once a person sets it."
+        description=f"What the last {AGREEING} readings of the dashboard agree on, where the offset was never checked "
+        f"or is more than {APART[Meter.ODOMETER]:.0f} km or {APART[Meter.ENGINE_HOURS]:.0f} hours off. "
+        "It counts only once a person sets it."
     )
     drift: float | None = Field(description="How far the latest comparison is from the offset.")
     last_value: float | None
