@@ -8,6 +8,7 @@ from fastapi_offline import FastAPIOffline
 
 from service.api.documentation import install_documentation
 from service.api.guard import Guard
+from service.api.head_requests import HeadAsGet
 from service.api.known_callers import KnownCallers
 from service.api.limiter import Limiter
 from service.api.metrics import Metrics
@@ -115,6 +116,7 @@ def build_api(
     app.include_router(health.router)
     for router in V1_ROUTERS:
         app.include_router(router, prefix="/v1")
+    app.add_middleware(HeadAsGet)
     app.add_middleware(
         InTurn,
         turns=Turns(threads_for(database), is_one_writer=database.is_sqlite),

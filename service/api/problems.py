@@ -14,12 +14,13 @@ from starlette.routing import Match
 
 from service import errors
 from service.api.answers import address_of
+from service.api.head_requests import GET, HEAD
 from service.api.secret_paths import loggable_path
 
 log = structlog.get_logger("api")
 
 MEDIA_TYPE: Final = "application/problem+json"
-METHODS: Final = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
+METHODS: Final = ("DELETE", "GET", "PATCH", "POST", "PUT")
 
 STATUS_BY_ERROR: Final[Mapping[type[errors.ServiceError], int]] = {
     errors.InvalidInputError: 422,
@@ -154,7 +155,7 @@ def _on_http_exception(request: Request, error: Exception) -> Response:
 
 def _methods_of(request: Request) -> list[str]:
     """Every method that an address takes; the router itself names those of the first route only (RFC 9110, 10.2.1)."""
-    return [
+    taken = [
         method
         for method in METHODS
         if any(
@@ -162,6 +163,7 @@ def _methods_of(request: Request) -> list[str]:
             for route in request.app.routes
         )
     ]
+    return [*taken, HEAD] if GET in taken else taken
 
 
 def _on_anything_else(request: Request, error: Exception) -> Response:

@@ -46,15 +46,34 @@ def test_methods_that_nobody_offered_are_refused(operator, operations, method):
 
 
 def test_allow_names_every_method_that_a_path_takes(operator, operations):
-    """RFC 9110, 10.2.1."""
+    """RFC 9110, 10.2.1; HEAD wherever GET is: 9.1."""
     wrong = []
     for path in sorted({operation.path for operation in operations.values()}):
         offered = {one.method.upper() for one in operations.values() if one.path == path}
         answer = operator.client.request("TRACE", path.replace("{", "").replace("}", ""))
         allowed = {name.strip() for name in answer.headers.get("Allow", "").split(",")}
+        offered |= {"HEAD"} if "GET" in offered else set()
         if not offered <= allowed:
             wrong.append(f"{path}: {sorted(offered - allowed)} missing")
     assert wrong == []
+
+
+def test_head_tells_what_get_would_without_the_body(operator, operations):
+    """RFC 9110, 9.3.2: monitors, caches and link checkers ask so."""
+    wrong = []
+    for path in sorted(one.path for one in operations.values() if one.method.upper() == "GET"):
+        plain = path.replace("{", "").replace("}", "")
+        head, get = operator.client.head(plain, headers=operator.headers), operator.get(plain)
+        told = [(one.status_code, one.headers["content-type"]) for one in (head, get)]
+        if told[0] != told[1] or head.content:
+            wrong.append(f"{path}: {told}, {len(head.content)} bytes")
+    assert wrong == []
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/", "/docs", "/static/none", "/no-such-page"])
+def test_pages_answer_head_too(operator, path):
+    head, get = operator.client.head(path), operator.client.get(path)
+    assert (head.status_code, head.content) == (get.status_code, b"")
 
 
 def test_a_given_request_id_is_kept_only_if_it_is_sound(operator):
