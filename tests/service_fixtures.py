@@ -21,6 +21,7 @@ from service.store.schema import upgrade_schema
 from service.store.session import Database
 from service.store.tables.access import Token
 from service.store.tables.organisation import Organisation
+from tests.lent_databases import Lender, with_database
 
 START = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 """A Monday, ISO week 2026-W19."""
@@ -90,10 +91,18 @@ def postgres_template(postgres_url: str) -> str:
     with admin.connect() as connection:
         connection.execute(text(f"CREATE DATABASE {name}"))
     admin.dispose()
-    database = Database(_with_database(postgres_url, name), pool_size=1)
+    database = Database(with_database(postgres_url, name), pool_size=1)
     upgrade_schema(database)
     database.close()
     return name
+
+
+@pytest.fixture(scope="session")
+def postgres_lender(postgres_url: str, postgres_template: str) -> Iterator[Lender]:
+    """Who lends that server's databases."""
+    lender = Lender(postgres_url, postgres_template)
+    yield lender
+    lender.close()
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
@@ -106,23 +115,10 @@ def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Databas
         yield database
         database.close()
         return
-    server, template = request.getfixturevalue("postgres_url"), request.getfixturevalue("postgres_template")
-    name = f"t{uuid4().hex[:12]}"
-    admin = create_engine(server, isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
-    database = Database(_with_database(server, name), pool_size=4)
-    yield database
-    database.close()
-    with admin.connect() as connection:
-        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
-    admin.dispose()
-
-
-def _with_database(url: str, name: str) -> str:
-    from sqlalchemy import make_url
-
-    return make_url(url).set(database=name).render_as_string(hide_password=False)
+    with request.getfixturevalue("postgres_lender").lent() as url:
+        database = Database(url, pool_size=4)
+        yield database
+        database.close()
 
 
 @pytest.fixture

@@ -127,13 +127,13 @@ def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
         return
     from uuid import uuid4
 
-    from tests.service_fixtures import _with_database
+    from tests.lent_databases import with_database
 
     server, name = request.getfixturevalue("postgres_url"), f"e{uuid4().hex[:12]}"
     admin = create_engine(server, isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
         connection.execute(text(f"CREATE DATABASE {name}"))
-    database = Database(_with_database(server, name), pool_size=2)
+    database = Database(with_database(server, name), pool_size=2)
     yield database
     database.close()
     with admin.connect() as connection:
