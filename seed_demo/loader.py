@@ -27,13 +27,13 @@ from service.usecases.fleet.register_compartments import register_compartment
 from service.usecases.fleet.register_vehicles import NewVehicle, register_vehicle
 from service.usecases.fluids.record_samples import record_samples
 from service.usecases.fluids.sample_entries import NewSample
+from service.usecases.orders.place_orders import NewOrder, PackCount, make_order
 from service.usecases.readings.decide_readings import decide_reading
 from service.usecases.readings.reading_columns import ReadingRow
 from service.usecases.readings.record_readings import MAX_ROWS, record_rows
 from service.usecases.services.record_services import record_service
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
 from service.usecases.stock.offer_packs import PackOffer
-from service.usecases.stock.place_orders import NewOrder, PackCount, make_order
 from service.usecases.stock.record_movements import NewMovement, record_movement
 from service.usecases.stock.register_fluids import add_fluid
 from service.usecases.stock.register_parts import add_part

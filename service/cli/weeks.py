@@ -10,7 +10,7 @@ from service.domain.weeks import publishing_instant
 from service.jobs.clock import node_name
 from service.store.repositories import due_lists
 from service.store.tables.operations import JobFailure
-from service.usecases.stock.forecast_stock import forecast_stock
+from service.usecases.forecast.forecast_stock import forecast_stock
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.render_due_list import FileKind, render_due_list
 from service.usecases.week.show_due_list import (

@@ -21,7 +21,7 @@ from service.store.repositories import due_lists, fleet
 from service.store.repositories.changes import latest_change
 from service.store.session import Database
 from service.usecases.access.caller import Caller, system_caller
-from service.usecases.week.kept_work import KeptWork
+from service.usecases.visits.kept_work import KeptWork
 from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
 
 log = structlog.get_logger("drafts")

@@ -4,7 +4,7 @@ import tracemalloc
 
 import pytest
 
-from service.usecases.stock.not_ordered import NO_FLUID, NOT_KEPT
+from service.usecases.orders.not_ordered import NO_FLUID, NOT_KEPT
 
 OIL = {
     "fluid": "OIL-B",

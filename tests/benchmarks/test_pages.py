@@ -22,7 +22,7 @@ from service.settings import Settings
 from service.store.session import Database
 from service.usecases.access.caller import system_caller
 from service.usecases.access.manage_people import add_person
-from service.usecases.week.pin_visits import NewPin, pin_visit
+from service.usecases.visits.pin_visits import NewPin, pin_visit
 from service.web.drafts import KEPT_FOR
 from tests.benchmarks.test_weekly_run import NOW, make_store
 from tests.web.conftest import token_in

@@ -15,7 +15,7 @@ from service.store.schema import upgrade_schema
 from service.store.session import Database
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.estimate_usage import current_usage
-from service.usecases.week.fleet_names import load_names, project_in_blocks
+from service.usecases.visits.fleet_names import load_names, project_in_blocks
 
 NOW = datetime(2026, 5, 1, 7, 0, tzinfo=UTC)
 

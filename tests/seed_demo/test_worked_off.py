@@ -15,11 +15,11 @@ from service.store.repositories import due_lists
 from service.store.schema import upgrade_schema
 from service.store.session import Database
 from service.usecases.due.refresh_fleet import refresh_fleet
+from service.usecases.forecast.forecast_stock import forecast_stock
 from service.usecases.readings.reading_columns import ReadingRow
 from service.usecases.readings.record_readings import record_rows
 from service.usecases.services.record_services import record_service
 from service.usecases.services.service_entries import NewRound, NewService, NewWork
-from service.usecases.stock.forecast_stock import forecast_stock
 from service.usecases.week.publish_due_list import draft_list, publish_list
 
 START = datetime(2026, 5, 4, 6, 0, tzinfo=UTC)

@@ -10,8 +10,8 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from service.usecases.stock.fleet_jobs import load_fleet_jobs
-from service.usecases.week.fleet_names import load_names, project_in_blocks
+from service.usecases.forecast.fleet_jobs import load_fleet_jobs
+from service.usecases.visits.fleet_names import load_names, project_in_blocks
 from tests.service_fixtures import START
 
 N_WEEKS = 12

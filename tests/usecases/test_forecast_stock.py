@@ -8,8 +8,8 @@ import pytest
 from service.domain.weeks import IsoWeek
 from service.store.tables.due_lists import DueList, DueListLine
 from service.usecases.access.caller import system_caller
-from service.usecases.stock.fleet_jobs import load_fleet_jobs
-from service.usecases.stock.forecast_stock import forecast_stock
+from service.usecases.forecast.fleet_jobs import load_fleet_jobs
+from service.usecases.forecast.forecast_stock import forecast_stock
 from tests.service_fixtures import START
 
 ATF = {"fluid": "ATF-A", "kind": "automatic_transmission_car"}

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from service.usecases.stock.foreseen_visits import foresee_visits
-from service.usecases.week.visit_jobs import VisitJobs
+from service.usecases.forecast.foreseen_visits import foresee_visits
+from service.usecases.visits.visit_jobs import VisitJobs
 
 PLANNING = {"visit_minor": 6_000.0, "labour_minor_an_hour": 0.0, "most_early_share": 0.25}
 """A visit less saves 60, setting up costs nothing."""

@@ -11,8 +11,8 @@ from service.store.tables.ageing_fits import AgeingFit
 from service.store.tables.organisation import Organisation
 from service.usecases.due.refresh_fleet import refresh_fleet
 from service.usecases.usage.usage_model import known_usage
-from service.usecases.week import kept_jobs, level_depots
-from service.usecases.week.kept_work import KeptWork
+from service.usecases.visits import kept_jobs, level_depots
+from service.usecases.visits.kept_work import KeptWork
 from service.usecases.week.publish_due_list import draft_list
 from tests.engine.visits.instances import fleet
 from tests.web import small_fleet

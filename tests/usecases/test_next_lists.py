@@ -10,10 +10,10 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.weeks import IsoWeek
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import system_caller
-from service.usecases.stock.forecast_stock import forecast_stock
-from service.usecases.week.fleet_names import load_names
+from service.usecases.forecast.forecast_stock import forecast_stock
+from service.usecases.visits.fleet_names import load_names
+from service.usecases.visits.visit_jobs import collect_jobs
 from service.usecases.week.publish_due_list import draft_list, publish_list
-from service.usecases.week.visit_jobs import collect_jobs
 from tests.service_fixtures import START
 
 WEEK = IsoWeek.of(START.date())

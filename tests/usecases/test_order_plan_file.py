@@ -7,9 +7,9 @@ from datetime import timedelta
 
 from service.domain.roles import Scope
 from service.usecases.access.caller import Caller
-from service.usecases.stock import render_stock_papers
-from service.usecases.stock.plan_orders import plan_stock_orders
-from service.usecases.stock.render_stock_papers import PlanFileKind, render_order_plan
+from service.usecases.orders import render_stock_papers
+from service.usecases.orders.plan_orders import plan_stock_orders
+from service.usecases.orders.render_stock_papers import PlanFileKind, render_order_plan
 from tests.api.test_parts import shop  # noqa: F401
 
 

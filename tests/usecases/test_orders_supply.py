@@ -13,11 +13,16 @@ from service.domain.weeks import IsoWeek
 from service.engine.orders.terms import NEVER_EXPIRES
 from service.store.repositories.stock import LedgerEntry
 from service.store.tables.fluids import Fluid, Pack
-from service.usecases.stock.order_words import if_nothing_is_ordered
-from service.usecases.stock.place_orders import price_of
+from service.usecases.forecast.supply import (
+    lead_time_probability,
+    shelf_life_weeks,
+    stock_on_hand,
+    supply_terms,
+)
+from service.usecases.orders.order_words import if_nothing_is_ordered
+from service.usecases.orders.place_orders import price_of
 from service.usecases.stock.show_stock import OpenOrder, StockLine
 from service.usecases.stock.stock_lots import Lot, Shelf, replay
-from service.usecases.stock.supply import lead_time_probability, shelf_life_weeks, stock_on_hand, supply_terms
 
 MONDAY, THURSDAY = date(2026, 5, 4), date(2026, 5, 7)
 NOW = datetime(2026, 5, 4, tzinfo=UTC)

@@ -13,12 +13,12 @@ from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Vehicle
 from service.store.tables.visits import VisitPin
 from service.usecases.access.caller import system_caller
-from service.usecases.week.explain_visits import explain_visit
-from service.usecases.week.fleet_names import load_names
-from service.usecases.week.plan_visits import plan_visits
+from service.usecases.visits.explain_visits import explain_visit
+from service.usecases.visits.fleet_names import load_names
+from service.usecases.visits.plan_visits import plan_visits
+from service.usecases.visits.visit_jobs import use_a_day
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from service.usecases.week.show_visits import show_visits
-from service.usecases.week.visit_jobs import use_a_day
 
 NOW = datetime(2026, 5, 1, 6, 30, tzinfo=UTC)
 WEEK = IsoWeek(2026, 19)

@@ -9,7 +9,7 @@ from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet
-from service.usecases.stock.change_planning import change_planning
+from service.usecases.orders.change_planning import change_planning
 
 router = APIRouter(tags=["organisation"], route_class=TokenFirst)
 

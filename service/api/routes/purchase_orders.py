@@ -21,8 +21,8 @@ from service.domain.stock_entries import OrderState
 from service.store.repositories import purchase_orders, stock_items
 from service.store.repositories.stock_items import ItemKey
 from service.store.tables.stock import PurchaseOrder
-from service.usecases.stock import place_orders
-from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.orders import place_orders
+from service.usecases.orders.place_orders import Arrival, NewOrder, PackCount
 from service.usecases.stock.stock_items import key_asked
 
 router = APIRouter(tags=["stock"], route_class=TokenFirst)

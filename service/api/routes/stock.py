@@ -20,8 +20,8 @@ from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
 from service.store.repositories import stock, stock_items
 from service.store.repositories.stock_items import ItemKey
+from service.usecases.orders.render_stock_papers import render_count_sheet
 from service.usecases.stock.record_movements import NewMovement, record_movement
-from service.usecases.stock.render_stock_papers import render_count_sheet
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.stock_items import Amount, key_asked
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection

@@ -10,10 +10,10 @@ from service.api.schemas.stock_forecast import StockForecastRead
 from service.api.schemas.used_fluid import UsedFluidPlanRead
 from service.api.units_of_work import Reading
 from service.domain.used_fluid import WasteStream
-from service.usecases.stock.forecast_stock import forecast_stock
-from service.usecases.stock.plan_collections import plan_collections
-from service.usecases.stock.plan_orders import plan_stock_orders
-from service.usecases.stock.render_stock_papers import (
+from service.usecases.forecast.forecast_stock import forecast_stock
+from service.usecases.orders.plan_collections import plan_collections
+from service.usecases.orders.plan_orders import plan_stock_orders
+from service.usecases.orders.render_stock_papers import (
     PlanFileKind,
     render_order_plan,
     render_used_fluid_label,

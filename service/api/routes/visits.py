@@ -10,8 +10,8 @@ from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.store.repositories import fleet, visits
-from service.usecases.week.pin_visits import NewPin, pin_visit, remove_pin
-from service.usecases.week.plan_visits import PLAN_WEEKS
+from service.usecases.visits.pin_visits import NewPin, pin_visit, remove_pin
+from service.usecases.visits.plan_visits import PLAN_WEEKS
 from service.usecases.week.show_visits import show_vehicle_visits, show_visits
 
 router = APIRouter(tags=["visits"], route_class=TokenFirst)

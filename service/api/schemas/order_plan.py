@@ -11,8 +11,8 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.stock_entries import OrderState
 from service.domain.weeks import IsoWeek
 from service.engine.orders.reasons import OrderReason
-from service.usecases.stock.not_ordered import NotOrdered, not_ordered
-from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
+from service.usecases.orders.not_ordered import NotOrdered, not_ordered
+from service.usecases.orders.plan_orders import ItemPlan, PlannedOrder, PlanStatus, StockPlan
 
 PLAN_EXAMPLE: dict[str, Any] = {
     "today": "2026-05-04",

@@ -14,8 +14,8 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
 from service.engine.orders.projection import StockProjection
-from service.usecases.stock.demand_bands import Band
-from service.usecases.stock.forecast_stock import FluidForecast, ItemForecast, StockForecast
+from service.usecases.forecast.demand_bands import Band
+from service.usecases.forecast.forecast_stock import FluidForecast, ItemForecast, StockForecast
 
 DEMAND_EXAMPLE = {"mean": 21.4, "p10": 10.5, "p50": 21.0, "p90": 31.5}
 FLUID_WEEK_EXAMPLE: dict[str, Any] = {

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.schemas.stock import tidy
 from service.domain.used_fluid import STREAM_RULES, WasteStream
-from service.usecases.stock.plan_collections import CollectionPlan, PlannedCollection
+from service.usecases.orders.plan_collections import CollectionPlan, PlannedCollection
 
 CONTAINER_EXAMPLE: dict[str, Any] = {
     "depot": "North",

@@ -23,8 +23,8 @@ from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.required_fields import refuse_nothing
 from service.usecases.fluids.update_states import update_states
+from service.usecases.visits.pin_visits import drop_pin
 from service.usecases.week.mark_lines import drop_lines
-from service.usecases.week.pin_visits import drop_pin
 
 DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""

@@ -1,1 +1,1 @@
-"""What is on the shelf, what will be needed, what to order."""
+"""What stands on the shelf: fluids and parts, what came and went, used fluid."""

@@ -1,1 +1,1 @@
-"""The week: due lists, visits and the days they are planned on."""
+"""The week: due lists, drafted, published, worked off and shown."""

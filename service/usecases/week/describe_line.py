@@ -16,7 +16,7 @@ from service.units import miles_from_km
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.due.return_reason import return_reason
 from service.usecases.fluids.recommend_exchange import Recommendation
-from service.usecases.week.fleet_names import FleetNames
+from service.usecases.visits.fleet_names import FleetNames
 
 
 @dataclass(slots=True, kw_only=True)

@@ -11,11 +11,11 @@ from service.domain.visit_reasons import Placing, pulled_in
 from service.domain.weeks import IsoWeek
 from service.units import DAYS_PER_WEEK
 from service.usecases.fluids.recommend_exchange import recommend_exchange
+from service.usecases.visits.explain_visits import Explained, explain_visit
+from service.usecases.visits.fleet_names import FleetNames, project_in_blocks
+from service.usecases.visits.visit_plan import VisitPlan
 from service.usecases.week.contamination_reason import contamination_reasons
 from service.usecases.week.describe_line import ListedLine, line_of
-from service.usecases.week.explain_visits import Explained, explain_visit
-from service.usecases.week.fleet_names import FleetNames, project_in_blocks
-from service.usecases.week.visit_plan import VisitPlan
 
 IN_TIME: Final = frozenset({Placing.IN_ITS_WEEK, Placing.OVERDUE, Placing.PUBLISHED})
 """Where the reason of the line says enough."""

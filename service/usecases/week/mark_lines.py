@@ -13,7 +13,7 @@ from service.store.repositories import due_lists, fleet
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.week.visit_days import require_visit_day
+from service.usecases.visits.visit_days import require_visit_day
 
 
 def mark_line(

@@ -15,12 +15,12 @@ from service.store.repositories import due_lists, jobs
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.visits.fleet_names import load_names
+from service.usecases.visits.kept_work import KeptWork
+from service.usecases.visits.plan_visits import plan_visits
 from service.usecases.week.announce_list import announce_list
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import draft_lines
-from service.usecases.week.fleet_names import load_names
-from service.usecases.week.kept_work import KeptWork
-from service.usecases.week.plan_visits import plan_visits
 
 JOB: Final = "weekly due list"
 

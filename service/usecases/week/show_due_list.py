@@ -16,8 +16,8 @@ from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.operations import JobFailure
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import Caller
+from service.usecases.visits.kept_work import KeptWork
 from service.usecases.week.describe_line import ListedLine
-from service.usecases.week.kept_work import KeptWork
 from service.usecases.week.publish_due_list import JOB, draft_list, listed_lines
 
 CURRENT = "current"

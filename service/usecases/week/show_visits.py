@@ -18,12 +18,12 @@ from service.errors import NotFoundError
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK
 from service.usecases.access.caller import Caller
+from service.usecases.visits.explain_visits import Explained, explain_visit, may_come
+from service.usecases.visits.fleet_names import FleetNames, load_names
+from service.usecases.visits.plan_visits import PLAN_WEEKS, plan_visits
+from service.usecases.visits.visit_plan import VisitPlan
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import describe_jobs
-from service.usecases.week.explain_visits import Explained, explain_visit, may_come
-from service.usecases.week.fleet_names import FleetNames, load_names
-from service.usecases.week.plan_visits import PLAN_WEEKS, plan_visits
-from service.usecases.week.visit_plan import VisitPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, visits
-from service.usecases.week.pin_visits import NewPin, pin_visit, remove_pin
+from service.usecases.visits.pin_visits import NewPin, pin_visit, remove_pin
 from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.pages.vehicles import VehiclePath
 from service.web.rendering import frame_of, render

@@ -9,7 +9,7 @@ from service.domain.plausibility import Bounds
 from service.domain.roles import Scope
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.tables.organisation import Organisation
-from service.usecases.stock.change_planning import change_planning
+from service.usecases.orders.change_planning import change_planning
 from service.web.forms import EMPTY, Form, FormReader, FormState, Posted
 from service.web.rendering import frame_of, render
 from service.web.views.planning_terms import planning_page, shown_terms, units_in_one

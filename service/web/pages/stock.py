@@ -12,17 +12,17 @@ from service.domain.stock_entries import MovementKind
 from service.domain.used_fluid import WasteStream
 from service.errors import ConflictError, FieldError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, purchase_orders, stock
-from service.usecases.stock import place_orders
-from service.usecases.stock.place_orders import Arrival, NewOrder, PackCount
-from service.usecases.stock.plan_collections import collections_for
-from service.usecases.stock.plan_orders import plan_stock_orders
-from service.usecases.stock.record_movements import LEAST_QUANTITY, NewMovement, record_movement
-from service.usecases.stock.render_stock_papers import (
+from service.usecases.orders import place_orders
+from service.usecases.orders.place_orders import Arrival, NewOrder, PackCount
+from service.usecases.orders.plan_collections import collections_for
+from service.usecases.orders.plan_orders import plan_stock_orders
+from service.usecases.orders.render_stock_papers import (
     PlanFileKind,
     render_count_sheet,
     render_order_plan,
     render_used_fluid_label,
 )
+from service.usecases.stock.record_movements import LEAST_QUANTITY, NewMovement, record_movement
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.stock.stock_items import item_named
 from service.usecases.stock.used_fluid_levels import NewCollection, list_collections, record_collection

@@ -12,8 +12,8 @@ from service.domain.stock_entries import MovementKind, OrderState
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
 from service.store.tables.parts import Part
-from service.usecases.stock.not_ordered import NotOrdered, not_ordered
-from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan
+from service.usecases.orders.not_ordered import NotOrdered, not_ordered
+from service.usecases.orders.plan_orders import ItemPlan, PlannedOrder, StockPlan
 from service.usecases.stock.show_stock import OpenOrder, StockLine, StockOverview
 from service.web.catalogue import tell, translate
 from service.web.charts.models import StockChart, StockWeek

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from service.documents.presentation import Presentation
-from service.usecases.stock.plan_orders import ItemPlan, StockPlan
+from service.usecases.orders.plan_orders import ItemPlan, StockPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.store.tables.stock import UsedFluidCollection
-from service.usecases.stock.plan_collections import PlannedCollection
+from service.usecases.orders.plan_collections import PlannedCollection
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel
 from service.web.catalogue import translate
 from service.web.views.actors import told_actor

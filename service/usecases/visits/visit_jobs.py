@@ -17,7 +17,7 @@ from service.store.repositories.projections import PLANNED_COLUMNS
 from service.units import DAYS_PER_MONTH, MINUTES_PER_HOUR
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
-from service.usecases.week.fleet_names import FleetNames, listing_probability, project_in_blocks
+from service.usecases.visits.fleet_names import FleetNames, listing_probability, project_in_blocks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

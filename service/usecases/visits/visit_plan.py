@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from service.domain.weeks import IsoWeek
 from service.engine.visits.requests import NO_DAY
 from service.store.tables.organisation import Depot
-from service.usecases.week.fixed_days import Fixed
-from service.usecases.week.visit_jobs import Floats, Integers, VisitJobs
+from service.usecases.visits.fixed_days import Fixed
+from service.usecases.visits.visit_jobs import Floats, Integers, VisitJobs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

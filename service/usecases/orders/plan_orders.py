@@ -19,9 +19,9 @@ from service.store.repositories import fleet, stock_items
 from service.store.repositories.stock_items import ItemKey, StockItem
 from service.store.tables.fluids import Pack
 from service.usecases.access.caller import Caller
-from service.usecases.stock.forecast_stock import ItemForecast, StockForecast, forecast_stock
-from service.usecases.stock.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
-from service.usecases.stock.supply import first_day_of_week, stock_on_hand, supply_terms
+from service.usecases.forecast.forecast_stock import ItemForecast, StockForecast, forecast_stock
+from service.usecases.forecast.supply import first_day_of_week, stock_on_hand, supply_terms
+from service.usecases.orders.order_words import before_first_arrival, if_nothing_is_ordered, why_ordered
 
 _Chosen = tuple[list[Pack], SupplyTerms, OrderPlan]
 

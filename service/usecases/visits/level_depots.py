@@ -8,7 +8,7 @@ import numpy as np
 
 from service.engine.visits.levelling import LevelledVisits, level_visits
 from service.engine.visits.requests import BayHours, VisitRequests, rows_of
-from service.usecases.week.visit_jobs import Integers
+from service.usecases.visits.visit_jobs import Integers
 
 _Arrays = TypeVar("_Arrays", VisitRequests, BayHours)
 

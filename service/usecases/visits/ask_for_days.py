@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 from service.domain.weeks import IsoWeek
 from service.engine.visits.requests import NO_DAY, VisitRequests
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
-from service.usecases.week.fixed_days import Fixed
-from service.usecases.week.fleet_names import FleetNames
-from service.usecases.week.visit_jobs import Integers
-from service.usecases.week.visit_plan import PlannedVisits
+from service.usecases.visits.fixed_days import Fixed
+from service.usecases.visits.fleet_names import FleetNames
+from service.usecases.visits.visit_jobs import Integers
+from service.usecases.visits.visit_plan import PlannedVisits
 
 
 def ask_for_days(

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from service.usecases.week.kept_jobs import KeptJobs
-from service.usecases.week.level_depots import LevelledDepot
+from service.usecases.visits.kept_jobs import KeptJobs
+from service.usecases.visits.level_depots import LevelledDepot
 
 
 @dataclass(slots=True)

@@ -18,8 +18,8 @@ from service.engine.demand.lattice import LatticeDistributions, distribution_mea
 from service.store.repositories import fleet, visits
 from service.store.tables.organisation import Depot
 from service.usecases.access.caller import Caller
-from service.usecases.stock.fleet_jobs import FleetJobs, Integers, load_fleet_jobs
-from service.usecases.stock.forecast_stock import N_EXACT, step_litres, weeks_of_pool
+from service.usecases.forecast.fleet_jobs import FleetJobs, Integers, load_fleet_jobs
+from service.usecases.forecast.forecast_stock import N_EXACT, step_litres, weeks_of_pool
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_levels
 
 OVERFLOW_PROBABILITY: Final = 0.1

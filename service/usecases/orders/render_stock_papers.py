@@ -21,8 +21,8 @@ from service.errors import NotFoundError
 from service.store.repositories import fleet, stock
 from service.store.tables.parts import Part
 from service.usecases.access.caller import Caller
-from service.usecases.stock.not_ordered import NotOrdered, not_ordered
-from service.usecases.stock.plan_orders import ItemPlan, PlannedOrder, StockPlan, plan_stock_orders
+from service.usecases.orders.not_ordered import NotOrdered, not_ordered
+from service.usecases.orders.plan_orders import ItemPlan, PlannedOrder, StockPlan, plan_stock_orders
 from service.usecases.stock.show_stock import show_stock
 from service.usecases.week.render_due_list import presentation_of
 

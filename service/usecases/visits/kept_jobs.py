@@ -17,8 +17,8 @@ from service.store.repositories.projections import PLANNED_COLUMNS, StoredUsage
 from service.usecases.due.project_due import followed, project_columns
 from service.usecases.usage.estimate_usage import current_usage
 from service.usecases.usage.usage_model import known_usage
-from service.usecases.week.fleet_names import FleetNames, listing_probability
-from service.usecases.week.visit_jobs import VisitJobs, jobs_of, joined_jobs
+from service.usecases.visits.fleet_names import FleetNames, listing_probability
+from service.usecases.visits.visit_jobs import VisitJobs, jobs_of, joined_jobs
 
 _NAMES: Final = [one.key for one in PLANNED_COLUMNS]
 _ID: Final = _NAMES.index("id")

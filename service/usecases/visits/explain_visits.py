@@ -9,10 +9,10 @@ from service.domain import visit_reasons
 from service.domain.visit_reasons import Placing
 from service.engine.visits.requests import NO_DAY, VisitOutcome
 from service.units import DAYS_PER_WEEK
-from service.usecases.week.ask_for_days import days_there
-from service.usecases.week.fixed_days import FixedDay, Origin
-from service.usecases.week.fleet_names import FleetNames
-from service.usecases.week.visit_plan import VisitPlan
+from service.usecases.visits.ask_for_days import days_there
+from service.usecases.visits.fixed_days import FixedDay, Origin
+from service.usecases.visits.fleet_names import FleetNames
+from service.usecases.visits.visit_plan import VisitPlan
 
 _NOT_PLACED: Final = {
     VisitOutcome.DUE_LATER: Placing.DUE_LATER,

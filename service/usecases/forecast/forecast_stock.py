@@ -30,11 +30,11 @@ from service.engine.orders.tables import committed_supply
 from service.store.repositories import consumption, fleet
 from service.store.repositories.stock_items import ItemKey
 from service.usecases.access.caller import Caller
-from service.usecases.stock.demand_bands import Band, NamelessNeed, Need
-from service.usecases.stock.fleet_jobs import FleetJobs, load_fleet_jobs
-from service.usecases.stock.other_uses import OtherUses
+from service.usecases.forecast.demand_bands import Band, NamelessNeed, Need
+from service.usecases.forecast.fleet_jobs import FleetJobs, load_fleet_jobs
+from service.usecases.forecast.other_uses import OtherUses
+from service.usecases.forecast.supply import shelf_life_weeks, stock_on_hand
 from service.usecases.stock.show_stock import StockLine, stock_lines
-from service.usecases.stock.supply import shelf_life_weeks, stock_on_hand
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -19,10 +19,10 @@ from service.domain.zones import local_date
 from service.store.repositories import due_lists, visits
 from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
-from service.usecases.stock.foreseen_visits import ForeseenJobs, foresee_visits
-from service.usecases.stock.listing_days import ListingDays
-from service.usecases.week.fleet_names import FleetNames, listing_probability
-from service.usecases.week.visit_jobs import jobs_of
+from service.usecases.forecast.foreseen_visits import ForeseenJobs, foresee_visits
+from service.usecases.forecast.listing_days import ListingDays
+from service.usecases.visits.fleet_names import FleetNames, listing_probability
+from service.usecases.visits.visit_jobs import jobs_of
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -18,11 +18,11 @@ from service.engine.due.limits import CompartmentLimits, Meter
 from service.store.repositories import consumption
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import MAX_ROUNDS, Recommendation, recommend_exchange
-from service.usecases.stock.limits_each_time import limits_each_time
-from service.usecases.stock.listing_days import listing_days
-from service.usecases.stock.next_lists import NextLists
+from service.usecases.forecast.limits_each_time import limits_each_time
+from service.usecases.forecast.listing_days import listing_days
+from service.usecases.forecast.next_lists import NextLists
 from service.usecases.usage.usage_model import shared_log_sd
-from service.usecases.week.fleet_names import load_names, project_in_blocks
+from service.usecases.visits.fleet_names import load_names, project_in_blocks
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

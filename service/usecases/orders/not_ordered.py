@@ -6,8 +6,8 @@ from typing import Final
 
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.store.tables.parts import Part
-from service.usecases.stock.forecast_stock import StockForecast
-from service.usecases.stock.plan_orders import ADVICE, ItemPlan, PlanStatus, StockPlan
+from service.usecases.forecast.forecast_stock import StockForecast
+from service.usecases.orders.plan_orders import ADVICE, ItemPlan, PlanStatus, StockPlan
 
 LEAST_NEED: Final = 0.05
 """Litres or pieces that are worth a line. Own choice."""

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from service.engine.due.limits import CompartmentLimits, Condition, Limit, Meter
 from service.engine.due.passage import passage_terms
 from service.usecases.due.project_due import DueQuestion, FleetProjection
-from service.usecases.stock.foreseen_visits import ForeseenJobs
-from service.usecases.stock.listing_days import ListingDays
+from service.usecases.forecast.foreseen_visits import ForeseenJobs
+from service.usecases.forecast.listing_days import ListingDays
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -6,7 +6,7 @@ from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.engine.visits.bundling import VisitBundles, bundle_visits
 from service.units import MINUTES_PER_HOUR
-from service.usecases.week.visit_jobs import Integers, VisitJobs
+from service.usecases.visits.visit_jobs import Integers, VisitJobs
 
 
 def bundle_jobs(jobs: VisitJobs, planning: dict[str, float], first_day: int) -> tuple[Integers, VisitBundles]:

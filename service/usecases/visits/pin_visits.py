@@ -11,7 +11,7 @@ from service.store.repositories import fleet, visits
 from service.store.tables.visits import VisitPin
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.week.visit_days import require_visit_day
+from service.usecases.visits.visit_days import require_visit_day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

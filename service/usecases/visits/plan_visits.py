@@ -15,22 +15,22 @@ from service.domain.zones import local_date
 from service.engine.visits.requests import NO_DAY, BayHours, VisitOutcome
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
-from service.usecases.week.ask_for_days import ask_for_days
-from service.usecases.week.bundle_jobs import bundle_jobs
-from service.usecases.week.depot_calendar import open_minutes
-from service.usecases.week.fixed_days import Fixed, read_fixed
-from service.usecases.week.fleet_names import VEHICLES_A_BLOCK, FleetNames, listing_probability
-from service.usecases.week.kept_jobs import collect_changed
-from service.usecases.week.kept_work import KeptWork
-from service.usecases.week.level_depots import level_depots
-from service.usecases.week.visit_jobs import (
+from service.usecases.visits.ask_for_days import ask_for_days
+from service.usecases.visits.bundle_jobs import bundle_jobs
+from service.usecases.visits.depot_calendar import open_minutes
+from service.usecases.visits.fixed_days import Fixed, read_fixed
+from service.usecases.visits.fleet_names import VEHICLES_A_BLOCK, FleetNames, listing_probability
+from service.usecases.visits.kept_jobs import collect_changed
+from service.usecases.visits.kept_work import KeptWork
+from service.usecases.visits.level_depots import level_depots
+from service.usecases.visits.visit_jobs import (
     TOLERANCE,
     Floats,
     Integers,
     VisitJobs,
     collect_jobs,
 )
-from service.usecases.week.visit_plan import PlannedVisits, VisitPlan
+from service.usecases.visits.visit_plan import PlannedVisits, VisitPlan
 
 PLAN_WEEKS: Final = 8
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.units import DAYS_PER_WEEK
-from service.usecases.week.bundle_jobs import bundle_jobs
-from service.usecases.week.visit_jobs import VisitJobs
+from service.usecases.visits.bundle_jobs import bundle_jobs
+from service.usecases.visits.visit_jobs import VisitJobs
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
