@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from service.domain.plausibility import FIRST_DAY, LAST_DAY
 from service.domain.zones import first_instant, local_date
 from service.errors import InvalidInputError
+from service.units import DAYS_PER_WEEK
 
 _WRITTEN: Final = re.compile(r"([0-9]{4})-W([0-9]{2})")
 _ONE_WEEK: Final = timedelta(weeks=1)
@@ -92,6 +93,11 @@ class PublishingRule:
             raise InvalidInputError(
                 "The publishing time is a local time in whole seconds, without an offset."
             )
+
+    @property
+    def days_ahead(self) -> int:
+        """Days from the one of publishing to the end of the listed week: how far ahead a list has to guess."""
+        return 2 * DAYS_PER_WEEK + 1 - self.iso_weekday
 
 
 def publishing_instant(week: IsoWeek, rule: PublishingRule) -> datetime:

@@ -92,6 +92,13 @@ def test_the_list_of_a_week_is_published_on_the_friday_before() -> None:
     assert publishing_instant(IsoWeek(2026, 27), LONDON) == datetime(2026, 6, 26, 5, tzinfo=UTC)
 
 
+@pytest.mark.parametrize("weekday", range(1, 8))
+def test_a_list_has_to_guess_from_its_publishing_day_to_the_end_of_its_week(weekday: int) -> None:
+    rule, week = PublishingRule(zone=ZoneInfo("UTC"), iso_weekday=weekday), IsoWeek(2026, 20)
+    end = datetime.combine(week.shifted(1).first_day, rule.at, UTC)
+    assert end - publishing_instant(week, rule) == timedelta(days=rule.days_ahead)
+
+
 def test_at_the_instant_itself_the_week_has_come() -> None:
     instant = datetime(2026, 11, 20, 6, tzinfo=UTC)
     assert next_week_to_publish(instant - timedelta(microseconds=1), LONDON) == IsoWeek(2026, 48)

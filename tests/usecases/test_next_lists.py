@@ -10,8 +10,11 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.weeks import IsoWeek
 from service.store.tables.organisation import Organisation
 from service.usecases.access.caller import system_caller
+from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.forecast.forecast_stock import forecast_stock
-from service.usecases.visits.fleet_names import load_names
+from service.usecases.forecast.listing_days import listing_days
+from service.usecases.forecast.next_lists import NextLists
+from service.usecases.visits.fleet_names import load_names, project_in_blocks
 from service.usecases.visits.visit_jobs import collect_jobs
 from service.usecases.week.publish_due_list import draft_list, publish_list
 from tests.service_fixtures import START
@@ -139,3 +142,24 @@ def test_a_job_lasts_as_long_as_its_first_limit_and_the_share_that_it_renews(dat
         names = load_names(session, shop.organisation_id)
         jobs = collect_jobs(session, names, (WEEK,), START)
     assert jobs.interval_days == pytest.approx([days], rel=0.02)
+
+
+def test_a_list_that_is_published_earlier_in_the_week_has_to_ask_earlier(database, shop):
+    """What a vehicle runs from Monday on is less certain than what it runs from Sunday on."""
+    add_van(shop, life_km=400_000)
+    organisation_id = shop.organisation_id
+    with database.snapshot() as session:
+        names = load_names(session, organisation_id)
+        (projection,) = project_in_blocks(session, names, START)
+        recommended = recommend_exchange(projection.compartments)
+        asked = [
+            listing_days(projection, recommended, probability=0.2, days_ahead=days).first_days[0]
+            for days in (8.0, 14.0)
+        ]
+        assert NextLists.of(session, names, (WEEK,), START).days_ahead == 10
+    assert asked[1] < asked[0]
+    answer = shop.patch("/v1/organisation", {"publishing_weekday": 1})
+    assert answer.status_code == 200, answer.text
+    with database.snapshot() as session:
+        names = load_names(session, organisation_id)
+        assert NextLists.of(session, names, (WEEK,), START).days_ahead == 14

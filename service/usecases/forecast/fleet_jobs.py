@@ -111,7 +111,9 @@ def _jobs_of_block(
     """Columns of the jobs of one block: those that are planned, and those that the lists may ask for."""
     columns = projection.compartments
     recommended = recommend_exchange(columns)
-    days = listing_days(projection, recommended, lists.listing_probability)
+    days = listing_days(
+        projection, recommended, probability=lists.listing_probability, days_ahead=lists.days_ahead
+    )
     times = lists.times(projection, days)
     limits = limits_each_time(projection, days, times)
     week_ends = projection.question.week_end_days[: len(lists.weeks)]

@@ -19,9 +19,6 @@ from service.usecases.fluids.recommend_exchange import Recommendation
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-LIST_AHEAD_DAYS: Final = 10.0
-"""From Friday, when a list is published, to the end of its week: what vehicles run by then it has to guess."""
-
 LEAST_VARIANCE: Final = 1e-9
 
 
@@ -41,14 +38,19 @@ class ListingDays:
     next_limit: Integers
 
 
-def listing_days(projection: FleetProjection, recommended: Recommendation, probability: float) -> ListingDays:
-    """Ask when each fluid is due with the probability that lists go by, now and again after an exchange."""
+def listing_days(
+    projection: FleetProjection, recommended: Recommendation, *, probability: float, days_ahead: float
+) -> ListingDays:
+    """Ask when each fluid is due with the probability that lists go by, now and again after an exchange.
+
+    A list has to guess what vehicles run in the last `days_ahead` days.
+    """
     question, asked = projection.question, np.array([probability])
     first, then = (
         forecast_due(
             limits,
-            _known_then(question.odometer, is_from_now),
-            None if question.hours is None else _known_then(question.hours, is_from_now),
+            _known_then(question.odometer, days_ahead, is_from_now),
+            None if question.hours is None else _known_then(question.hours, days_ahead, is_from_now),
             week_end_days=np.empty(0),
             probabilities=asked,
         )
@@ -101,7 +103,7 @@ def _renewed(condition: Condition | None, credit: Floats) -> Condition | None:
     )
 
 
-def _known_then(meter: Meter, is_from_now: bool) -> Meter:
+def _known_then(meter: Meter, days_ahead: float, is_from_now: bool) -> Meter:
     """A meter that runs as expected, and is known on the day of a list as well as one that was read as lately as now.
 
     It counts from its last reading, or from now on.
@@ -114,7 +116,7 @@ def _known_then(meter: Meter, is_from_now: bool) -> Meter:
     def moments(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
         since = days + before[rows]
         mean, _ = meter.moments(rows, since)
-        _, variance = meter.moments(rows, np.minimum(since, age[rows] + LIST_AHEAD_DAYS))
+        _, variance = meter.moments(rows, np.minimum(since, age[rows] + days_ahead))
         return np.maximum(mean - passed[rows], LEAST_VARIANCE), np.maximum(variance, LEAST_VARIANCE)
 
     return Meter(

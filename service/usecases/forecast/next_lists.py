@@ -23,6 +23,7 @@ from service.usecases.forecast.foreseen_visits import ForeseenJobs, foresee_visi
 from service.usecases.forecast.listing_days import ListingDays
 from service.usecases.visits.fleet_names import FleetNames, listing_probability
 from service.usecases.visits.visit_jobs import jobs_of
+from service.usecases.week.weekly_rule import rule_of
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -71,6 +72,11 @@ class NextLists:
     def listing_probability(self) -> float:
         """How likely a compartment must be due by a week's end to be listed for it."""
         return listing_probability(self.names.organisation)
+
+    @property
+    def days_ahead(self) -> int:
+        """How far ahead a list has to guess."""
+        return rule_of(self.names.organisation).days_ahead
 
     def planned_by_end(self, compartment_ids: Sequence[int]) -> tuple[Integers, Floats]:
         """Places of the compartments that have a planned visit, and 1 from its week on, shape (planned, weeks)."""
