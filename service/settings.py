@@ -3,6 +3,7 @@
 Only `main` and `cli` read this; everyone below receives values.
 """
 
+import re
 from datetime import datetime
 from ipaddress import ip_network
 from pathlib import Path
@@ -12,6 +13,9 @@ from pydantic import AwareDatetime, Field, SecretStr, field_validator, model_val
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 Environment = Literal["production", "development", "test"]
+DATABASE_ADDRESS = re.compile(
+    r"sqlite:///.+|postgresql(\+psycopg)?://(.*@)?(\[[^]/@]+\]|[^]/:@[]*)(:[0-9]{1,5})?/.+"
+)
 LOOPBACK = (ip_network("127.0.0.0/8"), ip_network("::1/128"))
 
 
@@ -86,6 +90,14 @@ class Settings(BaseSettings):
     test_clock_skew_seconds: float = Field(default=0.0, ge=-1e8, le=1e8)
     test_clock_epoch_seconds: float | None = None
 
+    @field_validator("database_url")
+    @classmethod
+    def _check_database(cls, text: str) -> str:
+        if not DATABASE_ADDRESS.fullmatch(text):
+            message = "must be sqlite:///file or postgresql+psycopg://user@host/name"
+            raise ValueError(message)
+        return text
+
     @field_validator("outbound_allow")
     @classmethod
     def _check_networks(cls, text: str) -> str:
@@ -104,7 +116,7 @@ class Settings(BaseSettings):
     @model_validator(mode="after")
     def _check_environment(self) -> Self:
         if self.secret_key_file is not None:
-            self.secret_key = SecretStr(self.secret_key_file.read_text(encoding="utf-8").strip())
+            self.secret_key = SecretStr(_text_of(self.secret_key_file).strip())
         shifted = (
             self.test_clock_start is not None
             or self.test_clock_speed != 1.0
@@ -132,6 +144,16 @@ class Settings(BaseSettings):
     def clock_start(self) -> datetime | None:
         """Start of the rehearsal clock, if one is asked for."""
         return self.test_clock_start
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeError) as error:
+        message = (
+            f"SUMPWISE_SECRET_KEY_FILE {path} cannot be read: {getattr(error, 'strerror', 'it is no text')}"
+        )
+        raise ValueError(message) from error
 
 
 def _holds_loopback(networks: str) -> bool:

@@ -11,6 +11,7 @@ app = typer.Typer(
     name="sumpwise",
     no_args_is_help=True,
     add_completion=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     help="""Which vehicles need their fluids serviced this week, why, and what to have on the shelf.

@@ -37,7 +37,8 @@ def load_settings() -> Settings:
     except ValidationError as error:
         for item in error.errors(include_input=False, include_url=False):
             name = "_".join(str(part) for part in item["loc"]).upper()
-            typer.echo(f"SUMPWISE_{name}: {item['msg']}" if name else item["msg"], err=True)
+            told = item["msg"].removeprefix("Value error, ")
+            typer.echo(f"sumpwise: SUMPWISE_{name}: {told}." if name else f"sumpwise: {told}.", err=True)
         raise typer.Exit(EXIT_USAGE) from None
 
 
@@ -48,14 +49,23 @@ def told_errors() -> Iterator[None]:
         yield
     except ServiceError as error:
         typer.echo(f"sumpwise: {error.detail}", err=True)
-        for field in error.errors:
-            typer.echo(f"  {field.pointer}: {field.detail}", err=True)
+        for line in _further(error):
+            typer.echo(f"  {line}", err=True)
         raise typer.Exit(_exit_code(error)) from None
     except OSError as error:
         if error.filename is None:
             raise
         typer.echo(f"sumpwise: {error.filename}: {error.strerror}.", err=True)
         raise typer.Exit(EXIT_REFUSED) from None
+
+
+def _further(error: ServiceError) -> Iterator[str]:
+    """Where it went wrong, or what the database said: whoever is at this terminal may know that."""
+    for field in error.errors:
+        yield field.pointer if field.detail == error.detail else f"{field.pointer}: {field.detail}"
+    said = getattr(error.__cause__, "orig", None)
+    if isinstance(error, UnavailableError) and said is not None:
+        yield " ".join(str(said).split())
 
 
 def _exit_code(error: ServiceError) -> int:
@@ -66,6 +76,19 @@ def _exit_code(error: ServiceError) -> int:
     return EXIT_REFUSED
 
 
+def require_present_schema(database: Database) -> None:
+    """Refuse a database that this program cannot work with as it is."""
+    present, wanted = current_revision(database), newest_revision()
+    if present is None:
+        raise UnavailableError(
+            "The database is empty. If it is the right one (SUMPWISE_DATABASE_URL), run `sumpwise migrate` first."
+        )
+    if present != wanted:
+        raise UnavailableError(
+            f"The database is at schema {present} and this program works with {wanted}; run `sumpwise migrate` first."
+        )
+
+
 @contextmanager
 def opened_database() -> Iterator[tuple[Database, Clock, Settings]]:
     """Open the database, refusing one that is not at the present schema."""
@@ -73,10 +96,7 @@ def opened_database() -> Iterator[tuple[Database, Clock, Settings]]:
     database = build_database(settings)
     try:
         with told_errors():
-            if current_revision(database) != newest_revision():
-                raise UnavailableError(
-                    "The database is not at the present schema; run `sumpwise migrate` first."
-                )
+            require_present_schema(database)
             yield database, build_clock(settings), settings
     finally:
         database.close()

@@ -1,7 +1,8 @@
 """Organisations and their API tokens."""
 
+import re
 from datetime import timedelta
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -9,6 +10,7 @@ from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.external_ids import IdKind, format_id
 from service.domain.plausibility import TOKEN_DAYS
 from service.domain.roles import Scope
+from service.domain.texts import clean_line
 from service.store.repositories import access, fleet
 from service.usecases.access.found_organisation import found_organisation
 from service.usecases.access.manage_tokens import create_token, revoke_token
@@ -17,19 +19,26 @@ app = typer.Typer(no_args_is_help=True, help="API tokens: a secret is shown once
 organisations = typer.Typer(no_args_is_help=True, help="Organisations; each sees its own fleet only.")
 
 
+def _currency(code: str) -> str:
+    if not re.fullmatch("[A-Z]{3}", code.upper()):
+        raise typer.BadParameter("Three letters of ISO 4217, such as EUR.")
+    return code.upper()
+
+
 @organisations.command("create")
 def create_organisation(
     name: Annotated[str, typer.Argument(help="What it is called.")],
     time_zone: Annotated[str, typer.Option(help="IANA name; weeks begin on its Mondays.")] = "UTC",
-    currency: Annotated[str, typer.Option(help="ISO 4217 code.")] = "EUR",
-    distance_unit: Annotated[str, typer.Option(help="km or mi.")] = "km",
+    currency: Annotated[str, typer.Option(help="ISO 4217 code.", callback=_currency)] = "EUR",
+    distance_unit: Annotated[Literal["km", "mi"], typer.Option(help="What odometers show.")] = "km",
 ) -> None:
     """Make an organisation.
 
     Example: sumpwise organisations create "My workshop" --time-zone Europe/Berlin
     """
-    facts = {"time_zone": time_zone, "currency": currency.upper(), "distance_unit": distance_unit}
+    facts = {"time_zone": time_zone, "currency": currency, "distance_unit": distance_unit}
     with opened_database() as (database, clock, _):
+        name = clean_line("name", name)
         with database.transaction() as session:
             found_organisation(session, clock.now(), name, facts)
         typer.echo(f"Made {name}.")
@@ -62,7 +71,7 @@ def create(
     """
     with opened_database() as (database, clock, _):
         caller = acting_for(database, organisation, "tokens")
-        now = clock.now()
+        now, name = clock.now(), clean_line("name", name, maximum=80)
         expires_at = None if days is None else now + timedelta(days=days)
         with database.transaction() as session:
             _, secret = create_token(

@@ -12,7 +12,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 
 from service.errors import ConflictError
-from service.store.session import Database
+from service.store.session import Database, as_service_errors
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
@@ -33,7 +33,7 @@ def newest_revision() -> str:
 
 def current_revision(database: Database) -> str | None:
     """Revision that the database is at; none if it is empty."""
-    with database.engine.connect() as connection:
+    with as_service_errors(), database.engine.connect() as connection:
         # It asks with a table made for the occasion: kept, its statement would push others out of the cache.
         unkept = connection.execution_options(compiled_cache=None)
         return MigrationContext.configure(unkept).get_current_revision()
@@ -46,9 +46,11 @@ def upgrade_schema(database: Database) -> None:
     ------
     ConflictError
         If the database was written by a newer program.
+    UnavailableError
+        If the database is away, busy or damaged.
     """
     engine = database.engine.execution_options(sqlite_begin="IMMEDIATE")
-    with engine.connect() as connection, _unguarded(connection), connection.begin():
+    with as_service_errors(), engine.connect() as connection, _unguarded(connection), connection.begin():
         present = MigrationContext.configure(connection).get_current_revision()
         known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
         if present is not None and present not in known:

@@ -37,6 +37,9 @@ and what it has locked waits. Fitting a fleet, the longest computation within on
 
 BUSY: Final = "The database is busy or away; nothing was stored, send the same call again."
 
+_RUINED: Final = ("file is not a database", "database disk image is malformed")
+"""How SQLite begins to speak of a file that no call can be answered from."""
+
 _TRANSIENT_POSTGRES_STATES: Final = frozenset(
     {"25P03", "40001", "40P01", "55P03", "57014", "57P01", "57P02", "57P03", "53100", "53200", "53300"}
 )
@@ -60,7 +63,7 @@ class Database:
     @contextmanager
     def transaction(self) -> Iterator[Session]:
         """Open a writing transaction; committed when the block ends, rolled back when it raises."""
-        with self._turn(), _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
+        with self._turn(), as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
             session.connection(execution_options={"sqlite_begin": "IMMEDIATE"})
             yield session
             session.commit()
@@ -81,7 +84,7 @@ class Database:
     @contextmanager
     def snapshot(self) -> Iterator[Session]:
         """Open a reading transaction: one consistent view, never queued behind a writer, never committed."""
-        with _as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
+        with as_service_errors(), Session(self.engine, expire_on_commit=False) as session:
             options: dict[str, Any] = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
             session.connection(execution_options=options)
             yield session
@@ -103,7 +106,7 @@ class Database:
 
 
 @contextmanager
-def _as_service_errors() -> Iterator[None]:
+def as_service_errors() -> Iterator[None]:
     """Turn a busy, full or missing database into an error that says: nothing changed, try again."""
     try:
         yield
@@ -133,6 +136,7 @@ def _told(error: DBAPIError) -> ServiceError | None:
             "Something in the request cannot be stored or looked up, such as an invisible character."
         )
     is_away = isinstance(error, OperationalError | InterfaceError) and not _is_our_mistake(error)
+    is_away = is_away or str(error.orig).startswith(_RUINED)
     is_passing = (
         error.connection_invalidated or getattr(error.orig, "sqlstate", None) in _TRANSIENT_POSTGRES_STATES
     )
@@ -146,6 +150,8 @@ def _is_our_mistake(error: DBAPIError) -> bool:
 
 def _unavailable(error: DBAPIError) -> UnavailableError:
     message = str(error.orig).lower()
+    if message.startswith(_RUINED):
+        return UnavailableError("The database's file is damaged, or is no database; nothing was stored.")
     if "full" in message or getattr(error.orig, "sqlstate", None) == "53100":
         return UnavailableError(
             "The disk of the database is full; nothing was stored.", retry_after_seconds=60
