@@ -1,6 +1,6 @@
-"""Whether a vehicle can have existed on a day that somebody gave for something done to it."""
+"""Whether a vehicle was there on a day that somebody gave for something done to it, and is still in use."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Final
 
 from service.errors import InvalidInputError
@@ -33,4 +33,20 @@ def require_in_life(pointer: str, day: date, in_service_on: date | None, today: 
             pointer,
             f"The vehicle is in service since {in_service_on}, and this is more than a year earlier. Check the date; "
             "if it is right, correct the vehicle (“In service since”, in_service_on).",
+        )
+
+
+def require_in_use(pointer: str, reference: str, retired_at: datetime | None) -> None:
+    """Refuse to add anything to a vehicle that left the fleet; what is on record of it can still be put right.
+
+    Raises
+    ------
+    InvalidInputError
+        At this pointer.
+    """
+    if retired_at is not None:
+        raise InvalidInputError.at(
+            pointer,
+            f"“{reference}” left the fleet on {retired_at.date()}; nothing is recorded or planned for it any more. "
+            "If it is back, register it anew.",
         )

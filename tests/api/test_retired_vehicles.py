@@ -1,5 +1,6 @@
 """A vehicle that leaves the fleet: nobody waits for it any more, and its history stays."""
 
+import re
 from datetime import date, timedelta
 
 import pytest
@@ -52,3 +53,67 @@ def test_what_was_done_stays_done(fleet):
     assert fleet.post(f"/v1/due-list-lines/{line}/events", {"kind": "done"}).status_code == 201
     assert fleet.delete("/v1/vehicles/VAN-1").status_code == 204
     assert lines(fleet)["VAN-1"]["state"] == "done"
+
+
+def _service(vehicle):
+    work = {"compartment": "brakes", "rounds": [{"drained_litres": 0.5, "filled_litres": 0.5}]}
+    return {"vehicle": vehicle, "done_at": "2026-05-01T05:00:00Z", "compartments": [work]}
+
+
+def _reading(vehicle):
+    return {"readings": [{"vehicle": vehicle, "taken_at": "2026-05-01T05:00:00Z", "odometer": 123_456.0}]}
+
+
+ADDED = {
+    "compartment": lambda van, _: ("post", f"/v1/vehicles/{van}/compartments", {"kind": "brake_fluid"}),
+    "other interval": lambda _, place: ("patch", f"/v1/compartments/{place}", {"interval_km": 50_000}),
+    "other duty": lambda van, _: ("patch", f"/v1/vehicles/{van}", {"duty": "severe"}),
+    "new cluster": lambda van, _: (
+        "post",
+        f"/v1/vehicles/{van}/cluster-replacements",
+        {"replaced_at": "2026-05-01T05:00:00Z", "new_engine_hours": 0.0},
+    ),
+    "reading": lambda van, _: ("post", "/v1/readings", _reading(van)),
+    "service": lambda van, _: ("post", "/v1/services", _service(van)),
+    "sample": lambda van, _: (
+        "post",
+        "/v1/samples",
+        {"vehicle": van, "compartment": "brakes", "taken_at": "2026-05-01T05:00:00Z", "grade": "brown"},
+    ),
+    "sample by the compartment": lambda _, place: (
+        "post",
+        "/v1/samples",
+        {"compartment": place, "taken_at": "2026-05-01T05:00:00Z", "grade": "brown"},
+    ),
+    "return visit": lambda _, place: (
+        "post",
+        f"/v1/compartments/{place}/return-visits",
+        {"rounds": 1, "after_days": 30},
+    ),
+    "pin": lambda van, _: ("post", "/v1/visits/pins", {"vehicle": van, "kind": "on", "day": "2026-05-07"}),
+    "token": lambda van, _: ("post", "/v1/tokens", {"name": "x", "scopes": ["readings"], "vehicle": van}),
+}
+
+
+@pytest.mark.parametrize("what", ADDED)
+def test_nothing_is_added_to_it_by_its_id(fleet, what):
+    van = fleet.get("/v1/vehicles/VAN-1").json()["id"]
+    (place,) = fleet.get(f"/v1/vehicles/{van}/compartments").json()["compartments"]
+    assert fleet.delete(f"/v1/vehicles/{van}").status_code == 204
+    before = fleet.get("/v1/audit").json()
+    verb, path, body = ADDED[what](van, place["id"])
+    answer = getattr(fleet, verb)(path, body)
+    assert answer.status_code == 422, answer.text
+    told = "left the fleet on 2026-05-01" if what not in {"reading", "sample"} else "No vehicle|no vehicle"
+    assert re.search(told, answer.text)
+    assert fleet.get("/v1/audit").json() == before
+
+
+def test_what_is_on_record_of_it_can_be_put_right(fleet):
+    service = fleet.post("/v1/services", _service("VAN-1"))
+    assert service.status_code == 201, service.text
+    assert fleet.post("/v1/readings", _reading("VAN-1")).status_code == 200
+    (reading,) = fleet.get("/v1/vehicles/VAN-1/readings?limit=1").json()["readings"]
+    assert fleet.delete("/v1/vehicles/VAN-1").status_code == 204
+    assert fleet.delete(f"/v1/services/{service.json()['id']}").status_code == 204
+    assert fleet.patch(f"/v1/readings/{reading['id']}", {"decision": "discard"}).status_code == 200

@@ -8,6 +8,7 @@ from typing import Final
 from sqlmodel import Session
 
 from service.domain.roles import Scope
+from service.domain.vehicle_life import require_in_use
 from service.errors import InvalidInputError, PermissionDeniedError, StateTransitionError
 from service.store.repositories import access, fleet
 from service.store.tables.access import Token
@@ -46,8 +47,11 @@ def create_token(
         )
     if expires_at is not None and expires_at <= now:
         raise InvalidInputError.at("/expires_at", "Lies in the past.")
-    bound = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle).id
-    return issue_token(session, caller, now, name, scopes, expires_at=expires_at, vehicle_id=bound)
+    bound = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle)
+    if bound is not None:
+        require_in_use("/vehicle", bound.reference, bound.retired_at)
+    bound_to = None if bound is None else bound.id
+    return issue_token(session, caller, now, name, scopes, expires_at=expires_at, vehicle_id=bound_to)
 
 
 def issue_token(
@@ -107,7 +111,9 @@ def rotate_token(
         If the token is revoked or has expired.
     """
     caller.require(Scope.ADMIN)
+    fleet.lock_organisation(session, caller.organisation_id)
     token = access.get_token(session, caller.organisation_id, reference)
+    session.refresh(token)  # it may be the one that was presented, and read before the lock
     if not set(token.scopes) <= caller.scopes:
         raise PermissionDeniedError("This token has a scope that you do not have yourself.")
     if token.revoked_at is not None or (token.expires_at is not None and token.expires_at <= now):

@@ -7,6 +7,7 @@ from typing import Final
 from sqlmodel import Session
 
 from service.domain.roles import Scope
+from service.domain.vehicle_life import require_in_use
 from service.errors import NotFoundError
 from service.store.repositories import access, fleet
 from service.store.tables.access import Token
@@ -37,6 +38,7 @@ def make_link(
     """Make a link for a vehicle; the second value is its secret, which nobody can ever read again."""
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
+    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
     return issue_token(session, caller, now, name, LINK_SCOPES, expires_at=expires_at, vehicle_id=vehicle.id)
 
 

@@ -6,12 +6,13 @@ from typing import Any, Final
 
 from sqlmodel import Session
 
+from service.domain.external_ids import looks_like_an_id
 from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
-from service.domain.vehicle_life import require_in_life
+from service.domain.vehicle_life import require_in_life, require_in_use
 from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, fluids
@@ -60,6 +61,7 @@ def register_compartment(
     caller.require(Scope.PLANNING)
     owner = fleet.get_vehicle(session, caller.organisation_id, vehicle)
     assert owner.id is not None  # noqa: S101 - it was read
+    require_in_use("/vehicle", owner.reference, owner.retired_at)
     defaults = defaults_for(kind, VehicleClass(owner.vehicle_class))
     named = {
         name: value
@@ -69,9 +71,7 @@ def register_compartment(
     columns = _columns_from(defaults) | _own_volume(defaults, named) | named
     columns.setdefault("reference", str(kind))
     columns["ageing"] = own_ageing(kind, columns.get("ageing", {}), facts)
-    existing = fleet.list_compartments(session, caller.organisation_id, owner.id)
-    if columns["reference"] in {compartment.reference for compartment in existing}:
-        raise DuplicateError(f"{owner.reference} has a compartment “{columns['reference']}” already.")
+    _require_free_name(session, owner, columns["reference"])
     compartment = Compartment(
         organisation_id=caller.organisation_id,
         vehicle_id=owner.id,
@@ -97,6 +97,10 @@ def change_compartment(
     caller.require(Scope.PLANNING)
     refuse_nothing(changes, MAY_BE_NOTHING)
     compartment = fleet.get_compartment(session, caller.organisation_id, reference)
+    owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
+    require_in_use("/compartment", owner.reference, owner.retired_at)
+    if changes.get("reference", compartment.reference) != compartment.reference:
+        _require_free_name(session, owner, changes["reference"])
     before: dict[str, Any] = {}
     lives = own_lives(compartment.ageing)
     for name, value in changes.items():
@@ -111,7 +115,6 @@ def change_compartment(
     compartment.ageing = own_ageing(FluidKind(compartment.kind), compartment.ageing, changes)
     _check_figures(compartment)
     if "baseline_on" in changes:
-        owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
         _check_last_service(session, compartment, owner, now)
     compartment.version += 1
     session.add(compartment)
@@ -122,6 +125,16 @@ def change_compartment(
     )
     update_states(session, caller.organisation_id, [compartment.vehicle_id])
     return compartment
+
+
+def _require_free_name(session: Session, owner: Vehicle, name: str) -> None:
+    if looks_like_an_id(name):
+        raise InvalidInputError.at(
+            "/compartment", "Looks like one of this service's own ids; choose another name."
+        )
+    existing = fleet.list_compartments(session, owner.organisation_id, owner.id or 0)
+    if name in {compartment.reference for compartment in existing}:
+        raise DuplicateError(f"{owner.reference} has a compartment “{name}” already.")
 
 
 def _check_figures(compartment: Compartment) -> None:

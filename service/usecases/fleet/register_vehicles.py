@@ -12,6 +12,7 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
+from service.domain.vehicle_life import require_in_use
 from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
@@ -85,6 +86,7 @@ def change_vehicle(
     caller.require(Scope.PLANNING)
     refuse_nothing(changes, MAY_BE_NOTHING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
+    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
     before: dict[str, Any] = {}
     for name, value in changes.items():
         before[name] = _apply(session, caller, now, vehicle, name, value)

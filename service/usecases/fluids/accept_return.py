@@ -6,6 +6,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.roles import Scope
+from service.domain.vehicle_life import require_in_use
 from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError, StateTransitionError
 from service.store.repositories import fleet, services
@@ -40,6 +41,8 @@ def accept_return(
     compartment = fleet.get_compartment(session, caller.organisation_id, reference)
     caller.require_vehicle(compartment.vehicle_id)
     fleet.lock_vehicles(session, caller.organisation_id, [compartment.vehicle_id])
+    owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
+    require_in_use("/compartment", owner.reference, owner.retired_at)
     if after_km is None and after_days is None:
         raise InvalidInputError.at("/after_days", "Say after how many days or kilometres.")
     zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)

@@ -14,7 +14,7 @@ from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryPro
 from service.domain.laboratory_report import contradictions
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
-from service.domain.vehicle_life import require_in_life
+from service.domain.vehicle_life import require_in_life, require_in_use
 from service.domain.visual_grades import parse_grade
 from service.errors import DuplicateError, FieldError, InvalidInputError, ServiceError, StateTransitionError
 from service.store.repositories import fleet, services
@@ -137,6 +137,7 @@ def _find_compartment(session: Session, caller: Caller, known: _Known, entry: Ne
             raise InvalidInputError.at("/compartment", "There is no compartment with this id.")
         fleet.lock_vehicles(session, caller.organisation_id, [found[0].vehicle_id])
         caller.require_vehicle(found[0].vehicle_id)
+        _require_of_vehicle(known, entry, found[0])
         return found[0]
     if entry.vehicle is None:
         raise InvalidInputError.at("/vehicle", "Name the vehicle, or give the compartment's id.")
@@ -153,6 +154,17 @@ def _find_compartment(session: Session, caller: Caller, known: _Known, entry: Ne
     return places[entry.compartment]
 
 
+def _require_of_vehicle(known: _Known, entry: NewSample, place: Compartment) -> None:
+    """Refuse a sample that names one vehicle, and by its id the compartment of another."""
+    if entry.vehicle is None:
+        return
+    vehicle = known.vehicles.get(entry.vehicle)
+    if vehicle is None or vehicle.id != place.vehicle_id:
+        raise InvalidInputError.at(
+            "/vehicle", "The compartment with this id is not this vehicle's; leave one of the two out."
+        )
+
+
 def _store(
     session: Session,
     caller: Caller,
@@ -163,9 +175,11 @@ def _store(
 ) -> Sample:
     taken_at = plausibility.past_instant("/taken_at", entry.taken_at, now).astimezone(entry.taken_at.tzinfo)
     owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
+    require_in_use("/compartment", owner.reference, owner.retired_at)
     require_in_life("/taken_at", taken_at.date(), owner.in_service_on, now.date())
     kind = FluidKind(compartment.kind)
     grade = None if entry.grade is None else parse_grade("/grade", entry.grade)
+    _check_units(entry)
     values = _inside("/laboratory", entry.laboratory, entry.units)
     if grade is None and not values:
         raise InvalidInputError.at("/laboratory", "Give a grade, or at least one laboratory value.")
@@ -193,6 +207,17 @@ def _store(
     detail = {"compartment": compartment.reference, "is_contaminated": sample.is_contaminated}
     record_change(session, caller, now, "recorded", "sample", sample.id, detail)
     return sample
+
+
+def _check_units(entry: NewSample) -> None:
+    """Refuse a unit beside no value: a name mistyped there would let the value pass in another unit."""
+    named = {*entry.laboratory, *entry.new_values}
+    for name in entry.units:
+        if name not in named:
+            told = ", ".join(sorted(named)) or "none"
+            raise InvalidInputError.at(
+                f"/units/{name[:40]}", f"No value of this name is given; there are {told}."
+            )
 
 
 def _inside(pointer: str, values: Mapping[str, float], units: Mapping[str, str]) -> dict[str, float]:

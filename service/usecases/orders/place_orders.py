@@ -7,6 +7,7 @@ from math import ceil
 
 from sqlmodel import Session
 
+from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.stock_entries import STATES_BEFORE, MovementKind, OrderState
 from service.domain.zones import local_date, zone_named
@@ -232,6 +233,11 @@ def _line(item: StockItem, offers: list[Pack], wanted: PackCount, place: int) ->
     if price is None:
         raise InvalidInputError.at(
             f"/packs/{place}/price_minor", "No price of this pack is on file; say what one costs."
+        )
+    if offer.quantity * wanted.count > plausibility.STOCK_LITRES.maximum:
+        raise InvalidInputError.at(
+            f"/packs/{place}/count",
+            "More than any store holds, so it could never be received; check the count.",
         )
     return PurchaseOrderLine(
         organisation_id=0,

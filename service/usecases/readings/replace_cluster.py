@@ -10,7 +10,7 @@ from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
-from service.domain.vehicle_life import require_in_life
+from service.domain.vehicle_life import require_in_life, require_in_use
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, readings
 from service.store.repositories.intake import NewRow, insert_readings
@@ -59,6 +59,7 @@ def replace_cluster(
     vehicle = fleet.get_vehicle(session, caller.organisation_id, vehicle_reference)
     vehicle_id = vehicle.id or 0
     fleet.lock_vehicles(session, caller.organisation_id, [vehicle_id])
+    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
     at = plausibility.past_instant("/replaced_at", replacement.replaced_at, now)
     at = at.astimezone(replacement.replaced_at.tzinfo)
     require_in_life("/replaced_at", at.date(), vehicle.in_service_on, now.date())

@@ -57,6 +57,15 @@ def _check_method(pointer: str, work: NewWork) -> Iterator[FieldError]:
         )
     if work.method is ExchangeMethod.TOP_UP and any(one.drained_litres > 0.0 for one in work.rounds):
         yield FieldError(f"{pointer}/method", "A top-up drains nothing; call this drain_and_fill.")
+    if is_by_line and not work.passed_litres:
+        yield FieldError(
+            f"{pointer}/passed_litres",
+            "A line exchange or a flush passes fluid through; say how many litres, or call this drain_and_fill.",
+        )
+        return
+    drained = any(one.drained_litres > 0.0 for one in work.rounds)
+    if work.method is ExchangeMethod.DRAIN_AND_FILL and work.filled_litres > 0.0 and not drained:
+        yield FieldError(f"{pointer}/method", "Nothing was drained; call this a top-up (top_up).")
     if work.filled_litres <= 0.0:
         field = "passed_litres" if is_by_line else "rounds"
         yield FieldError(f"{pointer}/{field}", "Nothing was filled; say how many litres went in.")

@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id, parse_id
-from service.domain.vehicle_life import require_in_life
+from service.domain.vehicle_life import require_in_life, require_in_use
 from service.errors import DuplicateError, FieldError, InvalidInputError
 from service.store.repositories import fleet, fluids, services
 from service.store.tables.fluids import Fluid
@@ -46,6 +46,7 @@ def prepare_service(session: Session, caller: Caller, now: datetime, new: NewSer
             "/vehicle", "There is no vehicle with this number or id; register it first."
         )
     caller.require_vehicle(vehicle.id)
+    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
     done_at = _check_time(session, caller, now, vehicle, new)
     _check_reference(session, caller, new.reference)
     compartments = _find_compartments(session, caller, vehicle, new.compartments)

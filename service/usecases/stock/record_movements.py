@@ -58,12 +58,15 @@ def record_movement(session: Session, caller: Caller, now: datetime, new: NewMov
         session, caller.organisation_id, new.reference
     ):
         raise DuplicateError("There is an entry with this reference already; nothing was added.")
+    if new.pack is not None and new.kind is not MovementKind.RECEIPT:
+        raise InvalidInputError.at(
+            f"/pack_{unit_of(item)}", "Only what is received comes in packs; leave it out."
+        )
     stock_items.lock_item(session, item)
     at = now if new.at is None else plausibility.past_instant("/at", new.at, now)
     expires_on = _expiry(session, caller, item, new, at)
     signed = _signed(session, item, new.kind, amount, at)
     counted = amount if new.kind is MovementKind.COUNT else None
-    pack = new.pack if new.kind is MovementKind.RECEIPT else None
     key = ItemKey.of(item)
     row = StockMovement(
         organisation_id=caller.organisation_id,
@@ -72,7 +75,7 @@ def record_movement(session: Session, caller: Caller, now: datetime, new: NewMov
         kind=new.kind,
         quantity=signed,
         counted_quantity=counted,
-        pack_quantity=None if pack is None else pack.of(item, "/pack"),
+        pack_quantity=None if new.pack is None else new.pack.of(item, "/pack"),
         at=at,
         expires_on=expires_on,
         purchase_order_id=new.purchase_order_id,
@@ -161,5 +164,7 @@ def _store(session: Session, row: StockMovement) -> None:
         with session.begin_nested():
             add_entry(session, row)
     except IntegrityError as error:
+        if row.reference is None:
+            raise
         # Two senders used the reference at the same moment; the other one was first.
         raise DuplicateError("There is an entry with this reference already; nothing was added.") from error

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.errors import InvalidInputError
+from service.domain.vehicle_life import require_in_use
 from service.store.repositories import fleet, visits
 from service.store.tables.visits import VisitPin
 from service.usecases.access.audit import record_change
@@ -34,8 +34,7 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
     """
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, new.vehicle)
-    if vehicle.retired_at is not None:
-        raise InvalidInputError.at("/vehicle", "This vehicle is no longer in use.")
+    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
     require_visit_day(session, caller, now, "/day", new.day)
     drop_pin(session, caller, vehicle.id or 0)
     pin = VisitPin(
