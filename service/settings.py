@@ -13,9 +13,12 @@ from pydantic import AwareDatetime, Field, SecretStr, field_validator, model_val
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 Environment = Literal["production", "development", "test"]
-DATABASE_ADDRESS = re.compile(
-    r"sqlite:///.+|postgresql(\+psycopg)?://(.*@)?(\[[^]/@]+\]|[^]/:@[]*)(:[0-9]{1,5})?/.+"
-)
+USER = r"([^/?#]*@)?"
+HOST = r"(\[[^]/?#@]+\]|[^]/?#:@[]+)"
+PORT = r"(:[0-9]{1,5})?"
+DATABASE_ADDRESS = re.compile(rf"sqlite:///.+|postgresql(\+psycopg)?://{USER}{HOST}?{PORT}/.+")
+MAIL_ADDRESS = re.compile(rf"smtps?://{USER}{HOST}{PORT}/?|file:///.+")
+ENCODED = "; / ? # % in a password are written %2F %3F %23 %25"
 LOOPBACK = (ip_network("127.0.0.0/8"), ip_network("::1/128"))
 
 
@@ -94,7 +97,7 @@ class Settings(BaseSettings):
     @classmethod
     def _check_database(cls, text: str) -> str:
         if not DATABASE_ADDRESS.fullmatch(text):
-            message = "must be sqlite:///file or postgresql+psycopg://user@host/name"
+            message = f"must be sqlite:///file or postgresql+psycopg://user@host/name{ENCODED}"
             raise ValueError(message)
         return text
 
@@ -108,8 +111,10 @@ class Settings(BaseSettings):
     @field_validator("smtp_url")
     @classmethod
     def _check_mail_server(cls, text: str) -> str:
-        if text and not text.startswith(("smtp://", "smtps://", "file:///")):
-            message = "must be smtp://host:port, smtps://host:port, or file:///folder while developing"
+        if text and not MAIL_ADDRESS.fullmatch(text):
+            message = (
+                f"must be smtp://host:port, smtps://host:port, or file:///folder while developing{ENCODED}"
+            )
             raise ValueError(message)
         return text
 

@@ -24,6 +24,8 @@ EXIT_UNAVAILABLE: Final = 3
 """The database is away, or not at the present schema: try again, or migrate."""
 
 EXIT_FORBIDDEN: Final = 4
+INSUFFICIENT_PRIVILEGE: Final = "42501"
+"""PostgreSQL's code."""
 
 OrganisationOption = Annotated[
     str | None, typer.Option("--organisation", help="Its name; may be left out when there is only one.")
@@ -57,6 +59,13 @@ def told_errors() -> Iterator[None]:
             raise
         typer.echo(f"sumpwise: {error.filename}: {error.strerror}.", err=True)
         raise typer.Exit(EXIT_REFUSED) from None
+    except Exception as error:
+        said = getattr(error, "orig", error)
+        if getattr(said, "sqlstate", None) != INSUFFICIENT_PRIVILEGE:
+            raise
+        refusal = str(said).partition("\n")[0]
+        typer.echo(f"sumpwise: The user of the database may not do this: {refusal}.", err=True)
+        raise typer.Exit(EXIT_FORBIDDEN) from None
 
 
 def _further(error: ServiceError) -> Iterator[str]:

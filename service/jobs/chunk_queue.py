@@ -13,6 +13,7 @@ import procrastinate
 import psycopg
 import structlog
 from procrastinate.schema import SchemaManager
+from psycopg.conninfo import make_conninfo
 from sqlalchemy import make_url
 
 from service.store.repositories.fleet_ranges import VehicleRange
@@ -48,7 +49,7 @@ def prepare_queue(database_url: str) -> bool:
     """
     wanted = SchemaManager.get_schema()
     digest = hashlib.sha256(wanted.encode()).hexdigest()
-    with psycopg.connect(_address(database_url)) as connection:
+    with psycopg.connect(driver_address(database_url)) as connection:
         connection.execute("SELECT pg_advisory_xact_lock(%s)", (_PREPARE_LOCK,))
         row = connection.execute(
             "SELECT obj_description(oid, 'pg_namespace') FROM pg_namespace WHERE nspname = %s", (SCHEMA,)
@@ -71,7 +72,7 @@ class ChunkQueue:
         self._silence_seconds = silence_seconds
         options = f"-c search_path={SCHEMA} -c timezone=UTC"
         connector = procrastinate.PsycopgConnector(
-            conninfo=_address(database_url), min_size=1, max_size=4, kwargs={"options": options}
+            conninfo=driver_address(database_url), min_size=1, max_size=4, kwargs={"options": options}
         )
         self._app = procrastinate.App(connector=connector)
         retry = procrastinate.RetryStrategy(max_attempts=TRIES, exponential_wait=WAIT_SECONDS)
@@ -123,9 +124,11 @@ class ChunkQueue:
             log.warning("chunk_taken_over", job=job.id, task=job.task_name, at=timestamp)
 
 
-def _address(database_url: str) -> str:
-    url = make_url(database_url).set(drivername="postgresql")
-    return url.render_as_string(hide_password=False)
+def driver_address(database_url: str) -> str:
+    """Write the address as the driver wants it: its own reader takes fewer passwords than the store's."""
+    url = make_url(database_url)
+    _, parts = url.get_dialect()().create_connect_args(url)
+    return make_conninfo("", **parts)
 
 
 def _packed(chunk: Chunk) -> dict[str, Any]:

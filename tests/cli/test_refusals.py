@@ -7,7 +7,7 @@ from typer.testing import CliRunner, Result
 
 from service.cli.app import app
 
-DONE, REFUSED, WRONG_USAGE, DATABASE_AWAY = 0, 1, 2, 3
+DONE, REFUSED, WRONG_USAGE, DATABASE_AWAY, NOT_ALLOWED = range(5)
 NAMED = "SUMPWISE_DATABASE_URL"
 ASKING = [
     ["migrate"],
@@ -93,7 +93,7 @@ def test_an_address_of_no_database_is_refused_by_the_name_of_its_setting(sumpwis
     "address",
     [
         "sqlite:////var/lib/sumpwise/sumpwise.sqlite",
-        "postgresql+psycopg://sumpwise:a:b/c@[::1]:5432/sumpwise",
+        "postgresql+psycopg://sumpwise:a:b%2Fc@[::1]:5432/sumpwise",
         "postgresql://sumpwise@database.example.org/sumpwise?sslmode=require",
         "postgresql+psycopg:///sumpwise?host=/run/postgresql",
     ],
@@ -107,6 +107,15 @@ def test_every_form_of_a_sound_address_is_taken(address):
 def test_a_database_that_was_never_migrated_is_told_from_one_of_another_schema(sumpwise):
     assert "is empty" in told(sumpwise("tokens", "list", DATABASE_URL="sqlite:///fleet.sqlite"))
     assert sumpwise("tokens", "list").exit_code == DATABASE_AWAY
+
+
+@pytest.mark.parametrize(
+    "address", ["mail.example.org", "smtp://mail:port", "smtp://a@b@", "smtp://a:b/c@mail", "file:mails"]
+)
+def test_an_address_of_no_mail_server_is_refused_by_the_name_of_its_setting(sumpwise, address):
+    result = sumpwise("serve", SMTP_URL=address)
+    assert "SUMPWISE_SMTP_URL: must be smtp://host:port" in told(result)
+    assert result.exit_code == WRONG_USAGE
 
 
 def test_a_secret_that_cannot_be_read_is_told(sumpwise):
