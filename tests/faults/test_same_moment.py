@@ -4,13 +4,29 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
+from datetime import timedelta
 from typing import Any
 
 import pytest
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
+from service.domain.events import Event
+from service.domain.exchange_methods import ExchangeMethod
+from service.domain.external_ids import IdKind, format_id
+from service.domain.roles import Role
+from service.errors import ServiceError
 from service.store.repositories.depots import add_depot_once
+from service.store.session import Database
 from service.store.tables.organisation import Depot
+from service.usecases.access.caller import system_caller
+from service.usecases.access.manage_people import add_person, disable_person
+from service.usecases.access.manage_tokens import rotate_token
+from service.usecases.deliveries.subscribe import subscribe
+from service.usecases.services.record_services import record_service
+from service.usecases.services.service_entries import NewRound, NewService, NewWork
+from service.usecases.week.mark_lines import mark_line
+from tests.jobs.conftest import FRIDAY_MORNING
+from tests.jobs.vans import add_due_van
 from tests.service_fixtures import START
 
 N_THREADS = 20
@@ -145,19 +161,19 @@ def test_an_order_is_placed_cancelled_and_received_once(operator):
     }
     whole = {"packs": order["packs"]}
 
-    def decided(*steps: tuple[str, Any], n_times: int = 4) -> tuple[Counter[int], str]:
+    def stepped(*steps: tuple[str, Any], n_times: int = 4) -> tuple[Counter[int], str]:
         path = f"/v1/purchase-orders/{made['id']}"
         calls = [lambda step=step: operator.post(f"{path}/{step[0]}", step[1]) for step in steps] * n_times
         statuses = Counter(answer.status_code for answer in at_once(calls))
         return statuses, operator.get(path).json()["state"]
 
     made = operator.post("/v1/purchase-orders", order).json()
-    assert decided(("place", {"expected_on": "2026-05-11"})) == ({200: 1, 409: 3}, "placed")
-    assert decided(("receive", whole)) == ({200: 1, 409: 3}, "received")
+    assert stepped(("place", {"expected_on": "2026-05-11"})) == ({200: 1, 409: 3}, "placed")
+    assert stepped(("receive", whole)) == ({200: 1, 409: 3}, "received")
     made = operator.post("/v1/purchase-orders", order).json()
-    assert decided(("cancel", None)) == ({200: 1, 409: 3}, "cancelled")
+    assert stepped(("cancel", None)) == ({200: 1, 409: 3}, "cancelled")
     made = operator.post("/v1/purchase-orders", {**order, "state": "placed"}).json()
-    statuses, state = decided(("cancel", None), ("receive", whole), n_times=2)
+    statuses, state = stepped(("cancel", None), ("receive", whole), n_times=2)
     assert statuses == {200: 1, 409: 3}
     litres = sum(row["litres"] for row in operator.get("/v1/stock/movements").json()["movements"])
     assert litres == {"received": 120.0, "cancelled": 60.0}[state]
@@ -184,6 +200,89 @@ def test_nothing_is_left_of_what_is_posted_while_its_vehicle_goes(operator, data
         known = {key for (key,) in connection.execute(select(col(Vehicle.id)))}
         held = {key for (key,) in connection.execute(select(col(Reading.vehicle_id)))}
     assert held <= known
+
+
+def decided(database: Database, *decisions: Callable[[Session], Any]) -> list[Any]:
+    """Let each decide in a transaction that takes its time to end; gives what came of it, or the error's code."""
+
+    def run(decide: Callable[[Session], Any]) -> Any:
+        try:
+            with database.transaction() as session:
+                result = decide(session)
+                time.sleep(0.2)
+                return result
+        except ServiceError as error:
+            return error.code
+
+    return at_once([lambda one=one: run(one) for one in decisions])
+
+
+def test_a_line_is_ticked_off_once(operator, database, clock):
+    clock.present = FRIDAY_MORNING
+    for van in ("VAN-1", "VAN-2"):
+        add_due_van(operator, van, "2026-05-06")
+    lines = operator.post("/v1/due-lists/2026-W19/publish").json()["lines"]
+    ids = {line["vehicle"]: line["id"] for line in lines}
+    caller = system_caller(operator.organisation_id, "test")
+    work = NewWork(
+        compartment="brakes",
+        method=ExchangeMethod.DRAIN_AND_FILL,
+        rounds=(NewRound(drained_litres=0.5, filled_litres=0.5),),
+    )
+    done = NewService(vehicle="VAN-1", done_at=FRIDAY_MORNING - timedelta(hours=1), compartments=(work,))
+
+    def mark(session: Session, van: str, kind: str) -> str:
+        mark_line(session, caller, FRIDAY_MORNING, ids[van], kind)
+        return "marked"
+
+    def serve(session: Session) -> str:
+        record_service(session, caller, FRIDAY_MORNING, done)
+        return "recorded"
+
+    by_hand = [lambda session, kind=kind: mark(session, "VAN-2", kind) for kind in ("done", "dropped")]
+    assert sorted(decided(database, *by_hand)) == ["marked", "state-transition"]
+    decided(database, serve, lambda session: mark(session, "VAN-1", "done"))
+    for line in ids.values():
+        assert len(operator.get(f"/v1/due-list-lines/{line}").json()["events"]) == 1
+
+
+def test_whoever_is_given_a_secret_can_use_it(operator, database):
+    """Two who rotate at once, with an overlap: the one that comes second leaves the first one's in force."""
+    token = operator.post("/v1/tokens", {"name": "shared", "scopes": ["read"]}).json()
+    caller = system_caller(operator.organisation_id, "test")
+    until = START + timedelta(days=2)
+
+    def rotate(session: Session) -> str:
+        return rotate_token(session, caller, START, token["id"], until)[1]
+
+    for secret in decided(database, rotate, rotate):
+        headers = {"Authorization": f"Bearer {secret}"}
+        assert operator.client.get("/v1/vehicles", headers=headers).status_code == 200
+
+
+def test_a_receiver_is_subscribed_once(operator, database):
+    caller = system_caller(operator.organisation_id, "test")
+
+    def ask(session: Session) -> str:
+        subscribe(session, caller, START, "mail", "kim@example.org", list(Event))
+        return "subscribed"
+
+    assert sorted(decided(database, ask, ask)) == ["duplicate", "subscribed"]
+
+
+def test_two_owners_cannot_make_each_other_leave_at_once(operator, database):
+    caller = system_caller(operator.organisation_id, "test")
+    with database.transaction() as session:
+        logins = ("a@example.org", "b@example.org")
+        people = [add_person(session, caller, START, one, "An Owner", Role.OWNER)[0] for one in logins]
+        ids = [format_id(IdKind.PERSON, person.id) for person in people]
+
+    def leave(session: Session, reference: str) -> str:
+        disable_person(session, caller, START, reference)
+        return "left"
+
+    both = [lambda session, one=one: leave(session, one) for one in ids]
+    assert sorted(decided(database, *both)) == ["left", "state-transition"]
 
 
 @pytest.mark.parametrize("seconds", [3.0])

@@ -26,6 +26,24 @@ class Planned(Protocol):
         ...
 
 
+def lock_lists(session: Session, organisation_id: int, lines: Iterable[DueListLine]) -> None:
+    """Let one writer at a time say what became of the lines of these lists, always in the order of ids.
+
+    What was read of the lines' events before may be old by now. On SQLite the writers queue anyway.
+    """
+    ids = sorted({line.due_list_id for line in lines})
+    query = select(DueList.id).where(DueList.organisation_id == organisation_id, col(DueList.id).in_(ids))
+    session.exec(query.order_by(col(DueList.id)).with_for_update(key_share=True)).all()
+
+
+def lock_open_lines(
+    session: Session, organisation_id: int, compartment_ids: Sequence[int]
+) -> list[DueListLine]:
+    """Open lines of some compartments, of which nobody else says anything until this transaction ends."""
+    lock_lists(session, organisation_id, open_lines(session, organisation_id, compartment_ids))
+    return open_lines(session, organisation_id, compartment_ids)
+
+
 def open_lines(session: Session, organisation_id: int, compartment_ids: Sequence[int]) -> list[DueListLine]:
     """Lines of published lists for some compartments that nobody has ticked off or dropped."""
     lines: list[DueListLine] = []
@@ -36,6 +54,16 @@ def open_lines(session: Session, organisation_id: int, compartment_ids: Sequence
         lines.extend(session.exec(query.order_by(col(DueListLine.id))))
     latest = last_events(session, organisation_id, [line.id for line in lines if line.id is not None])
     return [line for line in lines if line.id not in latest or latest[line.id].kind not in CLOSED]
+
+
+def lock_lines_done_by(session: Session, organisation_id: int, service_id: int) -> list[int]:
+    """Lines that a service ticked off, of which nobody else says anything until this transaction ends."""
+    done = lines_done_by(session, organisation_id, service_id)
+    query = select(DueListLine).where(
+        DueListLine.organisation_id == organisation_id, col(DueListLine.id).in_(done)
+    )
+    lock_lists(session, organisation_id, session.exec(query))
+    return lines_done_by(session, organisation_id, service_id)
 
 
 def last_events(session: Session, organisation_id: int, line_ids: Sequence[int]) -> dict[int, LineEvent]:

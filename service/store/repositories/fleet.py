@@ -26,6 +26,15 @@ def get_organisation(session: Session, organisation_id: int) -> Organisation:
     return organisation
 
 
+def lock_organisation(session: Session, organisation_id: int) -> None:
+    """Let one administrator at a time decide about people, secrets and receivers; on SQLite the writers queue anyway.
+
+    What was read of them before may be old by now.
+    """
+    query = select(Organisation.id).where(Organisation.id == organisation_id)
+    session.exec(query.with_for_update(key_share=True)).one()
+
+
 def list_organisations(session: Session) -> list[Organisation]:
     """All organisations, oldest first."""
     return list(session.exec(select(Organisation).order_by(col(Organisation.id))))

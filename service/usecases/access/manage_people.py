@@ -7,7 +7,7 @@ from sqlmodel import Session
 from service.domain.roles import Role, Scope
 from service.domain.texts import clean_line
 from service.errors import DuplicateError, StateTransitionError
-from service.store.repositories import people
+from service.store.repositories import fleet, people
 from service.store.tables.access import Person
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
@@ -45,6 +45,7 @@ def add_person(
 def change_role(session: Session, caller: Caller, now: datetime, reference: str, role: Role) -> Person:
     """Give a person another role."""
     caller.require(Scope.ADMIN)
+    fleet.lock_organisation(session, caller.organisation_id)
     person = people.get_person(session, caller.organisation_id, reference)
     if person.role == Role.OWNER and role is not Role.OWNER:
         _require_another_owner(session, caller, person)
@@ -73,6 +74,7 @@ def disable_person(session: Session, caller: Caller, now: datetime, reference: s
         If nobody would be left who may administer the organisation.
     """
     caller.require(Scope.ADMIN)
+    fleet.lock_organisation(session, caller.organisation_id)
     person = people.get_person(session, caller.organisation_id, reference)
     if person.role == Role.OWNER:
         _require_another_owner(session, caller, person)

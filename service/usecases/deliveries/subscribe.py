@@ -12,7 +12,7 @@ from service.clients.mail import check_address
 from service.domain.events import Event
 from service.domain.roles import Scope
 from service.errors import DuplicateError, InvalidInputError, NotFoundError, StateTransitionError
-from service.store.repositories import outbox, subscriptions
+from service.store.repositories import fleet, outbox, subscriptions
 from service.store.repositories.access import hash_secret
 from service.store.tables.subscriptions import CalendarFeed, Subscription
 from service.usecases.access.audit import record_change
@@ -44,6 +44,7 @@ def subscribe(
     caller.require(Scope.ADMIN)
     if channel == "mail":
         check_address("/target", target)
+    fleet.lock_organisation(session, caller.organisation_id)
     active = [
         row
         for row in subscriptions.list_subscriptions(session, caller.organisation_id)
@@ -85,6 +86,7 @@ def rotate_secret(
         If the subscription has ended, or is none of a webhook.
     """
     caller.require(Scope.ADMIN)
+    fleet.lock_organisation(session, caller.organisation_id)
     row = subscriptions.get_subscription(session, caller.organisation_id, reference)
     if row.ended_at is not None or row.secret is None:
         raise StateTransitionError("Only a webhook that has not ended has a secret to rotate.")

@@ -36,6 +36,7 @@ def mark_line(
     """
     caller.require(Scope.PLANNING if kind in {"moved", "dropped"} else Scope.WORKSHOP)
     line = due_lists.get_line(session, caller.organisation_id, reference)
+    due_lists.lock_lists(session, caller.organisation_id, [line])
     events = due_lists.events_of_lines(session, caller.organisation_id, [line.id]).get(line.id or 0, [])
     if (kind == "reopened") != due_lists.is_closed(events):
         state = "closed" if due_lists.is_closed(events) else "open"
@@ -55,7 +56,7 @@ def drop_lines(
     present = IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
     lists = due_lists.list_lists(session, caller.organisation_id)
     standing = {one.id for one in lists if IsoWeek.parse(one.iso_week) >= present}
-    for line in due_lists.open_lines(session, caller.organisation_id, compartment_ids):
+    for line in due_lists.lock_open_lines(session, caller.organisation_id, compartment_ids):
         if line.due_list_id in standing:
             _note(session, caller, now, line, "dropped", note=note)
 

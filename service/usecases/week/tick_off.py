@@ -21,14 +21,14 @@ def tick_off(
     compartment_ids: Sequence[int],
 ) -> None:
     """Say of the open lines of these compartments that they are done, if the work was done in their time."""
-    for line in due_lists.open_lines(session, caller.organisation_id, compartment_ids):
+    for line in due_lists.lock_open_lines(session, caller.organisation_id, compartment_ids):
         if done_on >= _settled_from(line):
             _add(session, caller, now, service, line.id, "done")
 
 
 def reopen_lines(session: Session, caller: Caller, now: datetime, service: Service) -> None:
     """Open the lines that a voided service had ticked off."""
-    for line_id in due_lists.lines_done_by(session, caller.organisation_id, service.id or 0):
+    for line_id in due_lists.lock_lines_done_by(session, caller.organisation_id, service.id or 0):
         _add(session, caller, now, service, line_id, "reopened")
 
 
