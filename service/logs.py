@@ -38,5 +38,5 @@ def configure_logs(form: Literal["json", "text"], level: str) -> None:
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(level)
-    for told_elsewhere in ("apscheduler", "alembic"):
+    for told_elsewhere in ("apscheduler", "alembic", "procrastinate"):
         logging.getLogger(told_elsewhere).setLevel(logging.WARNING)
