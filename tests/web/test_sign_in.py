@@ -5,6 +5,8 @@ Numbers in brackets: OWASP Application Security Verification Standard 5.0.
 
 import base64
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
@@ -13,9 +15,11 @@ from sqlmodel import select
 from service.domain.roles import Role
 from service.errors import InvalidInputError
 from service.store.tables.access import PageSession, Person, SignInCode
+from service.usecases.access import sign_in as usecase
 from service.usecases.access.caller import system_caller
 from service.usecases.access.sign_in import set_password
 from service.web.kept_labels import kept_label
+from tests.service_fixtures import START
 from tests.web.conftest import hidden_in, token_in
 
 PASSWORD = "four invented words here"
@@ -70,6 +74,24 @@ def test_a_wrong_password_and_an_unknown_login_are_told_alike(workshop):
     texts = [re.sub(r'value="[^"]*"', "", answer.text) for answer in answers]
     assert [answer.status_code for answer in answers] == [422, 422]
     assert texts[0] == texts[1]
+
+
+def test_nobody_who_writes_waits_while_a_password_is_checked(workshop, database, monkeypatch):
+    """Anybody may have one checked, and a hash is meant to take long (15.2.2)."""
+    with_password(workshop)
+    asked, answered = threading.Event(), threading.Event()
+    monkeypatch.setattr(usecase, "_fits", lambda *_: asked.set() or answered.wait(60.0))
+    with ThreadPoolExecutor(1) as pool:
+        tried = pool.submit(sign_in, workshop)
+        assert asked.wait(60.0)
+        with database.transaction() as session:
+            person = session.exec(select(Person).where(Person.login == "olga")).one()
+            set_password(
+                session, system_caller(person.organisation_id, "test"), START, person, PASSWORD[::-1]
+            )
+        answered.set()
+        # What was checked is not the password any more.
+        assert tried.result(60.0).status_code == 422
 
 
 def test_by_the_twentieth_wrong_try_the_source_has_to_wait(workshop):

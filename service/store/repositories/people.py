@@ -11,9 +11,10 @@ from service.store.repositories.access import hash_secret
 from service.store.tables.access import PageSession, Person, SignInCode
 
 
-def find_person(session: Session, login: str) -> Person | None:
-    """Person with this login, whatever the organisation: logins are unique in the whole service."""
-    return session.exec(select(Person).where(Person.login == login)).first()
+def find_person(session: Session, login: str, *, for_update: bool = False) -> Person | None:
+    """Person with this login, whatever the organisation: logins are unique in the whole service; locked if asked."""
+    query = select(Person).where(Person.login == login)
+    return session.exec(query.with_for_update(key_share=True) if for_update else query).first()
 
 
 def get_person(session: Session, organisation_id: int, reference: str) -> Person:

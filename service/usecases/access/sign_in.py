@@ -26,6 +26,8 @@ PASSWORD_CHARACTERS: Final = (12, 128)
 SECRET_BYTES: Final = 32
 NO_PASSWORD: Final = "-"  # noqa: S105 - no hash looks like this, so no password fits
 
+WRONG_PASSWORD: Final = "The login or the password is not right."  # noqa: S105 - a sentence
+
 _HASHER: Final = PasswordHasher()
 
 
@@ -38,8 +40,10 @@ class SignedIn:
     expires_at: datetime
 
 
-def sign_in(session: Session, now: datetime, login: str, password: str) -> tuple[Person, str]:
-    """Check a password; the second value is the secret that the browser is to hold.
+def check_password(session: Session, login: str, password: str) -> str:
+    """Check a password, which takes its time; gives the hash that it fits, for `sign_in`.
+
+    Apart from it, so that nobody who writes has to wait for what anybody may ask for.
 
     Raises
     ------
@@ -49,8 +53,22 @@ def sign_in(session: Session, now: datetime, login: str, password: str) -> tuple
     person = people.find_person(session, login)
     known = person is not None and person.disabled_at is None
     stored = person.password_hash if known and person is not None else _hash_of_nobody()
-    if not _fits(stored, password) or person is None or not known:
-        raise AuthenticationRequiredError("The login or the password is not right.")
+    if not _fits(stored, password) or not known:
+        raise AuthenticationRequiredError(WRONG_PASSWORD)
+    return stored
+
+
+def sign_in(session: Session, now: datetime, login: str, fitted: str) -> tuple[Person, str]:
+    """Let in whoever knew the password of this hash; the second value is the secret that the browser is to hold.
+
+    Raises
+    ------
+    AuthenticationRequiredError
+        If the password was changed, or the person shut out, since it was checked.
+    """
+    person = people.find_person(session, login, for_update=True)
+    if person is None or person.disabled_at is not None or person.password_hash != fitted:
+        raise AuthenticationRequiredError(WRONG_PASSWORD)
     return person, open_session(session, now, person)
 
 

@@ -50,8 +50,11 @@ def post_sign_in(request: Request, form: Form) -> Response:
     limiter = limiter_of(request)
     limiter.check_failures(source, now)
     try:
+        login = form.text("login").strip()
+        with database_of(request).snapshot() as session:
+            fitted = usecase.check_password(session, login, form.text("password"))
         with database_of(request).transaction() as session:
-            _, secret = usecase.sign_in(session, now, form.text("login").strip(), form.text("password"))
+            _, secret = usecase.sign_in(session, now, login, fitted)
     except AuthenticationRequiredError:
         limiter.note_failure(source, now)
         state = FormState({"login": form.text("login")}, {}, translate("sign_in_failed"))
