@@ -77,8 +77,8 @@ def _line(line: DueLine, presentation: Presentation) -> Json:
         "method": line.method,
         "rounds": _rounds(line, presentation),
         "volume": presentation.volume(line.volume_litres),
-        "minutes": f"{presentation.number(line.bay_minutes)} {words['minutes']}"
-        if line.bay_minutes is not None
+        "minutes": f"{presentation.working_time(line.work_minutes)} {words['of_work']}"
+        if line.work_minutes is not None
         else "",
         "parts": parts_in_words(line.parts),
         "change": words[line.change],

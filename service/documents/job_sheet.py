@@ -117,6 +117,11 @@ def _window(part: JobCompartment, presentation: Presentation) -> str:
 
 
 def _excess(part: JobCompartment, presentation: Presentation) -> str:
-    if part.excess_expected_litres is None:
+    if part.excess_expected_litres is None or part.drained_celsius is None or part.filled_celsius is None:
         return ""
-    return f"{presentation.labels['excess_expected']} {presentation.volume(part.excess_expected_litres)}"
+    words = presentation.labels
+    drained, filled = presentation.celsius(part.drained_celsius), presentation.celsius(part.filled_celsius)
+    expected = presentation.volume(part.excess_expected_litres)
+    return (
+        f"{words['excess_filled']} {filled} {words['excess_drained']} {drained}: {words['about']} {expected}"
+    )

@@ -45,7 +45,8 @@ class DueLine:
     method: str = ""
     n_rounds: int | None = None
     volume_litres: float | None = None
-    bay_minutes: float | None = None
+    work_minutes: float | None = None
+    """Without setting up the visit."""
     parts: tuple[PartNeed, ...] = ()
     change: Change = "new"
     is_overdue: bool = False
@@ -92,6 +93,7 @@ class DueList:
     """What the week's open lines need of each fluid in all."""
     shelf: tuple[ShelfItem, ...] = ()
     bay_minutes: float | None = None
+    """Of the open lines, with setting up each visit."""
     cancelled: tuple[CancelledVisit, ...] = ()
     notes: tuple[str, ...] = ()
     url: str = ""
@@ -138,7 +140,7 @@ class JobCompartment:
     filled_celsius: float | None = None
     """The same of the fluid from the shelf."""
     excess_expected_litres: float | None = None
-    """Where as much goes in at the one temperature as came out at the other."""
+    """Where as much goes in at the one temperature as came out at the other; it needs both."""
     has_level_check: bool = True
     """Whether the level is set at a temperature; a reservoir is filled to its mark."""
 

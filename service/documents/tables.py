@@ -56,7 +56,7 @@ def due_list_sheet(due_list: DueList, presentation: Presentation) -> Sheet:
         Column(words["method"], "text", 16),
         Column(words["rounds"], "whole", 8),
         Column(f"{words['volume']} [L]", "decimal", 11),
-        Column(words["bay_minutes"], "whole", 11),
+        Column(words["work_minutes"], "whole", 11),
         Column(words["parts"], "long text", 26),
         Column(words["change"], "text", 13),
         Column(words["first_listed"], "date", 11),
@@ -87,7 +87,7 @@ def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[s
     yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))
     yield words["lines"], presentation.number(len(due_list.lines))
     if due_list.bay_minutes is not None:
-        yield words["bay_time"], presentation.working_time(due_list.bay_minutes)
+        yield words["bay_time"], f"{presentation.working_time(due_list.bay_minutes)}, {words['with_set_up']}"
     if due_list.litres_by_fluid:
         volumes = (f"{fluid} {presentation.volume(litres)}" for fluid, litres in due_list.litres_by_fluid)
         yield words["fluid"], ", ".join(volumes)
@@ -109,7 +109,7 @@ def _due_row(line: DueLine, presentation: Presentation) -> tuple[Cell, ...]:
         line.method,
         line.n_rounds,
         line.volume_litres,
-        line.bay_minutes,
+        line.work_minutes,
         parts_in_words(line.parts),
         words[line.change],
         line.first_listed_on,

@@ -29,7 +29,10 @@ def used_fluid_label_pdf(label: UsedFluidLabel, presentation: Presentation) -> b
                 (words["organisation"], label.organisation),
                 (words["opened"], presentation.day(label.opened_on) if label.opened_on else ""),
                 (words["holds"], capacity),
-                (words["waste_codes"], ", ".join(code.replace(" ", NO_BREAK) for code in label.waste_codes)),
+                (
+                    words["waste_codes" if label.waste_codes else "waste_code"],
+                    ", ".join(code.replace(" ", NO_BREAK) for code in label.waste_codes),
+                ),
             ],
             "never_with": f"{words['never_with']} {label.never_with}",
             "handling": label.handling,

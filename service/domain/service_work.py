@@ -190,3 +190,8 @@ def labour_minutes(method: ExchangeMethod, n_rounds: int) -> float:
     """Usual bay minutes of one job, without the set-up of the visit."""
     minutes = LABOUR_MINUTES[method]
     return minutes.first_round.value + max(n_rounds - 1, 0) * minutes.further_round.value
+
+
+def bay_minutes(work_minutes: float, n_visits: int) -> float:
+    """Bay minutes of visits: the work of all their jobs, and setting up each of them."""
+    return work_minutes + n_visits * VISIT_SETUP_MINUTES.value

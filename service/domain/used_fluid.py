@@ -110,6 +110,50 @@ STREAM_RULES: Final[Mapping[WasteStream, WasteStreamRule]] = MappingProxyType(
 )
 
 
+USERS_OF_THE_EUROPEAN_LIST: Final = frozenset(
+    [
+        "AT",
+        "BE",
+        "BG",
+        "CY",
+        "CZ",
+        "DE",
+        "DK",
+        "EE",
+        "ES",
+        "FI",
+        "FR",
+        "GB",
+        "GR",
+        "HR",
+        "HU",
+        "IE",
+        "IS",
+        "IT",
+        "LI",
+        "LT",
+        "LU",
+        "LV",
+        "MT",
+        "NL",
+        "NO",
+        "PL",
+        "PT",
+        "RO",
+        "SE",
+        "SI",
+        "SK",
+    ]
+)
+"""ISO 3166 codes of the European Economic Area, from memory, and of the United Kingdom, whose guide quotes the list."""
+
+
+def codes_in(stream: WasteStream, region: str | None) -> tuple[WasteCode, ...]:
+    """Codes to choose from where a yard is; none where another list holds, all where nobody said where it is."""
+    country = (region or "").partition("-")[0]
+    return STREAM_RULES[stream].codes if not country or country in USERS_OF_THE_EUROPEAN_LIST else ()
+
+
 KEEPING_RULES: Final = (
     KeepingRule(
         text="Keep used oil in tanks or containers in good condition, without rust, defects or leaks.",

@@ -43,7 +43,7 @@ def due_line(index: int = 0, **changes: Any) -> DueLine:
         "method": METHODS[index % 3],
         "n_rounds": 1 + index % 3,
         "volume_litres": 4.2 + 0.1 * (index % 30),
-        "bay_minutes": 75.0,
+        "work_minutes": 75.0,
         "parts": (PartNeed(name="sealing washer W-18", quantity=2),),
         "change": CHANGES[index % 3],
         "first_listed_on": date(2026, 5, 8) - timedelta(days=7 * (index % 3)),

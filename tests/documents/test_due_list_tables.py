@@ -116,7 +116,7 @@ def test_unknown_values_are_empty_cells(presentation: Presentation) -> None:
         visit_on=None,
         n_rounds=None,
         volume_litres=None,
-        bay_minutes=None,
+        work_minutes=None,
         parts=(),
     )
     row = _csv_rows(due_list_csv(due_list((bare,)), presentation))[0]

@@ -27,7 +27,7 @@ def test_sheet_leads_through_the_job(presentation: Presentation) -> None:
         "82 %",
         "Caution: If it does not open, do not drain.",
         "35 °C – 45 °C",
-        "If as much goes in cold as came out warm, about 0.18 L",
+        "If as much goes in at 20 °C as came out at 40 °C: about 0.18 L",
         "Torque, from the maker's data only",
         "Seals and washers renewed",
         "Fluid counter reset",

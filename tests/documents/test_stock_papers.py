@@ -117,6 +117,16 @@ def test_what_nobody_knows_is_left_to_be_written_on_the_label(presentation: Pres
     assert "None" not in page
 
 
+def test_the_codes_say_where_they_hold_and_without_any_there_is_room_for_another(
+    presentation: Presentation,
+) -> None:
+    (page,) = page_texts(used_fluid_label_pdf(used_fluid_label(), presentation))
+    assert "Waste code in the EU and the UK, one of these" in page
+    (page,) = page_texts(used_fluid_label_pdf(used_fluid_label(waste_codes=()), presentation))
+    assert "Waste code" in page
+    assert "EU" not in page
+
+
 @pytest.mark.parametrize("required", ["", "  "])
 def test_a_label_without_its_words_is_refused(required: str, presentation: Presentation) -> None:
     with pytest.raises(InvalidInputError) as refusal:

@@ -12,6 +12,7 @@ from service.domain.service_work import (
     USUAL_PLACE,
     CompartmentPlace,
     ServiceStep,
+    bay_minutes,
     labour_minutes,
     open_steps,
     required_steps,
@@ -66,6 +67,11 @@ def test_labour_grows_with_the_rounds() -> None:
     assert set(LABOUR_MINUTES) == set(ExchangeMethod) == set(METHOD_LABELS)
     minutes = [labour_minutes(ExchangeMethod.DRAIN_AND_FILL, rounds) for rounds in (1, 2, 3)]
     assert minutes == [45, 70, 95]
+
+
+def test_a_visit_is_set_up_once_whatever_is_done_in_it() -> None:
+    """20 minutes a visit (common practice, no source): two visits with 95 and 45 minutes of work take 180."""
+    assert bay_minutes(95 + 45, 2) == 180
 
 
 def test_every_kind_has_a_usual_place() -> None:

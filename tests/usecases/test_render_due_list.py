@@ -1,6 +1,7 @@
 """The list on paper: what holds for all work stands once, what concerns one line stands beside it."""
 
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
 from types import SimpleNamespace
 
 import pytest
@@ -8,7 +9,13 @@ import pytest
 from service.domain.cautions import DEFERENCE
 from service.domain.weeks import IsoWeek
 from service.usecases.week.describe_line import ListedLine
-from service.usecases.week.render_due_list import EVENTS_A_WEEK, _notes, document_line, sequence_number
+from service.usecases.week.render_due_list import (
+    EVENTS_A_WEEK,
+    _notes,
+    document_line,
+    due_list_document,
+    sequence_number,
+)
 
 
 def line(limit: str) -> ListedLine:
@@ -34,6 +41,21 @@ def line(limit: str) -> ListedLine:
         first_listed_week="2026-W19",
         detail={"cautions": ["Never under a jack alone."], "seals": []},
     )
+
+
+def test_a_line_says_its_work_and_the_list_its_bay_time_with_setting_up_each_visit():
+    """45 + 2 x 25 = 95 minutes of work for three rounds; both lines of a vehicle on a day are one visit of 20 more."""
+    organisation = SimpleNamespace(name="Invented", time_zone="Europe/Berlin")
+    shown = SimpleNamespace(
+        published=None, week=IsoWeek(2026, 19), organisation=organisation, lines=[(line("hours"), ())] * 2
+    )
+    document = due_list_document(shown, datetime(2026, 5, 1, tzinfo=UTC), "https://sumpwise.example")
+    assert [one.work_minutes for one in document.lines] == [95, 95]
+    assert document.bay_minutes == 210
+
+
+def test_a_fluid_without_a_name_is_told_by_its_kind_in_words():
+    assert document_line(replace(line("hours"), fluid="")).fluid == "Automatic transmission (car, van)"
 
 
 @pytest.mark.parametrize(("limit", "has_caution"), [("distance", False), ("contamination", True)])

@@ -35,6 +35,27 @@ def test_a_look_at_the_fluid_is_entered(planner):
     assert "Sample, gearbox" in planner.get("/vehicles/VAN-01").text
 
 
+def test_a_sample_is_asked_for_in_the_words_of_the_fluid(planner):
+    brakes = {"kind": "brake_fluid", "compartment": "brakes"}
+    key = planner.operator.post("/v1/vehicles/VAN-01/compartments", brakes).json()["id"]
+    assert f'href="{SAMPLE_ACTION}?compartment={key}"' in planner.get("/vehicles/VAN-01").text
+    which = planner.get(SAMPLE).text
+    assert "Of which compartment?" in which
+    assert "<textarea" not in which
+    red, clear = (planner.get(f"{SAMPLE}?compartment={one}").text for one in ("cmp_1", key))
+    assert "pink like a milkshake" in red
+    assert "Colour is a dye that fades" in red
+    assert "Milky, or in layers." in clear
+    assert "pink like a milkshake" not in clear
+    assert "the water in brake fluid" in clear
+
+
+def test_a_sample_of_a_vehicle_that_holds_nothing_leads_to_its_first_compartment(planner):
+    planner.operator.post("/v1/vehicles", {"vehicle": "VAN-88", "class": "van", "depot": "North"})
+    page = planner.get("/vehicles/VAN-88/sample").text
+    assert re.search(r'href="/vehicles/veh_\d+/compartments/new"', page)
+
+
 def test_a_laboratory_report_is_typed_in_its_own_units(planner):
     """A share of water is typed in per cent, as reports give it: 0.3 % is 0.003 (by definition)."""
     typed = {

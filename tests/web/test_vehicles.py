@@ -57,6 +57,23 @@ def test_the_way_that_the_due_list_asks_for_is_marked_among_those_that_are_weigh
     assert row[1] == "3 rounds"
 
 
+def test_the_minutes_of_a_way_are_those_of_the_line_and_its_litres_say_at_which_temperature(planner):
+    """45 + 2 x 25 = 95 minutes of work (common practice, no source), on the list and on the vehicle's page."""
+    page = planner.get(VAN).text.replace("\u00a0", " ")
+    row = re.search(r"on the list</span></th>(.*?)</tr>", page, re.DOTALL)[1]
+    assert re.search(r'data-label="Work"><span class="date">95 min<', row)
+    assert 'data-label="Poured at 20 °C"' in row
+    assert "95 min of work" in planner.get("/due-lists/2026-W19").text.replace("\u00a0", " ")
+
+
+def test_a_fluid_that_is_flushed_through_has_no_rounds_to_choose_from(planner):
+    brakes = {"kind": "brake_fluid", "compartment": "brakes"}
+    (key,) = {planner.operator.post("/v1/vehicles/VAN-01/compartments", brakes).json()["id"]}
+    page = planner.get(VAN).text
+    assert page.count("Ways to change it") == 1
+    assert f'action="/compartments/{key}/returns"' not in page
+
+
 def test_what_is_due_next_stands_before_the_charts_and_leads_to_its_card(planner):
     planner.operator.post("/v1/vehicles/VAN-01/compartments", {"kind": "axle", "compartment": "rear axle"})
     page = planner.get(VAN).text

@@ -75,7 +75,7 @@ class DueLineRead(BaseModel):
     method: str
     rounds: int
     litres: float
-    labour_minutes: int
+    labour_minutes: int = Field(description="Of the work alone, without setting up the visit.")
     change: Literal["new", "carried_over", "moved"]
     first_listed_week: str
     state: Literal["open", "done", "dropped"]

@@ -23,6 +23,7 @@ from service.domain.due_reasons import Limit
 from service.domain.duties import Duty
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
+from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.policy.inputs import Limit as PlanLimit
 from service.engine.policy.inputs import Method
@@ -132,7 +133,7 @@ class OptionRead(BaseModel):
     rounds: int
     is_available: bool
     litres_in: float = Field(description="To pour at ambient so that the level is right, over-fill included.")
-    litres_out: float
+    litres_out: float = Field(description="As they run out, at `level_celsius`.")
     fresh_share: float
     fresh_share_after_each_round: list[float]
     life_used_after: float
@@ -141,7 +142,10 @@ class OptionRead(BaseModel):
         description="Visit, labour, equipment, fluid and its disposal; fluid by its litres at 15 °C, "
         "not by those at ambient in `litres_in`."
     )
-    labour_minutes: int
+    labour_minutes: int = Field(
+        description=f"With the {VISIT_SETUP_MINUTES.value:.0f} minutes of setting up the visit, which a line of the "
+        "due list is without."
+    )
     due_again: DueAgain
     cost_minor_per_1000_km: float | None
     excess_ml: float = Field(

@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Any, Self
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 from scipy.special import ndtri
 
 from service.domain.due_reasons import Limit
@@ -75,7 +75,7 @@ class Recommended(BaseModel):
     rounds: int
     litres: float
     fresh_share_after: float
-    labour_minutes: int
+    labour_minutes: int = Field(description="Of the work alone, without setting up the visit.")
 
 
 class CompartmentProjection(BaseModel):

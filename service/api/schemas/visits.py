@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.inputs import Body, Day, Line400, VehicleName
 from service.api.schemas.due_lists import LINE_EXAMPLE, DueLineRead
@@ -111,7 +111,7 @@ class VisitRead(BaseModel):
     depot: str
     day: date | None
     due_week: str | None
-    labour_minutes: int
+    labour_minutes: int = Field(description="Of all its work, and setting it up.")
     saved_minor: int
     placing: Placing
     reasons: list[str]

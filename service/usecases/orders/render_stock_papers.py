@@ -15,7 +15,7 @@ from service.documents.order_plan import order_plan_csv, order_plan_pdf, order_p
 from service.documents.presentation import Presentation
 from service.documents.used_fluid_label import used_fluid_label_pdf
 from service.domain.roles import Scope
-from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, WasteStream
+from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, WasteStream, codes_in
 from service.domain.zones import zone_named
 from service.errors import NotFoundError
 from service.store.repositories import fleet, stock
@@ -90,7 +90,9 @@ def render_used_fluid_label(
         stream=rule.label,
         depot=depot.reference,
         organisation=organisation.name,
-        waste_codes=tuple(f"{one.code}{'*' if one.hazardous else ''}" for one in rule.codes),
+        waste_codes=tuple(
+            f"{one.code}{'*' if one.hazardous else ''}" for one in codes_in(stream, depot.holiday_region)
+        ),
         never_with=rule.never_with,
         handling=tuple(one.text for one in KEEPING_RULES if one.jurisdiction == ANYWHERE),
         capacity_litres=depot.used_fluid_capacity_by_stream.get(stream),

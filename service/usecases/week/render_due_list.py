@@ -18,6 +18,8 @@ from service.domain.cautions import DEFERENCE
 from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import KIND_LABELS, FluidKind
+from service.domain.service_work import bay_minutes
 from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
 from service.store.repositories.due_lists import day_of, is_closed, state_of
@@ -88,10 +90,11 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
     """Fill the document's plain values from a list."""
     zone = zone_named("/time_zone", shown.organisation.time_zone)
     published_at = now if shown.published is None else shown.published.published_at
-    still_open = [line for line, events in shown.lines if not is_closed(events)]
+    open_on = [(line, day_of(line, events)) for line, events in shown.lines if not is_closed(events)]
+    still_open = [line for line, _ in open_on]
     litres: dict[str, float] = {}
     for line in still_open:
-        litres[line.fluid or line.kind] = litres.get(line.fluid or line.kind, 0.0) + line.litres
+        litres[_fluid(line)] = litres.get(_fluid(line), 0.0) + line.litres
     parts: Counter[str] = Counter()
     for line in still_open:
         for seal in line.detail.get("seals", ()):
@@ -111,10 +114,17 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
             *(ShelfItem(item=name, volume_litres=value) for name, value in sorted(litres.items())),
             *(ShelfItem(item=name, quantity=pieces) for name, pieces in sorted(parts.items())),
         ),
-        bay_minutes=float(sum(line.labour_minutes for line in still_open)),
+        bay_minutes=bay_minutes(
+            sum(line.labour_minutes for line in still_open),
+            len({(line.vehicle_id, day) for line, day in open_on}),
+        ),
         notes=_notes(shown),
         url=f"{public_url}/due-lists/{shown.week}",
     )
+
+
+def _fluid(line: DueListLine | ListedLine) -> str:
+    return line.fluid or KIND_LABELS[FluidKind(line.kind)]
 
 
 def document_line(line: DueListLine | ListedLine, events: Sequence[LineEvent] = ()) -> DueLine:
@@ -123,7 +133,7 @@ def document_line(line: DueListLine | ListedLine, events: Sequence[LineEvent] = 
         line_id=f"{line.compartment_id}-{line.first_listed_week}",
         vehicle=line.vehicle,
         compartment=line.compartment,
-        fluid=line.fluid or line.kind.replace("_", " "),
+        fluid=_fluid(line),
         reason=line.reason,
         limit=line.limit_reached,
         first_listed_on=IsoWeek.parse(line.first_listed_week).first_day,
@@ -136,7 +146,7 @@ def document_line(line: DueListLine | ListedLine, events: Sequence[LineEvent] = 
         method=METHOD_LABELS[ExchangeMethod(line.method)].lower(),
         n_rounds=line.n_rounds,
         volume_litres=line.litres,
-        bay_minutes=float(line.labour_minutes),
+        work_minutes=float(line.labour_minutes),
         parts=tuple(
             PartNeed(name=seal["part"], quantity=seal["pieces"]) for seal in line.detail.get("seals", ())
         ),

@@ -193,5 +193,6 @@ def _show(request: Request, reference: str, form: FormState, error: ServiceError
             visit.person.name,
             form,
             may_work=visit.may(Scope.WORKSHOP),
+            may_plan=visit.may(Scope.PLANNING),
         )
         return render("job_sheet.html", frame_of(visit, "vehicles"), page, status_of(error))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from service.documents.presentation import Presentation
 from service.domain.exchange_methods import ExchangeMethod
+from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.engine.policy.inputs import Method
 from service.usecases.plans import explain_plan
 from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange
@@ -32,6 +33,9 @@ class ExchangeRow:
 class ExchangeTable:
     """All of them, which one is advised and why."""
 
+    poured: str
+    """Heading of the litres, with the temperature at which they are meant."""
+
     rows: tuple[ExchangeRow, ...]
     why: str
     come_back: str
@@ -44,11 +48,19 @@ def exchange_table(
     """Write a plan as a table; `listed` is the way that the due list asks for, which weighs no prices."""
     plan = planned.plan
     shown = [row for row in range(len(plan.n_rounds)) if bool(plan.is_available[row, 0])]
+    cold, warm = (
+        presentation.celsius(planned.numbers[name]) for name in ("ambient_celsius", "level_celsius")
+    )
+    setup = presentation.working_time(VISIT_SETUP_MINUTES.value)
     return ExchangeTable(
+        poured=translate("exchange_litres", celsius=cold),
         rows=tuple(_row(planned, row, presentation, listed) for row in shown),
         why=presentation.sentence(tell(explain_plan.why(planned))),
         come_back=presentation.sentence(tell(explain_plan.how_to_come_back(planned) or "")),
-        notes=tuple(presentation.sentence(tell(note)) for note in explain_plan.notes(planned)),
+        notes=(
+            *(presentation.sentence(tell(note)) for note in explain_plan.notes(planned)),
+            translate("exchange_note", cold=cold, warm=warm, setup=setup),
+        ),
     )
 
 
@@ -66,7 +78,7 @@ def _row(
         litres=presentation.volume(float(plan.poured_litres[row, 0])),
         fresh=presentation.percent(float(plan.fresh_share[row, 0])),
         life_after=presentation.percent(float(plan.life_used_after[row, 0])),
-        minutes=translate("line_minutes", minutes=presentation.number(float(plan.labour_minutes[row, 0]))),
+        minutes=presentation.working_time(float(plan.labour_minutes[row, 0]) - VISIT_SETUP_MINUTES.value),
         cost=f"{cost}\u00a0{planned.numbers.currency}",
         lasts=_lasts(days),
     )

@@ -108,6 +108,7 @@ class JobSheetPage:
     now_local: str
     done_by: str
     may_work: bool
+    may_plan: bool
     form: FormState
 
 
@@ -120,6 +121,7 @@ def job_sheet_page(
     form: FormState,
     *,
     may_work: bool,
+    may_plan: bool,
 ) -> JobSheetPage:
     """Fill the page; a draft fills the boxes unless the form was just sent."""
     vehicle, draft = job.projection.vehicle, job.draft
@@ -147,6 +149,7 @@ def job_sheet_page(
         now_local=f"{now.astimezone(zone):%Y-%m-%dT%H:%M}",
         done_by=who,
         may_work=may_work,
+        may_plan=may_plan,
         form=form,
     )
 
@@ -192,7 +195,11 @@ def _part(
         has_level_check=part.has_level_check,
         excess=""
         if part.excess_litres is None
-        else translate("job_excess_hint", litres=presentation.volume(part.excess_litres)),
+        else translate(
+            "job_excess_hint",
+            litres=presentation.volume(part.excess_litres),
+            **_temperatures(part, presentation),
+        ),
         window=translate("job_no_window")
         if low is None
         else translate("job_window", low=presentation.celsius(low), high=presentation.celsius(high)),
@@ -207,7 +214,6 @@ def _part(
 
 def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
     compartment, fluid = part.compartment, part.fluid
-    drained, filled = presentation.celsius(part.drained_celsius), presentation.celsius(part.filled_celsius)
     return [
         (translate("job_kind"), tell(KIND_LABELS[FluidKind(compartment.kind)])),
         (translate("job_required"), compartment.specification or translate("job_by_maker")),
@@ -220,7 +226,6 @@ def _facts(part: JobPart, presentation: Presentation) -> list[tuple[str, str]]:
             translate("job_plan_text", method=tell(METHOD_LABELS[part.method]), n=len(part.rounds) or 1),
         ),
         (translate("job_litres"), presentation.volume(part.litres)),
-        (translate("job_temperature"), translate("job_temperatures", drained=drained, filled=filled)),
         (translate("job_life"), presentation.percent(part.life_used)),
         (
             translate("job_parts"),
@@ -243,6 +248,14 @@ def _boxes(part: JobPart, steps: tuple[ServiceStep, ...]) -> tuple[StepBox, ...]
     )
 
 
+def _temperatures(part: JobPart, presentation: Presentation) -> dict[str, str]:
+    """At which the litres that run out are meant, and those that are poured: warm fluid takes more room."""
+    return {
+        "warm": presentation.celsius(part.drained_celsius),
+        "cold": presentation.celsius(part.filled_celsius),
+    }
+
+
 def _n_rows(part: JobPart, form: FormState) -> int:
     """As many rounds as planned and one more, or as many as are filled in."""
     filled = [
@@ -258,7 +271,8 @@ def _round(part: JobPart, number: int, presentation: Presentation) -> RoundRow:
     if number <= len(part.rounds):
         one = part.rounds[number - 1]
         planned = translate(
-            "job_round_plan",
+            "job_round_mass" if part.filled_celsius is None else "job_round_plan",
+            **_temperatures(part, presentation),
             out=presentation.volume(one.drain_litres),
             into=presentation.volume(one.fill_litres),
             share=presentation.percent(one.fresh_share),

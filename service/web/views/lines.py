@@ -95,7 +95,7 @@ def line_row(
         due_span=_span(line, presentation),
         fluid=line.fluid or tell(KIND_LABELS[FluidKind(line.kind)]),
         work=_work(line, presentation),
-        minutes=translate("line_minutes", minutes=presentation.number(line.labour_minutes)),
+        minutes=translate("line_minutes", time=presentation.working_time(line.labour_minutes)),
         badge="badge-done" if closed else BADGES[line.change],
         state=translate(f"state_{events[-1].kind if closed else line.change}"),
         is_closed=closed,

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty, Quantity
-from service.domain.visual_grades import COLOUR_CAUTION
+from service.domain.visual_grades import colour_caution
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
@@ -40,34 +41,63 @@ class SamplePage:
 
     vehicle: str
     vehicle_id: str
-    compartments: tuple[tuple[str, str], ...]
+    compartment: str
+    """Id of the compartment that the form is for; empty where it is still to be chosen."""
+
+    compartment_name: str
+    others: tuple[tuple[str, str], ...]
+    """Further compartments of the vehicle, id and name."""
+
     grades: tuple[tuple[str, str], ...]
     measured: tuple[MeasuredField, ...]
     is_measured: bool
     colour_caution: str
     unit: str
     now_local: str
+    may_plan: bool
     form: FormState
 
 
-def sample_page(owner: Vehicle, places: Sequence[Compartment], now_local: str, form: FormState) -> SamplePage:
-    """Fill the form."""
+def sample_page(
+    owner: Vehicle, places: Sequence[Compartment], now_local: str, form: FormState, *, may_plan: bool
+) -> SamplePage:
+    """Fill the form in the words of the fluid's kind: a look at brake fluid says other things than one at oil."""
+    chosen = _chosen(places, form)
+    kind = None if chosen is None else FluidKind(chosen.kind)
     return SamplePage(
         vehicle=owner.reference,
         vehicle_id=format_id(IdKind.VEHICLE, owner.id),
-        compartments=tuple((format_id(IdKind.COMPARTMENT, one.id), one.reference) for one in places),
-        grades=grade_options(),
+        compartment="" if chosen is None else format_id(IdKind.COMPARTMENT, chosen.id),
+        compartment_name=""
+        if chosen is None or kind is None
+        else translate("sample_of", compartment=chosen.reference, kind=tell(KIND_LABELS[kind])),
+        others=tuple(
+            (format_id(IdKind.COMPARTMENT, one.id), one.reference) for one in places if one is not chosen
+        ),
+        grades=() if kind is None else grade_options(kind),
         measured=tuple(_field(one) for one in LaboratoryProperty),
         is_measured=any(
             value and name.startswith(("lab-", "new-"))
             for fields in (form.values, form.errors)
             for name, value in fields.items()
         ),
-        colour_caution=tell(COLOUR_CAUTION),
+        colour_caution="" if kind is None else tell(colour_caution(kind)),
         unit=owner.odometer_unit,
         now_local=now_local,
+        may_plan=may_plan,
         form=form,
     )
+
+
+def _chosen(places: Sequence[Compartment], form: FormState) -> Compartment | None:
+    """The compartment that was asked for, or the only one; a form that named none keeps what was typed."""
+    asked = form.value("compartment")
+    named = next(
+        (one for one in places if asked in {format_id(IdKind.COMPARTMENT, one.id), one.reference}), None
+    )
+    if named is None and places and (len(places) == 1 or form.values.keys() - {"compartment"}):
+        return places[0]
+    return named
 
 
 def asked_unit(laboratory_property: LaboratoryProperty) -> str:

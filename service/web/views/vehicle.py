@@ -8,7 +8,9 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.duties import DUTY_DEFAULTS, Duty
+from service.domain.exchange_methods import ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
+from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.outcomes import REASON_TEXTS, ReadingReason
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
@@ -55,6 +57,8 @@ class CompartmentCard:
     chart: ShownChart
     exchange: ExchangeTable | None
     returns: ReturnForm
+    has_rounds: bool
+    """Whether it is changed by draining: what is flushed through has no rounds to choose from."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,6 +205,7 @@ def _card(
     )
     recommended = view.projection.recommended
     listed = recommended.method[one.place], int(recommended.n_rounds[one.place])
+    has_rounds = EXCHANGE_DEFAULTS[FluidKind(compartment.kind)].method is ExchangeMethod.DRAIN_AND_FILL
     intervals = ", ".join(_intervals(one, presentation))
     facts = [
         (translate("next_due"), presentation.day(middle) if middle else translate("next_beyond")),
@@ -237,8 +242,9 @@ def _card(
         warnings=early_wear_words(one.early_wear, presentation),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
-        exchange=None if one.plan is None else exchange_table(one.plan, presentation, listed),
+        exchange=exchange_table(one.plan, presentation, listed) if has_rounds and one.plan else None,
         returns=return_form(returns, one.plan, presentation),
+        has_rounds=has_rounds,
     )
 
 

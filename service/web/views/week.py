@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
+from service.domain.service_work import bay_minutes
 from service.store.repositories.due_lists import day_of, is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
@@ -129,8 +130,8 @@ def week_page(
         groups=_groups(fitting[pager.start : pager.end], presentation, zone, pins),
         n_lines=len(fitting),
         n_open=len(still_open),
-        n_visits=len({(one.line.vehicle_id, one.day) for one in still_open}),
-        bay_time=presentation.working_time(sum(one.line.labour_minutes for one in still_open)),
+        n_visits=_n_visits(still_open),
+        bay_time=_bay_time(still_open, presentation),
         shelf=_litres(still_open, presentation),
         parts=_parts(still_open),
         since=_since(entries, shown.since_last),
@@ -171,7 +172,7 @@ def _group(
     zone: ZoneInfo,
     pins: Mapping[int, VisitPin],
 ) -> DayGroup:
-    minutes = sum(one.line.labour_minutes for one in entries if not one.is_closed)
+    still_open = [one for one in entries if not one.is_closed]
     title = (
         translate("group_unplanned", depot=depot)
         if day is None
@@ -181,12 +182,21 @@ def _group(
     )
     return DayGroup(
         title=title,
-        caption=translate("group_caption", n=len(entries), bay_time=presentation.working_time(minutes)),
+        caption=translate("group_caption", n=len(entries), bay_time=_bay_time(still_open, presentation)),
         rows=tuple(
             line_row(one.line, one.events, presentation, zone, pins.get(one.line.vehicle_id))
             for one in entries
         ),
     )
+
+
+def _n_visits(entries: Sequence[_Entry]) -> int:
+    return len({(one.line.vehicle_id, one.day) for one in entries})
+
+
+def _bay_time(entries: Sequence[_Entry], presentation: Presentation) -> str:
+    work = sum(one.line.labour_minutes for one in entries)
+    return presentation.working_time(bay_minutes(work, _n_visits(entries)))
 
 
 def _litres(entries: Sequence[_Entry], presentation: Presentation) -> tuple[tuple[str, str], ...]:

@@ -16,7 +16,7 @@ WORDS: Final = {
     "record_work": "Work",
     "record_fluid": "Fluid",
     "record_no_fluid": "none named",
-    "record_rounds": "Rounds",
+    "record_rounds": "Rounds, as measured",
     "record_rounds_amounts": "{n}: {drained} out, {filled} in",
     "record_passed": "Passed through",
     "record_old_fluid": "The old fluid",

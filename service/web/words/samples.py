@@ -5,6 +5,10 @@ from typing import Final
 WORDS: Final = {
     "vehicle_sample": "Enter a sample",
     "sample_title": "A sample of {vehicle}",
+    "sample_enter_of": "Enter a sample: {compartment}",
+    "sample_which": "Of which compartment?",
+    "sample_of": "{compartment}: {kind}",
+    "sample_other": "A sample of another compartment:",
     "sample_at": "Taken",
     "sample_grade": "How it looked",
     "sample_grade_hint": "A drop on white paper.",
