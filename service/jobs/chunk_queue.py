@@ -4,7 +4,9 @@ A worker that dies leaves its part marked as being done; once its heartbeat is o
 A part may be done twice (`project_chunk` sees that it was), never half: it is one transaction.
 """
 
+import asyncio
 import hashlib
+import signal
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, Final
@@ -16,6 +18,7 @@ from procrastinate.schema import SchemaManager
 from psycopg.conninfo import make_conninfo
 from sqlalchemy import make_url
 
+from service.errors import UnavailableError
 from service.store.repositories.fleet_ranges import VehicleRange
 from service.usecases.due.project_fleet import Chunk
 
@@ -35,6 +38,7 @@ HEARTBEATS: Final = 4
 """How many heartbeats fit into the time after which a silent worker is taken for dead."""
 
 GRACE_SECONDS: Final = 25.0
+LOST: Final = "The connection to the database was lost; start the worker again."
 RESCUE_FIRST: Final = 1_000_000
 """Priority of looking for dead workers; of a chunk it is the day's number, so that the newest run goes first."""
 
@@ -90,18 +94,44 @@ class ChunkQueue:
                 deferrer.batch_defer(*map(_packed, some))
 
     def run(self, *, name: str, until_empty: bool = False) -> None:
-        """Do parts until told to stop by SIGTERM or SIGINT, or until none is left."""
-        self._app.run_worker(
-            queues=[QUEUE],
-            name=name,
-            concurrency=1,
-            wait=not until_empty,
-            delete_jobs="successful",
-            fetch_job_polling_interval=2.0,
-            update_heartbeat_interval=self._silence_seconds / HEARTBEATS,
-            stalled_worker_timeout=self._silence_seconds,
-            shutdown_graceful_timeout=GRACE_SECONDS,
-        )
+        """Do parts until told to stop by SIGTERM or SIGINT, or until none is left.
+
+        Raises
+        ------
+        UnavailableError
+            If the connection to the database was lost: the library's worker ends then as if it had been told to.
+        """
+        try:
+            is_as_told = asyncio.run(self._work_on(name, until_empty))
+        except procrastinate.exceptions.ConnectorException as error:
+            raise UnavailableError(LOST) from error
+        if not is_as_told:
+            raise UnavailableError(LOST)
+
+    async def _work_on(self, name: str, until_empty: bool) -> bool:
+        """Return whether the end was asked for."""
+        async with self._app.open_async():
+            worker = asyncio.create_task(
+                self._app.run_worker_async(
+                    queues=[QUEUE],
+                    name=name,
+                    concurrency=1,
+                    wait=not until_empty,
+                    delete_jobs="successful",
+                    fetch_job_polling_interval=2.0,
+                    update_heartbeat_interval=self._silence_seconds / HEARTBEATS,
+                    stalled_worker_timeout=self._silence_seconds,
+                    shutdown_graceful_timeout=GRACE_SECONDS,
+                    install_signal_handlers=False,
+                )
+            )
+            for number in (signal.SIGTERM, signal.SIGINT):
+                asyncio.get_running_loop().add_signal_handler(number, worker.cancel)
+            try:
+                await worker
+            except asyncio.CancelledError:
+                return True
+            return until_empty
 
     def _do(self, **packed: Any) -> int:
         if self._work is None:

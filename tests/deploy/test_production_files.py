@@ -67,6 +67,15 @@ def test_systemd_calls_the_services_well_confined(tmp_path: Path) -> None:
             assert done.returncode == 0, done.stdout[-2000:]
 
 
+def test_units_wait_for_a_database_that_is_away_however_long() -> None:
+    """By default systemd gives a unit up that failed five times in ten seconds (systemd.unit(5))."""
+    for unit in UNITS:
+        text = unit.read_text(encoding="utf-8")
+        if "Restart=" in text:
+            assert "\nRestart=on-failure\n" in text, unit
+            assert "\nStartLimitIntervalSec=0\n" in text, unit
+
+
 def test_compose_is_what_its_specification_allows(tmp_path: Path) -> None:
     """The schema is the Compose Specification's own, as the checking program carries it; a slip of the pen is seen."""
     check = [sys.executable, "-m", "check_jsonschema", "--builtin-schema", "vendor.compose-spec"]

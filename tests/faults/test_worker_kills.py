@@ -8,9 +8,11 @@ import time
 from datetime import timedelta
 from typing import Any
 
+import psycopg
 import pytest
-from sqlalchemy import delete, select, text
+from sqlalchemy import delete, make_url, select, text
 
+from service.cli.context import EXIT_UNAVAILABLE
 from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
 from service.jobs.fleet_projection import FleetProjection, do_chunk
 from service.store.session import Database
@@ -120,6 +122,37 @@ def test_a_killed_workers_part_is_done_by_another(fleet: int, database: Database
         second.stop()
     assert projected(database) == wanted
     assert "chunk_taken_over" in second.log.read_text()
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("database", ["postgres"], indirect=True)
+def test_a_worker_whose_database_went_away_ends_as_failed_so_that_it_is_started_again(
+    database: Database, store: Store
+):
+    """A supervisor that restarts on failure, as our unit does, lets whatever ended with 0 rest (systemd.service(5))."""
+    prepare_queue(store.url)
+    lonely = worker(store, 1)
+    lonely.start()
+    wait_until(
+        lambda: store.execute("SELECT 1 FROM pg_stat_activity WHERE query LIKE 'LISTEN%'"), "it listens"
+    )
+    server = make_url(store.url).set(drivername="postgresql")
+    address = server.set(database="postgres").render_as_string(hide_password=False)
+    store.database.close()
+    try:
+        with psycopg.connect(address, autocommit=True) as outside:
+            outside.execute(f'ALTER DATABASE "{server.database}" ALLOW_CONNECTIONS false')
+            outside.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s",
+                (server.database,),
+            )
+            wait_until(lambda: "stopping worker" in lonely.log.read_text(), "it gave up")
+            outside.execute(f'ALTER DATABASE "{server.database}" ALLOW_CONNECTIONS true')
+        assert lonely.process is not None
+        assert lonely.process.wait(60.0) == EXIT_UNAVAILABLE
+    finally:
+        lonely.stop()
+    assert "start the worker again" in lonely.log.read_text()
 
 
 @pytest.mark.postgres
