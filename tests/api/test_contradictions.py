@@ -113,3 +113,26 @@ def test_only_a_receipt_comes_in_packs(fleet):
     entry = {"fluid": "ATF-A", "litres": 20.0, "pack_litres": 20.0}
     refused(fleet.post("/v1/stock/movements", entry | {"kind": "count"}), "/pack_litres")
     assert fleet.post("/v1/stock/movements", entry | {"kind": "receipt"}).status_code == 201
+
+
+def test_the_last_service_was_at_no_more_than_a_later_reading_shows(fleet):
+    """A digit too many would put the next service off; a reading of the same day may have come before the work."""
+    rows = [("2026-02-01", 24_000.0, 600.0), ("2026-02-02", 24_090.0, 602.0), ("2026-04-01", 29_000.0, 740.0)]
+    readings = [
+        {"vehicle": "VAN-1", "taken_at": f"{day}T08:00:00Z", "odometer": km, "engine_hours": hours}
+        for day, km, hours in rows
+    ]
+    assert fleet.post("/v1/readings", {"readings": readings}).json()["accepted"] == 3
+    path = f"/v1/compartments/{place_of(fleet, 'VAN-1')}"
+    told = {"last_service_on": "2026-02-01", "last_service_odometer_km": 240_500.0}
+    assert "2026-02-02" in refused(fleet.patch(path, told), "/last_service_odometer_km")
+    new = GEARBOX | told | {"compartment": "another"}
+    refused(fleet.post("/v1/vehicles/VAN-1/compartments", new), "/last_service_odometer_km")
+    hours = {"last_service_on": "2026-02-01", "last_service_engine_hours": 6_010.0}
+    refused(fleet.patch(path, hours), "/last_service_engine_hours")
+    right = {"last_service_on": "2026-02-01", "last_service_odometer_km": 24_050.0}
+    assert fleet.patch(path, right).status_code == 200
+    # After the last reading nothing speaks against a number.
+    later = {"last_service_on": "2026-04-20", "last_service_odometer_km": 30_500.0}
+    assert fleet.patch(path, later).status_code == 200
+    assert fleet.patch(path, {"interval_km": 50_000}).status_code == 200

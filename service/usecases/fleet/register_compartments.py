@@ -21,6 +21,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.required_fields import refuse_nothing
+from service.usecases.fleet.told_meters import require_told_meters
 from service.usecases.fluids.own_ageing import OWN_LIVES, own_ageing, own_lives
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
 from service.usecases.fluids.update_states import update_states
@@ -42,6 +43,8 @@ MAY_BE_NOTHING: Final = frozenset(
         *OWN_LIVES,
     }
 )
+TOLD: Final = frozenset({"baseline_on", "baseline_odometer_km", "baseline_engine_hours"})
+"""What is told of the last service."""
 
 
 def register_compartment(
@@ -84,6 +87,7 @@ def register_compartment(
     _check_last_service(session, compartment, owner, now)
     session.add(compartment)
     session.flush()
+    require_told_meters(session, compartment)
     detail = {"vehicle": owner.reference, "compartment": compartment.reference, "kind": str(kind)}
     record_change(session, caller, now, "registered", "compartment", compartment.id, detail)
     update_states(session, caller.organisation_id, [owner.id])
@@ -119,6 +123,8 @@ def change_compartment(
     compartment.version += 1
     session.add(compartment)
     session.flush()
+    if TOLD & changes.keys():
+        require_told_meters(session, compartment)
     after = {name: _plain(value) for name, value in changes.items()}
     record_change(
         session, caller, now, "changed", "compartment", compartment.id, {"before": before, "after": after}
