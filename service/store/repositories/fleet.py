@@ -196,6 +196,14 @@ def retire_vehicle(session: Session, vehicle: Vehicle, now: datetime) -> None:
     session.add(vehicle)
 
 
+def retired_since(session: Session, organisation_id: int, instant: datetime) -> set[int]:
+    """Keys of the vehicles that were taken out of use from an instant on."""
+    query = select(col(Vehicle.id)).where(
+        Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at) >= instant
+    )
+    return {key for key in session.exec(query) if key is not None}
+
+
 def list_compartments(session: Session, organisation_id: int, vehicle_id: int) -> list[Compartment]:
     """Compartments of a vehicle, in the order they were registered."""
     query = select(Compartment).where(

@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind
 from service.domain.stock_entries import MovementKind
+from service.store.in_lists import is_one_of
 from service.store.own_rows import get_own
 from service.store.tables.services import ReturnVisit, Round, Sample, Service, ServiceItem
 from service.store.tables.stock import StockMovement
@@ -57,6 +58,19 @@ def items_of_services(session: Session, organisation_id: int, wanted: Sequence[S
     items = list(session.exec(query.order_by(col(ServiceItem.id))))
     rounds = rounds_of_items(session, organisation_id, [item.id for item in items if item.id is not None])
     return [DoneItem(by_id[item.service_id], item, tuple(rounds.get(item.id, ()))) for item in items]
+
+
+def items_recorded_since(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], instant: datetime
+) -> list[DoneItem]:
+    """What services of some vehicles that were recorded from an instant on did; voided ones are left out."""
+    query = select(Service).where(
+        Service.organisation_id == organisation_id,
+        is_one_of(session, col(Service.vehicle_id), vehicle_ids),
+        col(Service.recorded_at) >= instant,
+        col(Service.voided_at).is_(None),
+    )
+    return items_of_services(session, organisation_id, list(session.exec(query.order_by(col(Service.id)))))
 
 
 def last_service_at(session: Session, organisation_id: int, vehicle_id: int) -> datetime | None:

@@ -25,13 +25,11 @@ from service.usecases.access.caller import Caller
 from service.usecases.fleet.required_fields import refuse_nothing
 from service.usecases.fluids.update_states import update_states
 from service.usecases.visits.pin_visits import drop_pin
+from service.usecases.week.catch_up import LEFT
 from service.usecases.week.mark_lines import drop_lines
 
 DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""
-
-LEFT: Final = "The vehicle left the fleet."
-"""Why its lines are dropped."""
 
 ALL_WEEKDAYS: Final = 127
 MAY_BE_NOTHING: Final = frozenset({"vin", "in_service_on", "available_weekdays"})

@@ -19,6 +19,7 @@ from service.usecases.visits.fleet_names import load_names
 from service.usecases.visits.kept_work import KeptWork
 from service.usecases.visits.plan_visits import plan_visits
 from service.usecases.week.announce_list import announce_list
+from service.usecases.week.catch_up import catch_up
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.draft_lines import draft_lines
 
@@ -66,6 +67,7 @@ def publish_list(
     due_lists.insert_lines(session, [_row(caller, due_list, place, line) for place, line in enumerate(lines)])
     detail = {"week": str(week), "n_lines": len(lines)}
     record_change(session, caller, now, "published", "due list", due_list.id, detail)
+    catch_up(session, caller, now, lines)
     announce_list(session, now, due_list, lines)
     return due_list
 
