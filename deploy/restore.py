@@ -18,6 +18,10 @@ from deploy.backup import (
 from deploy.failures import SetupError
 
 TABLES = "SELECT 1 FROM pg_tables WHERE schemaname = 'public' LIMIT 1"
+IN_USE = (
+    "SELECT count(*) FROM pg_stat_activity"
+    " WHERE datname = current_database() AND usename = current_user AND pid <> pg_backend_pid()"
+)
 ASIDE = "before_restore"
 DROP_OLD = f"DROP SCHEMA IF EXISTS {ASIDE} CASCADE"
 SET_ASIDE = (
@@ -99,6 +103,11 @@ def _restore_postgresql(database_url: str, backup: Path, *, replace: bool) -> No
 
     if tell(TABLES) and not replace:
         raise SetupError("The database is not empty. Stop the service and say --replace if it is to go.")
+    in_use = int(tell(IN_USE))
+    if in_use:
+        raise SetupError(
+            f"The database is in use ({in_use} connections of its user). Stop the service first."
+        )
     tell(SET_ASIDE)
     try:
         run("pg_restore", "--single-transaction", "--exit-on-error", "--no-owner", str(backup))

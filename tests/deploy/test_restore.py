@@ -98,8 +98,11 @@ def test_postgresql_is_replaced_whole_or_not_at_all(
         copy = back_up(url, tmp_path, 3, NOW)
         connection.execute("UPDATE node_heartbeat SET node = 'after'")
         connection.execute("CREATE TABLE of_a_newer_schema (id integer)")
+    database.close()
     with pytest.raises(SetupError, match="not empty"):
         restore(url, copy, replace=False)
+    with psycopg.connect(address), pytest.raises(SetupError, match="in use"):
+        restore(url, copy, replace=True)
     damaged = tmp_path / "damaged.dump"
     damaged.write_bytes(copy.read_bytes()[:-20_000])
     with pytest.raises(SetupError, match="pg_restore failed"):
