@@ -23,7 +23,7 @@ app = typer.Typer(
     Begin for real:  sumpwise migrate, sumpwise organisations create "My workshop", sumpwise tokens create office,
     sumpwise serve
 
-    Exit codes: 0 done, 1 refused, 2 wrong usage, 3 database away or to be migrated, 4 not allowed.""",
+    Exit codes: 0 done, 1 refused, 2 wrong usage or settings, 3 database away or to be migrated, 4 not allowed.""",
 )
 app.command("demo")(demo.run_demo)
 app.command("serve")(operate.serve)

@@ -1,6 +1,5 @@
 """The demo: an invented fleet in a file of its own, served at once."""
 
-import socket
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -10,7 +9,7 @@ import typer
 from sqlmodel import Session
 
 from service.cli.context import EXIT_REFUSED, acting_for, load_settings, told_errors
-from service.cli.operate import run_server
+from service.cli.operate import require_free_port, run_server
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Role, Scope
 from service.main import build_clock, build_database
@@ -39,7 +38,7 @@ def run_demo(
 
     Nothing in it is real. Run again, it goes on with the same file; delete the folder to begin anew.
     """
-    _require_free_port(host, port)
+    require_free_port(host, port)
     settings = _settings(host, port, folder)
     database, clock = build_database(settings), build_clock(settings)
     with told_errors():
@@ -101,16 +100,3 @@ def _settings(host: str, port: int, folder: Path) -> Settings:
 def _has_fleet(database: Database) -> bool:
     with database.snapshot() as session:
         return bool(fleet.list_organisation_ids(session))
-
-
-def _require_free_port(host: str, port: int) -> None:
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    with socket.socket(family) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((host, port))
-        except OSError as error:
-            typer.echo(
-                f"sumpwise: cannot listen on {host}:{port} ({error.strerror}); try --port 8080.", err=True
-            )
-            raise typer.Exit(EXIT_REFUSED) from None

@@ -2,6 +2,7 @@
 
 import gc
 import signal
+import socket
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -9,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from service.cli.context import EXIT_UNAVAILABLE, load_settings, opened_database, told_errors
+from service.cli.context import EXIT_REFUSED, EXIT_UNAVAILABLE, load_settings, opened_database, told_errors
 from service.jobs.clock import start_clock
 from service.jobs.spare_memory import give_back_memory, share_one_heap
 from service.logs import configure_logs
@@ -31,7 +32,23 @@ def serve(
     """
     with opened_database() as (_, _, settings):
         chosen = {"host": host or settings.host, "port": port or settings.port}
-    run_server(settings.model_copy(update=chosen))
+    asked = settings.model_copy(update=chosen)
+    require_free_port(asked.host, asked.port)
+    run_server(asked)
+
+
+def require_free_port(host: str, port: int) -> None:
+    """Say in a sentence that somebody else listens there, before anything is started."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            typer.echo(
+                f"sumpwise: cannot listen on {host}:{port} ({error.strerror}); try --port 8080.", err=True
+            )
+            raise typer.Exit(EXIT_REFUSED) from None
 
 
 def run_server(settings: Settings, announce: Callable[[], None] | None = None) -> None:

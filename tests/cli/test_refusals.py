@@ -151,6 +151,14 @@ def test_a_currency_is_kept_in_capitals(sumpwise):
     assert sumpwise("organisations", "create", "My workshop", "--currency", "chf").exit_code == DONE
 
 
+def test_a_place_that_nobody_can_listen_at_is_told(workshop):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        result = workshop("serve", "--port", str(taken.getsockname()[1]))
+    assert "Address already in use" in told(result)
+    assert result.exit_code == REFUSED
+    assert workshop("serve", "--host", "nowhere.invalid").exit_code == REFUSED
+
+
 @pytest.mark.parametrize("command", [[], ["tokens"], ["week", "show"]])
 def test_help_has_its_short_name(sumpwise, command):
     assert "Usage" in told(sumpwise(*command, "-h"))

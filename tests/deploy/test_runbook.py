@@ -36,6 +36,13 @@ def test_every_section_that_is_referred_to_exists() -> None:
         assert name in HEADINGS | {"Upgraded"}, name
 
 
+def test_stopping_the_service_leaves_the_timer_of_the_backup_running() -> None:
+    """A pattern takes units of every kind (systemctl(1)); a timer that is stopped stays so until the next boot."""
+    stopped = re.findall(r"systemctl stop '([^']+)'", RUNBOOK)
+    assert stopped
+    assert all(pattern.endswith(".service") for pattern in stopped)
+
+
 def test_every_unit_and_setting_exists() -> None:
     units = {path.name for path in project_files() if path.parent.name == "systemd"}
     for name in re.findall(r"\b(sumpwise-[a-z]+@?)", RUNBOOK):
