@@ -68,7 +68,6 @@ def test_a_unit_that_stands_beside_no_value_is_told(fleet):
     ("work", "pointer"),
     [
         ({"method": "line_exchange"}, "passed_litres"),
-        ({"method": "flush"}, "passed_litres"),
         ({"rounds": [{"drained_litres": 0.0, "filled_litres": 1.0}]}, "method"),
     ],
 )

@@ -57,10 +57,10 @@ def _check_method(pointer: str, work: NewWork) -> Iterator[FieldError]:
         )
     if work.method is ExchangeMethod.TOP_UP and any(one.drained_litres > 0.0 for one in work.rounds):
         yield FieldError(f"{pointer}/method", "A top-up drains nothing; call this drain_and_fill.")
-    if is_by_line and not work.passed_litres:
+    if work.method is ExchangeMethod.LINE_EXCHANGE and not work.passed_litres:
         yield FieldError(
             f"{pointer}/passed_litres",
-            "A line exchange or a flush passes fluid through; say how many litres, or call this drain_and_fill.",
+            "A line exchange passes fluid through; say how many litres, or call this drain_and_fill.",
         )
         return
     drained = any(one.drained_litres > 0.0 for one in work.rounds)
