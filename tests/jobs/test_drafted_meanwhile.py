@@ -16,7 +16,7 @@ WEEK = IsoWeek.parse("2026-W19")
 @pytest.fixture
 def fleet(operator, clock):
     clock.present = FRIDAY_MORNING
-    for van in ("LEAVES", "SERVED", "TOPPED", "STAYS"):
+    for van in ("LEAVES", "SERVED", "BEGUN", "TOPPED", "STAYS"):
         add_due_van(operator, van, "2026-05-06")
     return operator
 
@@ -24,7 +24,7 @@ def fleet(operator, clock):
 def served(fleet, van, **work):
     rounds = [{"drained_litres": 0.0 if work else 0.5, "filled_litres": 0.1 if work else 0.5}]
     work = {"compartment": "brakes", "rounds": rounds, **work}
-    done = {"vehicle": van, "done_at": "2026-05-01T08:30:00+02:00", "compartments": [work]}
+    done = {"vehicle": van, "done_at": "2026-05-01T08:29:00+02:00", "compartments": [work]}
     answer = fleet.post("/v1/services", done)
     assert answer.status_code == 201, answer.text
 
@@ -32,7 +32,10 @@ def served(fleet, van, **work):
 def test_who_left_or_was_served_while_a_list_was_drafted_is_not_open_on_it(fleet, database, clock):
     with database.snapshot() as session:
         draft = draft_list(session, fleet.organisation_id, WEEK, FRIDAY_MORNING)
-    clock.advance(timedelta(seconds=3))
+    # One began to be recorded before the draft and was stored after it.
+    clock.present = FRIDAY_MORNING - timedelta(seconds=2)
+    served(fleet, "BEGUN")
+    clock.advance(timedelta(seconds=5))
     assert fleet.delete("/v1/vehicles/LEAVES").status_code == 204
     served(fleet, "SERVED")
     served(fleet, "TOPPED", method="top_up")
@@ -44,6 +47,7 @@ def test_who_left_or_was_served_while_a_list_was_drafted_is_not_open_on_it(fleet
     assert states == {
         "LEAVES": ("dropped", ["dropped"]),
         "SERVED": ("done", ["done"]),
+        "BEGUN": ("done", ["done"]),
         "TOPPED": ("open", []),
         "STAYS": ("open", []),
     }

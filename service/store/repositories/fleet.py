@@ -196,10 +196,12 @@ def retire_vehicle(session: Session, vehicle: Vehicle, now: datetime) -> None:
     session.add(vehicle)
 
 
-def retired_since(session: Session, organisation_id: int, instant: datetime) -> set[int]:
-    """Keys of the vehicles that were taken out of use from an instant on."""
+def retired_among(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> set[int]:
+    """Keys of those vehicles that are no longer in use."""
     query = select(col(Vehicle.id)).where(
-        Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at) >= instant
+        Vehicle.organisation_id == organisation_id,
+        is_one_of(session, col(Vehicle.id), vehicle_ids),
+        col(Vehicle.retired_at).is_not(None),
     )
     return {key for key in session.exec(query) if key is not None}
 

@@ -13,12 +13,15 @@ from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.mark_lines import drop_lines
 from service.usecases.week.tick_off import tick_off
 
+LONGEST_WRITE: Final = timedelta(minutes=1)
+"""Work whose recording began earlier than that before the draft has ended by then, and the draft has seen it."""
+
 LEFT: Final = "The vehicle left the fleet."
 """Why its lines are dropped."""
 
 
 def catch_up(session: Session, caller: Caller, now: datetime, lines: Sequence[ListedLine]) -> None:
-    """Drop stored lines of vehicles that left since `now`, when the draft was begun, and tick off what was done.
+    """Drop stored lines of vehicles that left since the draft was begun, and tick off what was done; `now` is when.
 
     The vehicles are locked first: whoever works on one has either ended, and is seen here, or will see the lines.
     """
@@ -26,9 +29,9 @@ def catch_up(session: Session, caller: Caller, now: datetime, lines: Sequence[Li
     vehicle_ids = sorted({line.vehicle_id for line in lines})
     fleet.lock_vehicles(session, organisation_id, vehicle_ids)
     places = {line.compartment_id: line.vehicle_id for line in lines}
-    gone = fleet.retired_since(session, organisation_id, now)
+    gone = fleet.retired_among(session, organisation_id, vehicle_ids)
     drop_lines(session, caller, now, [place for place, owner in places.items() if owner in gone], LEFT)
-    for done in services.items_recorded_since(session, organisation_id, vehicle_ids, now):
+    for done in services.items_recorded_since(session, organisation_id, vehicle_ids, now - LONGEST_WRITE):
         place, service = done.item.compartment_id, done.service
         if place in places and done.item.method != ExchangeMethod.TOP_UP:
             zone = timezone(timedelta(minutes=service.utc_offset_minutes))
