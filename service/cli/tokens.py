@@ -57,7 +57,8 @@ def list_organisations() -> None:
 def create(
     name: Annotated[str, typer.Argument(help="Who or what it is for.")],
     scope: Annotated[
-        list[Scope] | None, typer.Option(help="May be given several times; all if left out.")
+        list[Scope] | None,
+        typer.Option(help="May be given several times; all if left out, readings alone for one vehicle."),
     ] = None,
     days: Annotated[
         int | None, typer.Option(min=1, max=int(TOKEN_DAYS.maximum), help="Days until it expires.")
@@ -73,9 +74,10 @@ def create(
         caller = acting_for(database, organisation, "tokens")
         now, name = clock.now(), clean_line("name", name, maximum=80)
         expires_at = None if days is None else now + timedelta(days=days)
+        scopes = scope or ([Scope.READINGS] if vehicle else list(Scope))
         with database.transaction() as session:
             _, secret = create_token(
-                session, caller, now, name, scope or list(Scope), expires_at=expires_at, vehicle=vehicle
+                session, caller, now, name, scopes, expires_at=expires_at, vehicle=vehicle
             )
         typer.echo(secret)
 

@@ -156,3 +156,12 @@ def test_a_driver_s_token_is_bound_to_a_vehicle_that_exists(operator):
     assert (
         operator.post("/v1/tokens", {"name": "x", "scopes": ["read"], "vehicle": "VAN-08"}).status_code == 404
     )
+
+
+@pytest.mark.parametrize("scopes", [["read"], ["readings", "read"], ["readings", "workshop"], ["admin"]])
+def test_a_token_for_one_vehicle_can_do_nothing_but_post_its_readings(operator, scopes):
+    """OWASP ASVS 5.0, 8.2.1: with any other right it would see, or change, every vehicle."""
+    operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van"})
+    answer = operator.post("/v1/tokens", {"name": "x", "scopes": scopes, "vehicle": "VAN-07"})
+    assert answer.status_code == 422
+    assert [error["pointer"] for error in answer.json()["errors"]] == ["/scopes"]

@@ -158,11 +158,10 @@ def test_a_link_of_another_vehicle_or_organisation_cannot_be_ended_here(planner,
 @pytest.mark.parametrize(
     ("scopes", "vehicle", "days"),
     [
-        ([Scope.READINGS, Scope.READ], "VAN-01", 30),
         ([Scope.READINGS], None, 30),
         ([Scope.READINGS], "VAN-01", None),
     ],
-    ids=["may more", "for no vehicle", "never ends"],
+    ids=["for no vehicle", "never ends"],
 )
 def test_a_token_for_programs_opens_no_page(planner, database, clock, scopes, vehicle, days):
     with database.transaction() as session:

@@ -23,8 +23,8 @@ class TokenCreate(Body):
     expires_at: Instant | None = None
     vehicle: VehicleName | None = Field(
         default=None,
-        description="Bind it to one vehicle: it then posts readings of this one only. With the scope `readings` alone "
-        "and an end it is a driver's link as well: the form is at `/driver/{secret}`, the card to print at "
+        description="Bind it to one vehicle: it then posts readings of this one only, and has the scope `readings` "
+        "alone. With an end it is a driver's link as well: the form is at `/driver/{secret}`, the card to print at "
         "`/driver/{secret}/card.pdf`, both without a header.",
     )
 

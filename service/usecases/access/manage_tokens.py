@@ -38,7 +38,8 @@ def create_token(
     Raises
     ------
     InvalidInputError
-        If the token would outrank its maker, or has expired before it begins.
+        If the token would outrank its maker, has expired before it begins, or is for one vehicle and may do more
+        than post its readings.
     """
     caller.require(Scope.ADMIN)
     if not scopes or not set(scopes) <= caller.scopes:
@@ -50,6 +51,10 @@ def create_token(
     bound = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle)
     if bound is not None:
         require_in_use("/vehicle", bound.reference, bound.retired_at)
+        if set(scopes) != {Scope.READINGS}:
+            raise InvalidInputError.at(
+                "/scopes", "A token for one vehicle posts its readings; it has the scope readings alone."
+            )
     bound_to = None if bound is None else bound.id
     return issue_token(session, caller, now, name, scopes, expires_at=expires_at, vehicle_id=bound_to)
 
