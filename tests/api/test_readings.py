@@ -295,3 +295,18 @@ def test_the_answer_is_written_as_its_schema_writes_it(fleet):
         "rejected",
     }
     assert answer.content == ReadingResults.model_validate_json(answer.content).model_dump_json().encode()
+
+
+@pytest.mark.parametrize("source", ["service", "sample", "cluster"])
+def test_no_reading_passes_for_one_that_came_with_a_record(fleet, source):
+    """Else it keeps the record's own reading out by its reference, or is discarded when the record is voided."""
+    row = {"vehicle": "VAN-07", "taken_at": "2026-05-01T07:30:00Z", "odometer": 84_000.0}
+    rows = [row | {"source": source, "reference": "srv_1"}, row | {"source": "driver", "reference": "srv_1"}]
+    answer = fleet.post("/v1/readings", {"readings": rows}).json()
+    assert [one["outcome"] for one in answer["results"]] == ["rejected", "accepted"]
+    assert "are kept for what comes with a record" in answer["results"][0]["detail"]
+    head = "vehicle,taken_at,odometer,source,reference\n"
+    csv = f"{head}VAN-07,2026-05-02T07:30:00Z,84100,{source},srv_1\n"
+    sent = fleet.post("/v1/readings", content=csv, headers={"Content-Type": "text/csv"})
+    assert sent.status_code == 422
+    assert sent.json()["errors"][0]["pointer"] == "row 2"

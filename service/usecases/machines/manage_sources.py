@@ -18,7 +18,7 @@ from service.usecases.access.manage_tokens import require_overlap
 from service.usecases.deliveries.subscribe import new_secret
 from service.usecases.machines.correct_readings import take_back_readings
 from service.usecases.machines.pass_on_values import pass_on_values
-from service.usecases.readings.known_readings import RECORD_SOURCES
+from service.usecases.readings.known_readings import KEPT_SOURCES
 
 MOST_SOURCES: Final = 50
 """Sources of one organisation; each that is pulled costs calls every few minutes."""
@@ -49,7 +49,7 @@ def add_source(
     """
     caller.require(Scope.ADMIN)
     rows = machine_sources.list_sources(session, caller.organisation_id)
-    if name in RECORD_SOURCES or any(row.name == name for row in rows):
+    if name in KEPT_SOURCES or any(row.name == name for row in rows):
         raise DuplicateError("There is a source with this name already; its readings carry it.")
     if sum(row.ended_at is None for row in rows) >= MOST_SOURCES:
         raise InvalidInputError(f"An organisation has at most {MOST_SOURCES} machine sources.")

@@ -11,6 +11,12 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 RECORD_SOURCES: Final = frozenset({"service", "sample"})
 """Sources of readings that came with a record; its id is their reference."""
 
+REPLACEMENT_SOURCE: Final = "cluster"
+"""Source of the readings that record a replaced meter."""
+
+KEPT_SOURCES: Final = RECORD_SOURCES | {REPLACEMENT_SOURCE}
+"""Nobody else sends under these words: what came with a record is found by them when that is voided or put right."""
+
 SAME_TIME_DAYS: Final = 1.0e-6
 """A tenth of a second: databases round, and not to the nearest."""
 

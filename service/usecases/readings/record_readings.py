@@ -8,6 +8,7 @@ import numpy as np
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
+from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.errors import InvalidInputError
 from service.store.instants import aware_instants
@@ -16,6 +17,7 @@ from service.store.repositories.reading_windows import read_named
 from service.store.repositories.stale_vehicles import mark_read, mark_stale
 from service.usecases.access.caller import Caller
 from service.usecases.readings.doubtful_vehicles import judge_doubtful
+from service.usecases.readings.known_readings import KEPT_SOURCES
 from service.usecases.readings.new_readings import NewReadings, read_new
 from service.usecases.readings.reading_columns import ReadingColumns, ReadingRow
 from service.usecases.readings.reading_ends import ReadingEnds, is_known
@@ -38,7 +40,21 @@ def record_readings(session: Session, caller: Caller, now: datetime, sent: Readi
         raise InvalidInputError.at(
             "/readings", f"At most {MAX_ROWS} readings a call; send the rest in another one."
         )
+    _refuse_kept_sources(sent)
     return _store(session, caller, now, sent)
+
+
+def _refuse_kept_sources(sent: ReadingColumns) -> None:
+    """Refuse rows that would pass for readings of our own records, and be discarded with these or keep them out."""
+    if KEPT_SOURCES.isdisjoint(sent.source):
+        return
+    detail = (
+        f"source: {', '.join(sorted(KEPT_SOURCES))} are kept for what comes with a record; take another word."
+    )
+    refusal = RowResult(ReadingOutcome.REJECTED, ReadingReason.MALFORMED, detail)
+    for place, source in enumerate(sent.source):
+        if source in KEPT_SOURCES:
+            sent.refused.setdefault(place, refusal)
 
 
 def record_rows(

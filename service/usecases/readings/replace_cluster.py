@@ -20,8 +20,9 @@ from service.store.tables.vehicles import Vehicle
 from service.units import km_from_miles
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+from service.usecases.readings.known_readings import REPLACEMENT_SOURCE
 from service.usecases.readings.reading_windows import load_readings
-from service.usecases.readings.screen_hours import REPLACEMENT_SOURCE, can_show_hours, judge_hours_anew
+from service.usecases.readings.screen_hours import can_show_hours, judge_hours_anew
 from service.usecases.readings.screen_readings import decide
 
 _OLD, _NEW = "old", "new"

@@ -16,13 +16,11 @@ from service.store.repositories.machine_sources import list_sources
 from service.store.repositories.reading_windows import read_since
 from service.usecases.access.caller import Caller
 from service.usecases.readings.change_verdicts import ROUNDING, tell_changes
+from service.usecases.readings.known_readings import REPLACEMENT_SOURCE
 from service.usecases.readings.new_readings import NewReadings
 from service.usecases.readings.reading_ends import ReadingEnds
 from service.usecases.readings.row_outcomes import HELD, REASON_PLACES
 from service.usecases.usage.engine_time import days_of
-
-REPLACEMENT_SOURCE: Final = "cluster"
-"""Source of the readings that record a replaced meter."""
 
 ROUNDING_DAYS: Final = ROUNDING.total_seconds() / 86_400.0
 
