@@ -191,7 +191,9 @@ def _of_projection(
 ) -> dict[str, float | None]:
     parameters, fluid = projection.fluids.parameters, projection.fluids.fluid_now
     rates, duty = parameters.rates, float(parameters.duty_multiplier[place])
-    hours_a_day = CLASS_DEFAULTS[vehicle_class].engine_hours_per_day.value
+    # Running hours that nobody reads wear nothing in the projection, nor do they here.
+    has_hours = bool(projection.usage.hours.n_readings[0] > 0)
+    hours_a_day = CLASS_DEFAULTS[vehicle_class].engine_hours_per_day.value if has_hours else 0.0
     by_time = 1.0 / float(np.asarray(rates.time_limit_days)[place])
     return {
         "old_life_used": float(fluid.life_used[place]),
