@@ -24,6 +24,9 @@ LOOK_BACK: Final = 8
 """Readings back to which a chain may reach, besides the best chain's end, however far back that is."""
 REPLACEMENT_COST: Final = 13.0
 """Log odds against a new instrument: three readings that follow each other outweigh it."""
+USED_INSTRUMENT_COST: Final = 19.0
+"""The same where it begins with more than a new one shows, which is likelier another vehicle's number."""
+NEW_INSTRUMENT_KM: Final = 5000.0
 UNIT_CHANGE_COST: Final = 14.0
 ODD_START_COST: Final = 1.5
 RELEASE_BONUS: Final = 1.0e3
@@ -51,6 +54,7 @@ class Nodes:
     offset_km: Floats
     back: Integers
     renewed: Booleans
+    unmoved: Booleans  # begun anew by inference, and has shown the same number ever since
 
     @classmethod
     def empty(cls, n_steps: int, n_vehicles: int) -> "Nodes":
@@ -61,6 +65,7 @@ class Nodes:
             **floats,
             back=np.full((n_steps, n_vehicles), -1, dtype=np.int64),
             renewed=np.zeros((n_steps, n_vehicles), dtype=np.bool_),
+            unmoved=np.zeros((n_steps, n_vehicles), dtype=np.bool_),
         )
 
 
@@ -111,22 +116,25 @@ def explain(
     Notes
     -----
     A chain scores the log odds of its steps; a step may leave readings out, start a new instrument or a new
-    unit at a cost. The best chain that ends at each reading follows from those before (Viterbi 1967); nothing
-    later is looked at, so replaying a history gives what was said at the time. O(k n).
+    unit at a cost, which the same number keyed again does not pay back. The best chain that ends at each reading
+    follows from those before (Viterbi 1967); nothing later is looked at, so replaying a history gives what was said
+    at the time. Of entries at one instant the likeliest is believed, whichever came first. O(k n).
     """
     n_steps, n = time_days.shape
     nodes = Nodes.empty(n_steps, n)
     best = np.full(n, -1, dtype=np.int64)
-    best_score = np.full(n, -np.inf)
+    best_score, best_time = np.full(n, -np.inf), np.full(n, -np.inf)
     on_arrival = np.zeros((n_steps, n), dtype=np.bool_)
     for k in range(n_steps):
         a = int(np.count_nonzero(n_readings > k))
         said = verdict[k, :a]
         _place(nodes, k, a, time_days[k, :a], keyed_km[k, :a], said, prior_rate[:a], best[:a])
         nodes.score[k, :a] += RELEASE_BONUS * ((said == Verdict.RELEASED) | (said == Verdict.RENEWED))
-        better = nodes.score[k, :a] > best_score[:a] + BELIEF_MARGIN
+        rivals = (best_time[:a] == time_days[k, :a]) & (nodes.back[k, :a] != best[:a])
+        better = nodes.score[k, :a] > best_score[:a] + np.where(rivals, 0.0, BELIEF_MARGIN)
         best[:a][better] = k
         best_score[:a][better] = nodes.score[k, :a][better]
+        best_time[:a][better] = time_days[k, :a][better]
         on_arrival[k, :a] = better
     believed = _trace(nodes.back, best)
     return Chains(
@@ -160,7 +168,7 @@ def _place(
         found.try_step(last, keyed, KM_PER_MILE, UNIT_CHANGE_COST)
         found.try_step(last, keyed, 1.0 / KM_PER_MILE, UNIT_CHANGE_COST)
         found.try_renewal(last, keyed, verdict == Verdict.RENEWED)
-    _note(nodes, k, time, keyed, found)
+    _note(nodes, k, time, keyed, found, verdict == Verdict.NONE)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -198,9 +206,11 @@ class _Arrival:
 
     def try_renewal(self, last: "_Steps", keyed: Floats, told: Booleans) -> None:
         """Begin a new instrument after the best chain so far, where the usual pace led or where somebody said."""
-        value = last.score[0] - REPLACEMENT_COST
+        usual = last.pace[0] * last.days[0]
+        is_new = keyed <= NEW_INSTRUMENT_KM + usual
+        value = last.score[0] - np.where(is_new, REPLACEMENT_COST, USED_INSTRUMENT_COST)
         better = (value > self.score) | told
-        expected = last.km[0] + np.where(told, 0.0, last.pace[0] * last.days[0])
+        expected = last.km[0] + np.where(told, 0.0, usual)
         scale = np.where(told, 1.0, last.factor[0])
         self.score = np.where(better, value, self.score)
         self.back = np.where(better, last.rows[0], self.back)
@@ -209,8 +219,8 @@ class _Arrival:
         self.renewed = self.renewed | better
 
 
-def _note(nodes: Nodes, k: int, time: Floats, keyed: Floats, found: _Arrival) -> None:
-    """Write down the k-th readings with the chains that lead to them."""
+def _note(nodes: Nodes, k: int, time: Floats, keyed: Floats, found: _Arrival, unsaid: Booleans) -> None:
+    """Write down the k-th readings, of which nobody may have said anything, with the chains that lead to them."""
     a, columns = keyed.size, np.arange(keyed.size)
     nodes.score[k, :a], nodes.back[k, :a] = found.score, found.back
     nodes.factor[k, :a], nodes.offset_km[k, :a] = found.factor, found.offset
@@ -219,9 +229,10 @@ def _note(nodes: Nodes, k: int, time: Floats, keyed: Floats, found: _Arrival) ->
     nodes.km[k, :a] = found.factor * keyed + found.offset
     started = found.back < 0
     source = np.maximum(found.back, 0)
-    pace = step_pace_km_per_day(
-        nodes.km[k, :a] - nodes.km[source, columns], time - nodes.time_days[source, columns]
-    )
+    distance = nodes.km[k, :a] - nodes.km[source, columns]
+    nodes.unmoved[k, :a] = found.renewed & unsaid
+    nodes.unmoved[k, :a] |= nodes.unmoved[source, columns] & ~started & (distance == 0.0)
+    pace = step_pace_km_per_day(distance, time - nodes.time_days[source, columns])
     nodes.latest_pace[k, :a] = np.where(started | found.renewed, 0.0, pace)
     nodes.first_time_days[k, :a] = np.where(started, time, nodes.first_time_days[source, columns])
     nodes.first_km[k, :a] = np.where(started, nodes.km[k, :a], nodes.first_km[source, columns])
@@ -244,6 +255,7 @@ class _Steps:
         self.score, self.km = nodes.score.take(at), nodes.km.take(at)
         self.factor, self.offset = nodes.factor.take(at), nodes.offset_km.take(at)
         then = nodes.time_days.take(at)
+        self.unmoved = nodes.unmoved.take(at)
         self.days = time - then
         self.known_days = then - nodes.first_time_days.take(at)
         self.pace = pace_km_per_day(
@@ -263,7 +275,10 @@ class _Steps:
     def score_of(self, keyed: Floats, factor: Floats) -> Floats:
         """Score of the chains that each predecessor would make with the reading."""
         distance = factor * keyed + self.offset - self.km
-        return np.asarray(self.score + step_log_odds(distance, self.days, keyed, self.pace, self.known_days))
+        odds = step_log_odds(distance, self.days, keyed, self.pace, self.known_days)
+        if self.unmoved.any():
+            odds[self.unmoved & (distance == 0.0)] = 0.0
+        return np.asarray(self.score + odds)
 
 
 def _trace(back: Integers, best: Integers) -> Booleans:

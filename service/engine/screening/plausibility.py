@@ -29,6 +29,8 @@ _SMALL_NUMBER_KM: Final = 3000.0
 
 BELIEF_MARGIN: Final = 2.0
 """Log odds by which a new explanation must beat the present one."""
+STANDSTILL_ODDS: Final = 3.0
+"""Most that a number which is keyed again speaks for itself: people repeat mistakes too."""
 _CLEAN_RATIO: Final = 2.5
 _SLOWEST_RATIO: Final = 0.012
 
@@ -78,7 +80,7 @@ def step_log_odds(
     -----
     With r = (distance + 150) / (pace days + 150): faster than usual is normal in log r, slower than usual falls
     off gently, because parking is common. Mistakes are spread evenly over
-    the logarithm of the number or of its distance from what was expected.
+    the logarithm of the number or of its distance from what was expected, or repeat the last number.
     """
     expected = pace * days + _SLACK_KM
     distance = np.maximum(distance_km, 0.0) + _SLACK_KM
@@ -87,7 +89,10 @@ def step_log_odds(
     mistake = _ANYWHERE / np.maximum(keyed_km, _SMALL_NUMBER_KM) + _NEARBY / off
     log_odds = np.log(_GOOD / (spread * distance * mistake))
     possible = (distance_km >= -ROUNDING_KM) & (distance_km <= highest_distance_km(days))
-    return np.where(possible, log_odds - _penalty(distance / expected, spread), -np.inf)
+    log_odds = np.where(possible, log_odds - _penalty(distance / expected, spread), -np.inf)
+    still = np.nonzero(distance_km == 0.0)
+    log_odds[still] = np.minimum(log_odds[still], STANDSTILL_ODDS)
+    return log_odds
 
 
 def step_penalty(distance_km: Floats, days: Floats, pace: Floats, known_days: Floats) -> Floats:

@@ -130,6 +130,53 @@ def test_a_wrong_number_is_told_by_what_the_present_instrument_would_show(value,
     assert suggested is None or result.suggested_km[15] == pytest.approx(suggested, abs=600.0)
 
 
+@pytest.mark.parametrize("number", [1.0, 1_111.0, 4_440.0])
+def test_one_wrong_number_keyed_time_and_again_is_no_new_instrument(number):
+    """Who has no number at hand keys what he keyed the last time."""
+    keyed = STEADY.copy()
+    keyed[4:9] = number
+    result = screen(MONTHLY, keyed)
+    assert np.all(result.outcome_on_arrival[4:9] == H)
+    assert result.outcome[9] == A
+    assert result.odometer_km[9] == STEADY[9]
+
+
+def test_a_number_ahead_that_is_keyed_twice_gives_way_to_two_that_agree_with_the_rest():
+    keyed = np.append(STEADY, STEADY[9] + 1300.0 * np.arange(1, 3))
+    keyed[[6, 7]] = 63_000.0
+    result = screen(np.arange(12) * 30.0, keyed)
+    assert np.all(result.outcome[[6, 7]] != A)
+    assert np.all(result.outcome[8:] == A)
+
+
+def test_a_vehicle_that_stands_still_behind_a_new_instrument_is_believed_where_somebody_said_so():
+    keyed = np.append(STEADY[:6], [12.0, 12.0, 12.0, 900.0])
+    told = np.zeros(10, dtype=np.int8)
+    told[6] = Verdict.RENEWED
+    assert np.all(screen(MONTHLY, keyed, verdict=told).outcome_on_arrival == A)
+
+
+def test_another_vehicles_numbers_need_one_reading_more_than_a_new_instruments():
+    """A new instrument begins near nothing; one that begins anywhere else is rather the neighbour's fuel card."""
+    for first, held in ((7.0, 3), (180_000.0, 4)):
+        keyed = STEADY.copy()
+        keyed[5:] += first - keyed[5]
+        result = screen(MONTHLY, keyed)
+        assert list(result.outcome_on_arrival[5:]) == [H] * held + [A] * (5 - held)
+        assert np.all(result.outcome == A)
+
+
+@pytest.mark.parametrize("order", [(4, 5), (5, 4)])
+def test_of_two_entries_of_one_day_the_likelier_is_believed_whichever_came_first(order):
+    """59,500 km would be 143 km a day after months at 43; 56,500 is what 43 a day make."""
+    pair = {4: 59_500.0, 5: 56_500.0}
+    keyed = np.append(STEADY[:5], [pair[place] for place in order])
+    result = screen(np.append(MONTHLY[:5], [150.0, 150.0]), keyed)
+    believed = result.outcome[5:] == A
+    assert list(believed) == [pair[place] == 56_500.0 for place in order]
+    assert np.all(result.outcome[:5] == A)
+
+
 def test_a_rollover_is_a_new_instrument():
     keyed = np.mod(96_000.0 + 1300.0 * np.arange(10), 100_000.0)
     result = screen(MONTHLY, keyed)
