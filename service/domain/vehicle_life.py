@@ -36,6 +36,18 @@ def require_in_life(pointer: str, day: date, in_service_on: date | None, today: 
         )
 
 
+def require_start(pointer: str, in_service_on: date | None, today: date) -> None:
+    """Refuse a start that lies so far ahead that it is a slip of the pen: nothing could be recorded until then.
+
+    Raises
+    ------
+    InvalidInputError
+        At this pointer.
+    """
+    if in_service_on is not None and in_service_on.toordinal() > today.toordinal() + MOST_DAYS_UNUSED:
+        raise InvalidInputError.at(pointer, "Lies more than a year in the future; check the date.")
+
+
 def require_in_use(pointer: str, reference: str, retired_at: datetime | None) -> None:
     """Refuse to add anything to a vehicle that left the fleet; what is on record of it can still be put right.
 

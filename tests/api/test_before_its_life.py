@@ -122,3 +122,14 @@ def test_a_last_service_is_in_the_future_by_the_day_on_the_workshops_wall(join, 
     for day, status in ((today, 200), (today + timedelta(days=1), 422)):
         answer = workshop.patch(f"/v1/compartments/{place['id']}", {"last_service_on": f"{day}"})
         assert answer.status_code == status, answer.text
+
+
+@pytest.mark.parametrize(("days", "taken"), [(0, True), (366, True), (367, False), (27_000, False)])
+def test_a_vehicle_may_be_registered_up_to_a_year_before_it_comes(fleet, days, taken):
+    """Own choice; a year mistyped would have every record of it refused as too early."""
+    since = f"{START.date() + timedelta(days=days)}"
+    new = {"vehicle": "NEXT-1", "class": "van", "in_service_on": since}
+    answers = fleet.post("/v1/vehicles", new), fleet.patch("/v1/vehicles/NEW-1", {"in_service_on": since})
+    assert [answer.status_code for answer in answers] == ([201, 200] if taken else [422, 422])
+    if not taken:
+        assert {answer.json()["errors"][0]["pointer"] for answer in answers} == {"/in_service_on"}

@@ -19,6 +19,7 @@ from service.domain.number_cells import DecimalMark, number_from_cell
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
+from service.domain.vehicle_life import require_start
 from service.domain.vin import clean_vin
 from service.errors import DuplicateError, InvalidInputError, ServiceError
 from service.usecases.access.caller import Caller
@@ -217,8 +218,7 @@ def _day(text: str, today: date) -> date:
         day = plausibility.planned_day("", date.fromisoformat(text))
     except ValueError:
         raise InvalidInputError("No date; write it as 2026-05-01.") from None
-    if day > today:
-        raise InvalidInputError("Lies in the future.")
+    require_start("", day, today)
     return day
 
 

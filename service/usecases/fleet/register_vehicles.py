@@ -12,7 +12,7 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
-from service.domain.vehicle_life import require_in_use
+from service.domain.vehicle_life import require_in_use, require_start
 from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
@@ -59,6 +59,7 @@ def register_vehicle(session: Session, caller: Caller, now: datetime, new: NewVe
     """
     caller.require(Scope.PLANNING)
     _require_free_reference(session, caller, new.reference)
+    require_start("/in_service_on", new.in_service_on, now.date())
     vehicle = Vehicle(
         organisation_id=caller.organisation_id,
         depot_id=_depot_id(session, caller, now, new.depot),
@@ -85,6 +86,7 @@ def change_vehicle(
     refuse_nothing(changes, MAY_BE_NOTHING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
     require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_start("/in_service_on", changes.get("in_service_on"), now.date())
     before: dict[str, Any] = {}
     for name, value in changes.items():
         before[name] = _apply(session, caller, now, vehicle, name, value)
