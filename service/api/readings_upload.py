@@ -141,6 +141,8 @@ class _Told:
 
     def refuse_if_nothing_fits(self, counts: Mapping[str, int]) -> None:
         """Answer 422 when no row could be stored."""
+        if not self.n_rows:
+            raise InvalidInputError.at("row 2", "There is no row below the heading.")
         if self.n_rows == counts[ReadingOutcome.REJECTED]:
             raise InvalidInputError("No row of the file could be stored; see errors.", self.errors)
 

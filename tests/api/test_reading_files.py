@@ -67,3 +67,10 @@ def test_a_refused_row_is_named_by_its_place_in_the_file(fleet, top, row):
     file = f"{top}vehicle,taken_at,odometer\n\n,,\nNOBODY,2026-04-02T07:30:00,84060\n"
     (error,) = send(fleet, content=file).json()["errors"]
     assert error["pointer"] == f"row {row}"
+
+
+@pytest.mark.parametrize("rest", ["", "\n\n", ",,\n"])
+def test_a_file_of_a_heading_alone_is_told_so(fleet, rest):
+    answer = send(fleet, content=f"vehicle,taken_at,odometer\n{rest}")
+    assert answer.status_code == 422
+    assert answer.json()["errors"] == [{"pointer": "row 2", "detail": "There is no row below the heading."}]
