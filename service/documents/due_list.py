@@ -47,8 +47,8 @@ def due_list_pdf(due_list: DueList, presentation: Presentation) -> bytes:
 
 
 def _groups(lines: tuple[DueLine, ...], presentation: Presentation) -> list[Json]:
-    """Put the lines under their visit day; those without a day come last."""
-    ordered = sorted(lines, key=lambda line: line.visit_on or date.max)
+    """Put the lines under their visit day, a vehicle's together, as on the page; those without a day come last."""
+    ordered = sorted(lines, key=lambda line: (line.visit_on or date.max, line.depot, line.vehicle))
     return [
         {
             "title": f"{presentation.weekday(day)} {presentation.day(day)}"

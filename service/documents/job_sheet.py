@@ -78,7 +78,7 @@ def _compartment(part: JobCompartment, presentation: Presentation) -> Json:
         "torques": part.torques,
         "has_fluid_counter": part.has_fluid_counter,
         "grades": part.grades,
-        "grades_caution": part.grades_caution,
+        "grades_caution": presentation.sentence(part.grades_caution),
     }
 
 

@@ -103,7 +103,7 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "level_check": "Level check",
         "window": "Window",
         "temperature": "Temperature at the check",
-        "excess": "Excess let out",
+        "excess": "Excess run off",
         "excess_filled": "If as much goes in at",
         "excess_drained": "as came out at",
         "about": "about",

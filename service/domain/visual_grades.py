@@ -121,9 +121,12 @@ COLOUR_CAUTION: Final = (
     "Colour is a dye that fades: some new fluids are dark and a worn unit can hold red fluid. A good "
     "colour never puts a due date off; a bad one may bring it forward."
 )
-_MEASURE_CAUTION: Final = (
-    "The colour of this fluid says nothing of its life and moves no due date: the water in brake fluid and the "
-    "strength of coolant have to be measured."
+_BRAKE_CAUTION: Final = (
+    "The colour of brake fluid says nothing of its life and moves no due date: its water has to be measured. New "
+    "fluid may hold 0.2 % of water already, as one data sheet allows; the estimate counts it as none."
+)
+_COOLANT_CAUTION: Final = (
+    "The colour of coolant says nothing of its life and moves no due date: its strength has to be measured."
 )
 
 
@@ -138,7 +141,9 @@ def grade_texts(kind: FluidKind) -> Mapping[VisualGrade, GradeText]:
 
 def colour_caution(kind: FluidKind) -> str:
     """How little the colour of a kind of fluid says."""
-    return COLOUR_CAUTION if kind in OIL_KINDS else _MEASURE_CAUTION
+    if kind is FluidKind.BRAKE_FLUID:
+        return _BRAKE_CAUTION
+    return COLOUR_CAUTION if kind in OIL_KINDS else _COOLANT_CAUTION
 
 
 def parse_grade(pointer: str, text: str) -> VisualGrade:

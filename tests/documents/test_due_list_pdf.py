@@ -149,3 +149,14 @@ def test_a_mark_that_no_font_has_does_not_take_the_letter_below_it_along(present
     """U+08CA, a small mark of Arabic, on a digit that stands in the layout's own names too."""
     text = full_text(due_list_pdf(due_list((due_line(vehicle="0\u08ca"),)), presentation))
     assert "Change 0 Northgate" in text
+
+
+def test_the_lines_of_a_visit_stand_together(presentation: Presentation) -> None:
+    day = due_line(0).visit_on
+    lines = tuple(
+        replace(due_line(0), vehicle=vehicle, compartment=compartment, depot="North", visit_on=day)
+        for vehicle, compartment in (("VAN-2", "engine"), ("VAN-1", "gearbox"), ("VAN-2", "coolant"))
+    )
+    text = full_text(due_list_pdf(due_list(lines), presentation))
+    assert text.index("gearbox") < text.index("engine") < text.index("coolant")
+    assert text.index("VAN-1") < text.index("VAN-2")

@@ -1,5 +1,6 @@
 """Nonsense in every field of every form: refused or taken as text, never a failure, and every page still stands."""
 
+import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
 
@@ -65,6 +66,12 @@ def cases(workshop, names) -> Iterator[tuple[str, dict[str, str], str]]:
                 yield path, fields, field
 
 
+def leads_to_its_first_mark(html: str) -> bool:
+    """Whether the link of a refused form leads to the field that it means."""
+    found = re.search(r'href="#([^"]*)">To the first mark', html)
+    return found is None or f'id="{found[1]}"' in html
+
+
 @pytest.mark.slow
 def test_no_field_of_a_form_fails_or_breaks_a_page(workshop, names):
     token = token_in(workshop.get("/password").text)
@@ -79,6 +86,8 @@ def test_no_field_of_a_form_fails_or_breaks_a_page(workshop, names):
                 wrong.append((action, field, nonsense[:20], answer.status_code))
             if "<b " in answer.text:
                 wrong.append((action, field, "markup"))
+            if not leads_to_its_first_mark(answer.text):
+                wrong.append((action, field, nonsense[:20], "the first mark is not on the page"))
     for path in PAGES.values():
         if "{" not in path:
             answer = workshop.get(path)

@@ -25,6 +25,21 @@ def text_of(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
 
 
+def test_vehicles_without_a_compartment_lead_to_where_their_fluids_are_told(workshop):
+    workshop.operator.post("/v1/vehicles", {"vehicle": "VAN-88", "class": "van", "depot": "North"})
+    page = workshop.come_in().get("/").text
+    assert "No vehicle has a compartment yet" in page
+    assert 'class="button" href="/vehicles"' in page
+    workshop.operator.post("/v1/vehicles/VAN-88/compartments", {"kind": "axle", "compartment": "rear axle"})
+    assert "No vehicle has a compartment yet" not in workshop.get("/").text
+
+
+def test_without_a_vehicle_a_mechanic_is_told_who_registers_them(workshop):
+    workshop.come_in("max", Role.MECHANIC)
+    for path in ("/", "/vehicles"):
+        assert "A planner or an owner of your organisation registers them." in workshop.get(path).text
+
+
 def test_a_draft_says_that_it_is_one_and_offers_no_ticking_off(workshop, fleet):
     page = workshop.come_in().get(WEEK)
     assert page.status_code == 200

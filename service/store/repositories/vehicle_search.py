@@ -29,6 +29,17 @@ def search_vehicles(
     return list(session.exec(query)), int(n_found)
 
 
+def has_compartments(session: Session, organisation_id: int) -> bool:
+    """Whether any vehicle in use holds a fluid."""
+    query = (
+        select(Compartment.id)
+        .join(Vehicle, and_(col(Vehicle.id) == Compartment.vehicle_id, col(Vehicle.retired_at).is_(None)))
+        .where(Compartment.organisation_id == organisation_id, Vehicle.organisation_id == organisation_id)
+        .limit(1)
+    )
+    return session.exec(query).first() is not None
+
+
 def latest_readings(session: Session, organisation_id: int, vehicle_id: int, limit: int) -> list[Reading]:
     """Readings that count, wait for a decision or were decided by somebody, the latest first."""
     query = select(Reading).where(

@@ -95,5 +95,6 @@ def _show(request: Request, reference: str, form: FormState, error: ServiceError
         owner = fleet.get_vehicle(visit.session, visit.caller.organisation_id, reference)
         places = fleet.list_compartments(visit.session, visit.caller.organisation_id, owner.id or 0)
         now_local = f"{visit.now.astimezone(visit.zone):%Y-%m-%dT%H:%M}"
-        page = sample_page(owner, places, now_local, form, may_plan=visit.may(Scope.PLANNING))
+        may_plan = visit.may(Scope.PLANNING)
+        page = sample_page(owner, places, visit.presentation, now_local, form, may_plan=may_plan)
         return render("sample.html", frame_of(visit, "vehicles"), page, status_of(error))

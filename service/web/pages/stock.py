@@ -122,7 +122,7 @@ def post_order(request: Request, form: Form) -> Response:
             place_orders.make_order(visit.session, visit.caller, visit.now, new)
             return visit.done("/stock", told="ordered")
     except (InvalidInputError, ConflictError) as error:
-        return _show(request, FormState({}, {}, tell(error.detail)), error)
+        return _show(request, FormState(problem=tell(error.detail)), error)
 
 
 @router.post("/orders/{order}")
@@ -133,7 +133,13 @@ def post_step(request: Request, order: OrderPath, form: Form) -> Response:
             told = _take_step(visit, order, form)
             return visit.done("/stock", told=told)
     except (InvalidInputError, ConflictError) as error:
-        return _show(request, FormState({}, {}, tell(error.detail)), error)
+        moved = [FieldError(f"/{_expiry_field(order)}", one.detail) for one in error.errors]
+        return _show(request, FormState.after(form, type(error)(error.detail, moved)), error)
+
+
+def _expiry_field(order: str) -> str:
+    """Several orders stand on the page, each with a field of its own."""
+    return f"{order}-expires_on"
 
 
 def _take_step(visit: Visit, reference: str, posted: Posted) -> str:
@@ -148,7 +154,7 @@ def _take_step(visit: Visit, reference: str, posted: Posted) -> str:
         place_orders.cancel_order(visit.session, visit.caller, visit.now, row)
     else:
         reader = FormReader(posted)
-        arrival = Arrival(expires_on=reader.optional_day("expires_on"))
+        arrival = Arrival(expires_on=reader.optional_day(_expiry_field(reference)))
         reader.finish()
         place_orders.receive_order(visit.session, visit.caller, visit.now, row, None, arrival)
     return STEPS[step]

@@ -11,7 +11,7 @@ from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
-from service.store.repositories import due_lists, fleet, visits
+from service.store.repositories import due_lists, fleet, vehicle_search, visits
 from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.move_visit import move_visit
 from service.usecases.week.publish_now import publish_now
@@ -123,6 +123,8 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
             "tick": visit.may(Scope.WORKSHOP),
             "has_vehicles": bool(shown.lines)
             or fleet.count_vehicles(visit.session, visit.caller.organisation_id) > 0,
+            "has_compartments": bool(shown.lines)
+            or vehicle_search.has_compartments(visit.session, visit.caller.organisation_id),
             "has_week_before": _has_list(visit, shown.week.shifted(-1)),
         }
         today = local_date(visit.now, visit.zone)

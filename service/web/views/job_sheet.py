@@ -208,7 +208,7 @@ def _part(
         or (("", translate("none")),),
         fluid="" if part.fluid is None else part.fluid.reference,
         grades=grade_options(FluidKind(compartment.kind)),
-        colour_caution=tell(colour_caution(FluidKind(compartment.kind))),
+        colour_caution=presentation.sentence(tell(colour_caution(FluidKind(compartment.kind)))),
     )
 
 

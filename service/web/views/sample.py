@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from service.documents.presentation import Presentation
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.laboratory import INSIDE_UNIT, PROPERTY_RULES, LaboratoryProperty, Quantity
@@ -59,7 +60,13 @@ class SamplePage:
 
 
 def sample_page(
-    owner: Vehicle, places: Sequence[Compartment], now_local: str, form: FormState, *, may_plan: bool
+    owner: Vehicle,
+    places: Sequence[Compartment],
+    presentation: Presentation,
+    now_local: str,
+    form: FormState,
+    *,
+    may_plan: bool,
 ) -> SamplePage:
     """Fill the form in the words of the fluid's kind: a look at brake fluid says other things than one at oil."""
     chosen = _chosen(places, form)
@@ -81,7 +88,7 @@ def sample_page(
             for fields in (form.values, form.errors)
             for name, value in fields.items()
         ),
-        colour_caution="" if kind is None else tell(colour_caution(kind)),
+        colour_caution="" if kind is None else presentation.sentence(tell(colour_caution(kind))),
         unit=owner.odometer_unit,
         now_local=now_local,
         may_plan=may_plan,

@@ -62,6 +62,7 @@ class WeekPage:
     may_plan: bool
     may_tick: bool
     has_vehicles: bool
+    has_compartments: bool
     groups: tuple[DayGroup, ...]
     n_lines: int
     n_open: int
@@ -127,6 +128,7 @@ def week_page(
         may_plan=rights["plan"],
         may_tick=published is not None and rights["tick"],
         has_vehicles=rights["has_vehicles"],
+        has_compartments=rights["has_compartments"],
         groups=_groups(fitting[pager.start : pager.end], presentation, zone, pins),
         n_lines=len(fitting),
         n_open=len(still_open),

@@ -8,7 +8,8 @@ WORDS: Final = {
     "accuracy_held": "Of 100 dates that we gave as {promised} sure, {held} held, {early} came earlier and {late} "
     "later. Right would be 80, 10 and 10.",
     "accuracy_few": "Of our dates, {n} can be judged so far. That is too few to say how often they hold.",
-    "accuracy_none": "There are not enough readings yet to say how good the dates are.",
+    "accuracy_none": "There are not enough readings yet to say how good the dates are. Readings of past months can be "
+    "loaded; without them this page fills by itself as new ones come.",
     "accuracy_text": "Every vehicle’s history was walked through again. On many past days we asked when a distance "
     "ahead would be reached, with the readings of then, and looked in later readings when it was. A date held if that "
     "day lay from the first to the last date that we gave (P10 to P90).",

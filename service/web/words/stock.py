@@ -13,7 +13,8 @@ WORDS: Final = {
     "stock_short_from": "Short from",
     "stock_no_order": "no order helps",
     "stock_nothing_now": "Nothing has to be ordered today.",
-    "stock_none": "No fluids are registered yet.",
+    "stock_none": "No fluid and no part is registered yet. With those that you fill in, their packs and prices, this "
+    "page says what to order and by when.",
     "stock_on_hand": "On the shelf",
     "stock_by_ledger": "{held} (by the ledger {ledger})",
     "stock_on_order": "On order",

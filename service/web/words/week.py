@@ -16,6 +16,10 @@ WORDS: Final = {
     "week_empty": "Nothing is due in this week.",
     "week_no_match": "No line fits what you look for.",
     "week_no_vehicles": "No vehicle is registered yet, so there is nothing to be due.",
+    "week_no_compartments": "No vehicle has a compartment yet, so nothing can be due. Open a vehicle and say what "
+    "fluids it holds.",
+    "week_to_vehicles": "To the vehicles",
+    "ask_planner": "A planner or an owner of your organisation registers them.",
     "week_start_link": "Register the first vehicles",
     "week_to_lines": "To the lines",
     "week_work": "Work",
