@@ -29,10 +29,11 @@ USED_TABLES = text(
     " WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace AND relname <> 'alembic_version'"
     " AND pg_relation_size(oid) > 0"
 )
-USED_SEQUENCES = text(
+SEQUENCES = text(
     "SELECT format('SELECT setval(%L, 1, false)', format('%I.%I', schemaname, sequencename)) FROM pg_sequences"
-    " WHERE schemaname = 'public' AND last_value IS NOT NULL"
+    " WHERE schemaname = 'public'"
 )
+"""All of them: of one that was set but not used yet, as a restoration leaves it, the view shows no last value."""
 
 
 def with_database(url: str, name: str) -> str:
@@ -88,7 +89,7 @@ class Lender:
                 return False
             steps = ["SET session_replication_role = replica"]  # no trigger, and no key looks for its rows
             steps += [deletion for deletion, _ in tables]
-            steps += connection.execute(USED_SEQUENCES).scalars()
+            steps += connection.execute(SEQUENCES).scalars()
             connection.exec_driver_sql("; ".join(steps))
         return True
 
