@@ -1,4 +1,4 @@
-"""Take an organisation out into a file, and put it into another database."""
+"""Take an organisation out into a file, put it into another database, or delete it."""
 
 import os
 from pathlib import Path
@@ -9,6 +9,8 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.errors import ConflictError
 from service.store.schema import newest_revision
+from service.usecases.access.delete_organisation import delete_organisation
+from service.usecases.access.found_organisation import find_organisation
 from service.usecases.access.move_organisation import export_organisation, restore_organisation
 
 ONLY_OURS = 0o600
@@ -64,3 +66,20 @@ def restore(
         with database.transaction() as session:
             found = restore_organisation(session, newest_revision(), source, under_new_ids=new_ids)
         typer.echo(f"{found.organisation}: {found.total} rows restored.")
+
+
+def delete(
+    name: Annotated[str, typer.Argument(help="Its name, in full.")],
+    yes: Annotated[bool, typer.Option("--yes", help="It is meant.")] = False,
+) -> None:
+    """Delete an organisation and everything that it owns, for good; export it first.
+
+    Example: sumpwise organisations delete "My workshop" --yes
+    """
+    with opened_database() as (database, _, _):
+        with database.transaction() as session:
+            key = find_organisation(session, name).id or 0
+            if not yes:
+                raise ConflictError(f"Nothing was deleted. Export {name} first, then say --yes.")
+            n_rows = delete_organisation(session, key)
+        typer.echo(f"{name}: {n_rows} rows deleted. Restart the nodes: they remember drafts.")

@@ -3,14 +3,15 @@
 import base64
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from sqlalchemy import Date, LargeBinary, Table, func, insert, select, text
+from sqlalchemy import CursorResult, Date, LargeBinary, Table, delete, func, insert, select, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from service.errors import ConflictError
 from service.store.tables.all import metadata
+from service.store.tables.organisation import Organisation
 from service.store.types import UtcDateTime
 
 NOT_MOVED: Final = frozenset({"page_session", "sign_in_code"})
@@ -22,11 +23,16 @@ Row = dict[str, Any]
 
 
 def owned_tables() -> list[Table]:
+    """Tables of what moves with an organisation, those that others refer to first."""
+    return [table for table in tables_with_an_owner() if table.name not in NOT_MOVED]
+
+
+def tables_with_an_owner() -> list[Table]:
     """Tables whose rows belong to organisations, those that others refer to first."""
     return [
         table
         for table in metadata.sorted_tables
-        if (table.name == "organisation" or "organisation_id" in table.c) and table.name not in NOT_MOVED
+        if table.name == "organisation" or "organisation_id" in table.c
     ]
 
 
@@ -62,6 +68,19 @@ def write_rows(session: Session, table: Table, rows: Sequence[Row], way_out: str
         raise ConflictError(
             f"What the file holds for {table.name} clashes with what is in the database{way_out}"
         ) from error
+
+
+def lock(session: Session, organisation_id: int) -> None:
+    """Keep everybody from adding rows that belong to it; on PostgreSQL its many rows may then take their time."""
+    session.get(Organisation, organisation_id, with_for_update=True)
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(text("SET LOCAL statement_timeout = 0"))
+
+
+def delete_rows(session: Session, table: Table, organisation_id: int) -> int:
+    """Delete the rows of one table that belong to it, and say how many there were."""
+    mine = table.c[owner_column(table)] == organisation_id
+    return cast("CursorResult[Any]", session.execute(delete(table).where(mine))).rowcount
 
 
 def go_on_counting(session: Session, table: Table) -> None:
