@@ -267,7 +267,7 @@ def _n_rows(part: JobPart, form: FormState) -> int:
 
 
 def _round(part: JobPart, number: int, presentation: Presentation) -> RoundRow:
-    planned = ""
+    planned = translate("job_round_more") if part.rounds else ""
     if number <= len(part.rounds):
         one = part.rounds[number - 1]
         planned = translate(

@@ -114,7 +114,7 @@ def asked_unit(laboratory_property: LaboratoryProperty) -> str:
 
 
 def _field(one: LaboratoryProperty) -> MeasuredField:
-    unit = asked_unit(one)
+    unit = asked_unit(one).replace("mm2", "mm²")
     name = translate(f"lab_{one}")
     return MeasuredField(
         name=f"lab-{one}",

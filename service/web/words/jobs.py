@@ -31,6 +31,7 @@ WORDS: Final = {
     "job_round": "Round {n}",
     "job_round_plan": "Plan: {out} out at {warm}, {into} in at {cold}, {share} new afterwards.",
     "job_round_mass": "Plan: {out} out, {into} in, {share} new afterwards.",
+    "job_round_more": "Only if one more was done.",
     "job_drained": "Drained, {unit}",
     "job_filled": "Filled, {unit}",
     "job_passed": "Passed through, {unit}",
