@@ -42,7 +42,8 @@ def line_page(
     may_plan: bool,
     may_tick: bool,
 ) -> LinePage:
-    """Fill the page of a line."""
+    """Fill the page of a line; a message has no field to stand at where the form is not offered."""
+    closed = is_closed(events)
     return LinePage(
         line_id=format_id(IdKind.DUE_LIST_LINE, line.id),
         week=week,
@@ -50,10 +51,10 @@ def line_page(
         events=tuple(_told(event, presentation, zone) for event in events),
         planned_on=day_of(line, events),
         cautions=tuple(tell(caution) for caution in line.detail.get("cautions", ())),
-        is_closed=is_closed(events),
+        is_closed=closed,
         may_plan=may_plan,
         may_tick=may_tick,
-        form=form,
+        form=form if may_plan and not closed else FormState(problem=form.problem),
     )
 
 
