@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Final
 
-from service.errors import InvalidInputError
+from service.errors import InvalidInputError, StateTransitionError
 from service.units import DAYS_PER_YEAR
 
 MOST_DAYS_UNUSED: Final = 366
@@ -48,17 +48,16 @@ def require_start(pointer: str, in_service_on: date | None, today: date) -> None
         raise InvalidInputError.at(pointer, "Lies more than a year in the future; check the date.")
 
 
-def require_in_use(pointer: str, reference: str, retired_at: datetime | None) -> None:
+def require_in_use(reference: str, retired_at: datetime | None) -> None:
     """Refuse to add anything to a vehicle that left the fleet; what is on record of it can still be put right.
 
     Raises
     ------
-    InvalidInputError
-        At this pointer.
+    StateTransitionError
+        Whatever is wrong besides.
     """
     if retired_at is not None:
-        raise InvalidInputError.at(
-            pointer,
+        raise StateTransitionError(
             f"“{reference}” left the fleet on {retired_at.date()}; nothing is recorded or planned for it any more. "
             "If it is back, register it anew.",
         )

@@ -49,7 +49,7 @@ def post_exchange_plan(request: Request, body: ExchangePlanCreate, unit: Reading
     summary="Accept a return visit",
     status_code=201,
     response_model=ReturnVisitRead,
-    responses=describe_problems(404, 422),
+    responses=describe_problems(404, 409, 422),
 )
 def post_return_visit(compartment: IdPath, body: ReturnVisitCreate, unit: Writing) -> Response:
     """Accept a plan to come back for more rounds, counted from now; the due list then carries it.

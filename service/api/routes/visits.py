@@ -40,7 +40,7 @@ def get_visits(
     summary="Pin a vehicle's next visit",
     status_code=201,
     response_model=PinRead,
-    responses=describe_problems(404, 422),
+    responses=describe_problems(404, 409, 422),
 )
 def post_pin(body: PinCreate, unit: Writing) -> Response:
     """Say that a vehicle's next visit is on a day, or not before it; the pin it had before is replaced.

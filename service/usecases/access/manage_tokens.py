@@ -50,7 +50,7 @@ def create_token(
         raise InvalidInputError.at("/expires_at", "Lies in the past.")
     bound = None if vehicle is None else fleet.get_vehicle(session, caller.organisation_id, vehicle)
     if bound is not None:
-        require_in_use("/vehicle", bound.reference, bound.retired_at)
+        require_in_use(bound.reference, bound.retired_at)
         if set(scopes) != {Scope.READINGS}:
             raise InvalidInputError.at(
                 "/scopes", "A token for one vehicle posts its readings; it has the scope readings alone."

@@ -38,7 +38,7 @@ def make_link(
     """Make a link for a vehicle; the second value is its secret, which nobody can ever read again."""
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
-    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_in_use(vehicle.reference, vehicle.retired_at)
     return issue_token(session, caller, now, name, LINK_SCOPES, expires_at=expires_at, vehicle_id=vehicle.id)
 
 

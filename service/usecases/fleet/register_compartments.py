@@ -64,7 +64,7 @@ def register_compartment(
     caller.require(Scope.PLANNING)
     owner = fleet.get_vehicle(session, caller.organisation_id, vehicle)
     assert owner.id is not None  # noqa: S101 - it was read
-    require_in_use("/vehicle", owner.reference, owner.retired_at)
+    require_in_use(owner.reference, owner.retired_at)
     defaults = defaults_for(kind, VehicleClass(owner.vehicle_class))
     named = {
         name: value
@@ -102,7 +102,7 @@ def change_compartment(
     refuse_nothing(changes, MAY_BE_NOTHING)
     compartment = fleet.get_compartment(session, caller.organisation_id, reference)
     owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
-    require_in_use("/compartment", owner.reference, owner.retired_at)
+    require_in_use(owner.reference, owner.retired_at)
     if changes.get("reference", compartment.reference) != compartment.reference:
         _require_free_name(session, owner, changes["reference"])
     before: dict[str, Any] = {}

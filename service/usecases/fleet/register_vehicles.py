@@ -85,7 +85,7 @@ def change_vehicle(
     caller.require(Scope.PLANNING)
     refuse_nothing(changes, MAY_BE_NOTHING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
-    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_in_use(vehicle.reference, vehicle.retired_at)
     require_start("/in_service_on", changes.get("in_service_on"), now.date())
     before: dict[str, Any] = {}
     for name, value in changes.items():

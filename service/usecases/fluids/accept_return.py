@@ -42,7 +42,7 @@ def accept_return(
     caller.require_vehicle(compartment.vehicle_id)
     fleet.lock_vehicles(session, caller.organisation_id, [compartment.vehicle_id])
     owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
-    require_in_use("/compartment", owner.reference, owner.retired_at)
+    require_in_use(owner.reference, owner.retired_at)
     if after_km is None and after_days is None:
         raise InvalidInputError.at("/after_days", "Say after how many days or kilometres.")
     zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)

@@ -175,7 +175,7 @@ def _store(
 ) -> Sample:
     taken_at = plausibility.past_instant("/taken_at", entry.taken_at, now).astimezone(entry.taken_at.tzinfo)
     owner = fleet.get_vehicle_by_id(session, caller.organisation_id, compartment.vehicle_id)
-    require_in_use("/compartment", owner.reference, owner.retired_at)
+    require_in_use(owner.reference, owner.retired_at)
     require_in_life("/taken_at", taken_at.date(), owner.in_service_on, now.date())
     kind = FluidKind(compartment.kind)
     grade = None if entry.grade is None else parse_grade("/grade", entry.grade)

@@ -60,7 +60,7 @@ def replace_cluster(
     vehicle = fleet.get_vehicle(session, caller.organisation_id, vehicle_reference)
     vehicle_id = vehicle.id or 0
     fleet.lock_vehicles(session, caller.organisation_id, [vehicle_id])
-    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_in_use(vehicle.reference, vehicle.retired_at)
     at = plausibility.past_instant("/replaced_at", replacement.replaced_at, now)
     at = at.astimezone(replacement.replaced_at.tzinfo)
     require_in_life("/replaced_at", at.date(), vehicle.in_service_on, now.date())

@@ -46,7 +46,7 @@ def prepare_service(session: Session, caller: Caller, now: datetime, new: NewSer
             "/vehicle", "There is no vehicle with this number or id; register it first."
         )
     caller.require_vehicle(vehicle.id)
-    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_in_use(vehicle.reference, vehicle.retired_at)
     done_at = _check_time(session, caller, now, vehicle, new)
     _check_reference(session, caller, new.reference)
     compartments = _find_compartments(session, caller, vehicle, new.compartments)

@@ -30,11 +30,13 @@ def pin_visit(session: Session, caller: Caller, now: datetime, new: NewPin) -> V
     Raises
     ------
     InvalidInputError
-        If the day is over or too far ahead, or the vehicle is no longer in use.
+        If the day is over or too far ahead.
+    StateTransitionError
+        If the vehicle is no longer in use.
     """
     caller.require(Scope.PLANNING)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, new.vehicle)
-    require_in_use("/vehicle", vehicle.reference, vehicle.retired_at)
+    require_in_use(vehicle.reference, vehicle.retired_at)
     require_visit_day(session, caller, now, "/day", new.day)
     drop_pin(session, caller, vehicle.id or 0)
     pin = VisitPin(
