@@ -4,6 +4,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
+import time
 from contextlib import closing
 from pathlib import Path
 
@@ -22,6 +23,10 @@ IN_USE = (
     "SELECT count(*) FROM pg_stat_activity"
     " WHERE datname = current_database() AND usename = current_user AND pid <> pg_backend_pid()"
 )
+LOOKS = 10
+PAUSE_SECONDS = 0.3
+"""Whoever has just gone, as our own last question, is listed for a moment longer."""
+
 ASIDE = "before_restore"
 DROP_OLD = f"DROP SCHEMA IF EXISTS {ASIDE} CASCADE"
 SET_ASIDE = (
@@ -103,8 +108,12 @@ def _restore_postgresql(database_url: str, backup: Path, *, replace: bool) -> No
 
     if tell(TABLES) and not replace:
         raise SetupError("The database is not empty. Stop the service and say --replace if it is to go.")
-    in_use = int(tell(IN_USE))
-    if in_use:
+    for _ in range(LOOKS):
+        in_use = int(tell(IN_USE))
+        if not in_use:
+            break
+        time.sleep(PAUSE_SECONDS)
+    else:
         raise SetupError(
             f"The database is in use ({in_use} connections of its user). Stop the service first."
         )
