@@ -108,15 +108,14 @@ def _restore_postgresql(database_url: str, backup: Path, *, replace: bool) -> No
 
     if tell(TABLES) and not replace:
         raise SetupError("The database is not empty. Stop the service and say --replace if it is to go.")
-    for _ in range(LOOKS):
-        in_use = int(tell(IN_USE))
-        if not in_use:
-            break
+    looks = 1
+    while in_use := int(tell(IN_USE)):
+        if looks == LOOKS:
+            raise SetupError(
+                f"The database is in use ({in_use} connections of its user). Stop the service first."
+            )
+        looks += 1
         time.sleep(PAUSE_SECONDS)
-    else:
-        raise SetupError(
-            f"The database is in use ({in_use} connections of its user). Stop the service first."
-        )
     tell(SET_ASIDE)
     try:
         run("pg_restore", "--single-transaction", "--exit-on-error", "--no-owner", str(backup))
