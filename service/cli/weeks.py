@@ -12,12 +12,12 @@ from service.store.repositories import due_lists
 from service.store.tables.operations import JobFailure
 from service.usecases.forecast.forecast_stock import forecast_stock
 from service.usecases.week.publish_due_list import draft_list, publish_list
+from service.usecases.week.publish_now import week_to_publish
 from service.usecases.week.render_due_list import FileKind, render_due_list
 from service.usecases.week.show_due_list import (
     CURRENT,
     ShownList,
     show_due_list,
-    week_named,
     why_not_published,
 )
 from service.usecases.week.weekly_rule import publishing_rule
@@ -68,11 +68,11 @@ def show_week(
 
 @app.command("publish")
 def publish_week(week: WeekArgument = CURRENT, organisation: OrganisationOption = None) -> None:
-    """Fix the due list of a week now; one that is published already stays as it is."""
+    """Fix the due list of this week or one of the next four now; one that is published already stays as it is."""
     with opened_database() as (database, clock, _):
         caller, now = acting_for(database, organisation, "week"), clock.now()
         with database.snapshot() as session:
-            wanted = week_named(session, caller, week, now)
+            wanted = week_to_publish(session, caller, now, week)
             draft = draft_list(session, caller.organisation_id, wanted, now)
             due_at = publishing_instant(wanted, publishing_rule(session, caller.organisation_id))
         with database.transaction() as session:

@@ -162,3 +162,11 @@ def test_a_place_that_nobody_can_listen_at_is_told(workshop):
 @pytest.mark.parametrize("command", [[], ["tokens"], ["week", "show"]])
 def test_help_has_its_short_name(sumpwise, command):
     assert "Usage" in told(sumpwise(*command, "-h"))
+
+
+@pytest.mark.parametrize(("week", "said"), [("1999-W01", "is over"), ("2099-W01", "4 weeks ahead")])
+def test_only_a_list_that_somebody_can_work_off_is_fixed_by_hand(workshop, week, said):
+    result = workshop("week", "publish", week)
+    assert said in told(result)
+    assert result.exit_code == REFUSED
+    assert "Published" in told(workshop("week", "publish"))

@@ -6,7 +6,7 @@ from typing import Final
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.domain.weeks import publishing_instant
+from service.domain.weeks import IsoWeek, publishing_instant
 from service.errors import InvalidInputError, NotFoundError
 from service.store.repositories import due_lists
 from service.usecases.access.caller import Caller
@@ -18,8 +18,8 @@ MOST_WEEKS_AHEAD: Final = 4
 """Own choice."""
 
 
-def publish_now(session: Session, caller: Caller, now: datetime, name: str, node: str) -> ShownList:
-    """Fix a week's list; a published one stays as it is.
+def week_to_publish(session: Session, caller: Caller, now: datetime, name: str) -> IsoWeek:
+    """Give the week of this name, if its list can be fixed by hand.
 
     Raises
     ------
@@ -38,6 +38,12 @@ def publish_now(session: Session, caller: Caller, now: datetime, name: str, node
             "/iso_week",
             f"A list can be fixed up to {MOST_WEEKS_AHEAD} weeks ahead, and this week is later; nobody knows its work.",
         )
+    return week
+
+
+def publish_now(session: Session, caller: Caller, now: datetime, name: str, node: str) -> ShownList:
+    """Fix a week's list; a published one stays as it is. Refuses the weeks that `week_to_publish` refuses."""
+    week = week_to_publish(session, caller, now, name)
     if due_lists.find_list(session, caller.organisation_id, str(week)) is None:
         draft = draft_list(session, caller.organisation_id, week, now)
         due_at = publishing_instant(week, publishing_rule(session, caller.organisation_id))
