@@ -114,6 +114,41 @@ def test_only_a_receipt_comes_in_packs(fleet):
     assert fleet.post("/v1/stock/movements", entry | {"kind": "receipt"}).status_code == 201
 
 
+def test_readings_that_come_later_and_speak_against_the_last_service_are_told_of(fleet):
+    """Who registers a fleet tells of the last service first, and sends the readings of years then."""
+    path = f"/v1/compartments/{place_of(fleet, 'VAN-1')}"
+    told = {"last_service_on": "2026-02-01", "last_service_odometer_km": 240_500.0}
+    assert fleet.patch(path, told).status_code == 200
+    assert fleet.get(path).json()["warnings"] == []
+    readings = [
+        {
+            "vehicle": "VAN-1",
+            "taken_at": f"2026-0{month}-03T08:00:00Z",
+            "odometer": 20_000.0 + 1_000.0 * month,
+        }
+        for month in range(1, 5)
+    ]
+    assert fleet.post("/v1/readings", {"readings": readings}).json()["accepted"] == 4
+    (warning,) = fleet.get(path).json()["warnings"]
+    for part in ("240,500", "22,000", "2026-02-03", "last_service_odometer_km"):
+        assert part in warning
+    listed = fleet.get("/v1/vehicles/VAN-1/compartments").json()["compartments"]
+    assert [one["warnings"] for one in listed] == [[warning], []]
+    right = fleet.patch(path, {"last_service_odometer_km": 21_950.0})
+    assert (right.status_code, right.json()["warnings"]) == (200, [])
+
+
+def test_what_was_told_before_a_service_on_record_is_no_longer_doubted(fleet):
+    path = f"/v1/compartments/{place_of(fleet, 'VAN-1')}"
+    told = {"last_service_on": "2026-02-01", "last_service_odometer_km": 240_500.0}
+    assert fleet.patch(path, told).status_code == 200
+    reading = {"vehicle": "VAN-1", "taken_at": "2026-02-03T08:00:00Z", "odometer": 22_000.0}
+    assert fleet.post("/v1/readings", {"readings": [reading]}).json()["accepted"] == 1
+    assert len(fleet.get(path).json()["warnings"]) == 1
+    assert fleet.post("/v1/services", service()).status_code == 201
+    assert fleet.get(path).json()["warnings"] == []
+
+
 def test_the_last_service_was_at_no_more_than_a_later_reading_shows(fleet):
     """A digit too many would put the next service off; a reading of the same day may have come before the work."""
     rows = [("2026-02-01", 24_000.0, 600.0), ("2026-02-02", 24_090.0, 602.0), ("2026-04-01", 29_000.0, 740.0)]

@@ -102,6 +102,18 @@ def test_a_change_that_nobody_told_of_is_not_said_to_have_renewed_nothing(planne
     ]
 
 
+def test_a_last_service_at_more_than_a_later_reading_shows_is_told_of(planner):
+    axle = {"kind": "axle", "compartment": "new axle", "last_service_on": "2026-04-30"}
+    answer = planner.operator.post(
+        "/v1/vehicles/VAN-01/compartments", axle | {"last_service_odometer_km": 799_000.0}
+    )
+    assert answer.status_code == 201, answer.text
+    said = re.compile(r"told at 799.000.km, but on .* the meter showed 79.980.km")
+    assert not said.search(planner.get(VAN).text)
+    post(planner)
+    assert said.search(planner.get(VAN).text)
+
+
 def test_a_reading_is_saved_and_shown(planner):
     assert post(planner).headers["location"] == "/vehicles/veh_1?told=reading"
     page = planner.get(VAN).text

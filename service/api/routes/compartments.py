@@ -21,6 +21,7 @@ from service.store.repositories import fleet, fluids
 from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fleet import register_compartments
 from service.usecases.fluids.own_ageing import early_wear, reads_hours
+from service.usecases.fluids.told_meters import told_in_vain
 
 router = APIRouter(tags=["compartments"], route_class=TokenFirst)
 
@@ -108,9 +109,14 @@ def _read(unit: Unit, owner: Vehicle, rows: Sequence[Compartment]) -> list[Compa
     organisation_id = unit.caller.organisation_id
     names = {fluid.id: fluid.reference for fluid in fluids.list_fluids(unit.session, organisation_id)}
     has_hours = reads_hours(unit.session, organisation_id, owner.id or 0)
+    in_vain = told_in_vain(unit.session, organisation_id, rows)
     return [
         CompartmentRead.of(
-            row, owner.reference, names.get(row.fluid_id), early=early_wear(row, has_hours=has_hours)
+            row,
+            owner.reference,
+            names.get(row.fluid_id),
+            early=early_wear(row, has_hours=has_hours),
+            less=in_vain.get(row.id, []),
         )
         for row in rows
     ]

@@ -42,6 +42,7 @@ from service.usecases.fluids.own_ageing import (
     own_lives,
     wear_by_temperature,
 )
+from service.usecases.fluids.told_meters import ShownLess, meter_warnings
 
 VEHICLE_EXAMPLE: dict[str, Any] = {
     "vehicle": "VAN-07",
@@ -262,7 +263,13 @@ class CompartmentRead(BaseModel):
 
     @classmethod
     def of(
-        cls, compartment: Compartment, vehicle: str, fluid: str | None, *, early: Sequence[EarlyWear]
+        cls,
+        compartment: Compartment,
+        vehicle: str,
+        fluid: str | None,
+        *,
+        early: Sequence[EarlyWear],
+        less: Sequence[ShownLess],
     ) -> Self:
         """Show a row."""
         logged = compartment.oil_temperatures
@@ -278,7 +285,7 @@ class CompartmentRead(BaseModel):
             last_service_odometer_km=compartment.baseline_odometer_km,
             last_service_engine_hours=compartment.baseline_engine_hours,
             wear_by_temperature=wear_by_temperature(FluidKind(compartment.kind), logged) if logged else None,
-            warnings=life_warnings(early),
+            warnings=[*life_warnings(early), *meter_warnings(less)],
             **own_lives(compartment.ageing),
             **fields,
         )

@@ -21,9 +21,9 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
 from service.usecases.fleet.required_fields import refuse_nothing
-from service.usecases.fleet.told_meters import require_told_meters
 from service.usecases.fluids.own_ageing import OWN_LIVES, own_ageing, own_lives
 from service.usecases.fluids.recommend_exchange import FULL_DRAIN_FRACTION
+from service.usecases.fluids.told_meters import require_told_meters
 from service.usecases.fluids.update_states import update_states
 
 MOST_SEALS: Final = 20

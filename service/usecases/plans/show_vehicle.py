@@ -27,6 +27,7 @@ from service.usecases.due.project_due import DUE_PROBABILITIES
 from service.usecases.due.show_projection import VehicleProjection, show_projection
 from service.usecases.fluids.explain_history import ToldHistory, explain_history
 from service.usecases.fluids.own_ageing import EarlyWear, early_wear, reads_hours
+from service.usecases.fluids.told_meters import ShownLess, told_in_vain
 from service.usecases.plans.plan_exchange import PlannedExchange, plan_exchange
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.estimate_usage import meter
@@ -60,6 +61,8 @@ class CompartmentView:
     """None where the stored numbers do not make a plan."""
 
     early_wear: Sequence[EarlyWear]
+    shown_less: Sequence[ShownLess]
+    """What speaks against the meters that were told of its last service."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,13 +87,22 @@ def show_vehicle(session: Session, caller: Caller, now: datetime, reference: str
     readings = vehicle_search.latest_readings(session, caller.organisation_id, key, N_READINGS)
     ahead = _days_ahead(projection)
     has_hours = reads_hours(session, caller.organisation_id, key)
+    in_vain = told_in_vain(session, caller.organisation_id, list(compartments.values()))
     return VehicleView(
         projection=projection,
         depot=depots[vehicle.depot_id],
         readings=readings,
         odometer_course=_odometer_course(projection, now, ahead),
         compartments=[
-            _view(session, caller, now, projection, place, compartments[row], ahead, has_hours=has_hours)
+            CompartmentView(
+                compartment=compartments[row],
+                place=place,
+                history=explain_history(session, caller, now, format_id(IdKind.COMPARTMENT, row)),
+                life_course=_course(projection, ahead, _life_course(projection, place, now, ahead)),
+                plan=_plan(session, caller, now, format_id(IdKind.COMPARTMENT, row)),
+                early_wear=early_wear(compartments[row], has_hours=has_hours),
+                shown_less=in_vain.get(row, ()),
+            )
             for place, row in enumerate(projection.fluids.compartments["id"])
         ],
         changes=vehicle_search.changes_of(
@@ -126,28 +138,6 @@ def _odometer_course(projection: VehicleProjection, now: datetime, ahead: Floats
     at_days = projection.usage.season.operational_days(days_of(now) + ahead)
     quantiles = odometer_quantiles(many, at_days, np.array(DUE_PROBABILITIES))
     return _course(projection, ahead, quantiles)
-
-
-def _view(
-    session: Session,
-    caller: Caller,
-    now: datetime,
-    projection: VehicleProjection,
-    place: int,
-    compartment: Compartment,
-    ahead: Floats,
-    *,
-    has_hours: bool,
-) -> CompartmentView:
-    key = format_id(IdKind.COMPARTMENT, compartment.id)
-    return CompartmentView(
-        compartment=compartment,
-        place=place,
-        history=explain_history(session, caller, now, key),
-        life_course=_course(projection, ahead, _life_course(projection, place, now, ahead)),
-        plan=_plan(session, caller, now, key),
-        early_wear=early_wear(compartment, has_hours=has_hours),
-    )
 
 
 def _plan(session: Session, caller: Caller, now: datetime, key: str) -> PlannedExchange | None:

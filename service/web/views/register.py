@@ -16,7 +16,7 @@ from service.store.tables.vehicles import Compartment, Vehicle
 from service.usecases.fluids.own_ageing import EarlyWear, own_lives
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
-from service.web.views.early_wear import early_wear_words
+from service.web.views.compartment_warnings import early_wear_words
 
 Options = tuple[tuple[str, str], ...]
 

@@ -23,9 +23,9 @@ from service.usecases.plans.show_vehicle import CompartmentView, VehicleView
 from service.web.catalogue import tell, translate
 from service.web.forms import FormState
 from service.web.views.charts import life_chart, odometer_chart
+from service.web.views.compartment_warnings import early_wear_words, shown_less_words
 from service.web.views.days import pin_words
 from service.web.views.due_rows import DueRow, due_rows
-from service.web.views.early_wear import early_wear_words
 from service.web.views.exchange import ExchangeTable, exchange_table
 from service.web.views.history import Event, history_events
 from service.web.views.returns import ReturnForm, return_form
@@ -239,7 +239,10 @@ def _card(
         name=compartment.reference,
         kind=tell(KIND_LABELS[FluidKind(compartment.kind)]),
         facts=tuple(facts),
-        warnings=early_wear_words(one.early_wear, presentation),
+        warnings=(
+            *early_wear_words(one.early_wear, presentation),
+            *shown_less_words(one.shown_less, presentation),
+        ),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
         chart=life_chart(view, one, presentation),
         exchange=exchange_table(one.plan, presentation, listed) if has_rounds and one.plan else None,
