@@ -8,6 +8,7 @@ import typer
 
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.domain.external_ids import IdKind, format_id
+from service.domain.money import CURRENCY_CODE
 from service.domain.plausibility import TOKEN_DAYS
 from service.domain.roles import Scope
 from service.domain.texts import clean_line
@@ -20,7 +21,7 @@ organisations = typer.Typer(no_args_is_help=True, help="Organisations; each sees
 
 
 def _currency(code: str) -> str:
-    if not re.fullmatch("[A-Z]{3}", code.upper()):
+    if not re.fullmatch(CURRENCY_CODE, code.upper()):
         raise typer.BadParameter("Three letters of ISO 4217, such as EUR.")
     return code.upper()
 

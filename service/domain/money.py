@@ -4,6 +4,9 @@ from typing import Final
 
 from service.errors import InvalidInputError
 
+CURRENCY_CODE: Final = "[A-Z]{3}"
+"""How ISO 4217 writes one."""
+
 USUAL_DECIMALS: Final = 2
 _DECIMALS: Final = (
     dict.fromkeys(

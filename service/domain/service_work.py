@@ -1,8 +1,9 @@
 """The steps of a fluid service that must be closed before the job is, and where in a vehicle a fluid sits."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
@@ -195,3 +196,8 @@ def labour_minutes(method: ExchangeMethod, n_rounds: int) -> float:
 def bay_minutes(work_minutes: float, n_visits: int) -> float:
     """Bay minutes of visits: the work of all their jobs, and setting up each of them."""
     return work_minutes + n_visits * VISIT_SETUP_MINUTES.value
+
+
+def n_visits(planned: Iterable[tuple[int, date | None]]) -> int:
+    """Count visits by vehicle and day: what is planned of one vehicle for one day is one visit."""
+    return len(set(planned))

@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.inputs import NOT_NAMED, BayMinutesADay, Body, Day, Line40, RoomLitres, Weekday
 from service.domain.external_ids import IdKind, format_id
+from service.domain.money import CURRENCY_CODE
 from service.domain.used_fluid import WasteStream
 from service.store.tables.organisation import Depot, Organisation
 
@@ -78,7 +79,7 @@ class OrganisationUpdate(Body):
             str,
             Field(
                 strict=True,
-                pattern=r"^[A-Z]{3}$",
+                pattern=f"^{CURRENCY_CODE}$",
                 description="ISO 4217. Amounts named `minor` are in its minor unit: cents of EUR, yen of JPY, "
                 "fils of KWD.",
             ),

@@ -27,6 +27,7 @@ REPLACEMENT_COST: Final = 13.0
 USED_INSTRUMENT_COST: Final = 19.0
 """The same where it begins with more than a new one shows, which is likelier another vehicle's number."""
 NEW_INSTRUMENT_KM: Final = 5000.0
+"""What a new one may have run before anybody reads it. Own choice, as the cost above; tried on invented fleets."""
 UNIT_CHANGE_COST: Final = 14.0
 ODD_START_COST: Final = 1.5
 RELEASE_BONUS: Final = 1.0e3

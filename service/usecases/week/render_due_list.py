@@ -19,7 +19,7 @@ from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
-from service.domain.service_work import bay_minutes
+from service.domain.service_work import bay_minutes, n_visits
 from service.domain.weeks import IsoWeek
 from service.domain.zones import zone_named
 from service.store.repositories.due_lists import day_of, is_closed, state_of
@@ -116,7 +116,7 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
         ),
         bay_minutes=bay_minutes(
             sum(line.labour_minutes for line in still_open),
-            len({(line.vehicle_id, day) for line, day in open_on}),
+            n_visits((line.vehicle_id, day) for line, day in open_on),
         ),
         notes=_notes(shown),
         url=f"{public_url}/due-lists/{shown.week}",

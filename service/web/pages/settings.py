@@ -9,6 +9,7 @@ from fastapi.responses import Response
 
 from service.documents.presentation import Presentation
 from service.domain import plausibility
+from service.domain.money import CURRENCY_CODE
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.domain.zones import allowed_zone_names
@@ -25,7 +26,7 @@ router = APIRouter()
 DepotPath = Annotated[str, Path(pattern=r"^dep_[0-9]{1,19}$")]
 MOST_CLOSING_DAYS: Final = 400
 _LOCALE: Final = re.compile(r"[a-z]{2,3}(-[A-Z]{2})?")
-_CURRENCY: Final = re.compile(r"[A-Z]{3}")
+_CURRENCY: Final = re.compile(CURRENCY_CODE)
 _TIME: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
-from service.domain.service_work import bay_minutes
+from service.domain.service_work import bay_minutes, n_visits
 from service.store.repositories.due_lists import day_of, is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
@@ -193,7 +193,7 @@ def _group(
 
 
 def _n_visits(entries: Sequence[_Entry]) -> int:
-    return len({(one.line.vehicle_id, one.day) for one in entries})
+    return n_visits((one.line.vehicle_id, one.day) for one in entries)
 
 
 def _bay_time(entries: Sequence[_Entry], presentation: Presentation) -> str:
