@@ -7,7 +7,7 @@ import time
 from typing import Final
 
 import structlog
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api.metrics import Metrics
@@ -93,6 +93,8 @@ class Guard:
         except (_BodyTooLarge, _ClientTooSlow) as error:
             if status == 0:
                 await self._cut_off(request, error)(scope, receive, send_marked)
+        except ClientDisconnect:
+            pass  # A phone that left the network half way: nobody is there to be answered, and nothing went wrong.
         finally:
             seconds = time.perf_counter() - started
             self._metrics.note_request(scope, status, seconds)

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from http import HTTPStatus
 from typing import Final
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
@@ -56,7 +57,9 @@ class Metrics:
     def note_request(self, scope: Scope, status: int, seconds: float) -> None:
         """Count an answer, and the readings that it told the outcome of."""
         route = template_of(scope)
-        method = scope["method"] if route != NOWHERE else NOWHERE
+        is_ours = route != NOWHERE and status != HTTPStatus.METHOD_NOT_ALLOWED
+        # Any other method is a word of the caller's, and a series of its own for each would fill the memory.
+        method = scope["method"] if is_ours else NOWHERE
         self.requests.labels(method, route, str(status or 499)).inc()
         self.durations.labels(method, route).observe(seconds)
         if 200 <= status < 300:

@@ -51,6 +51,15 @@ def test_requests_are_counted_by_the_template_of_their_route(operator, client):
     assert "SECRET" not in client.get("/metrics").text
 
 
+def test_a_method_that_nobody_takes_makes_no_series_of_its_own(client):
+    for method in ("MADE-UP", "OTHER", "TRACE"):
+        for path in ("/healthz", "/v1/vehicles", "/static/sumpwise.css"):
+            assert client.request(method, path).status_code == 405
+    found = samples(client)
+    methods = {dict(labels).get("method", "none") for _, *labels in found}
+    assert methods <= {"none", "GET"}
+
+
 def test_readings_are_counted_by_outcome_once_they_are_stored(operator, client, clock):
     operator.post("/v1/vehicles", {"vehicle": "VAN-07", "class": "van"})
     row = {"vehicle": "VAN-07", "taken_at": clock.now().isoformat(), "odometer": 1000}

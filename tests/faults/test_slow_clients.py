@@ -184,6 +184,37 @@ def test_nonsense_on_the_wire_is_refused(node: Node, words: bytes):
     assert httpx.get(f"{node.url}/healthz", timeout=10.0).status_code == 200
 
 
+@pytest.mark.parametrize(
+    ("path", "kind"),
+    [
+        ("/v1/readings", "application/json"),
+        ("/v1/readings", "text/csv"),
+        ("/v1/samples", "text/csv"),
+        ("/v1/vehicles", "application/json"),
+        ("/v1/inbound/src_1", "application/json"),
+        ("/sign-in", "application/x-www-form-urlencoded"),
+    ],
+)
+def test_a_sender_who_hangs_up_half_way_is_no_error_of_ours(node: Node, path: str, kind: str):
+    """A phone that leaves the network: one line of the log, nothing for whoever is on call."""
+    n_before = len(node.log.read_text().splitlines())
+    words = (
+        f"POST {path} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {node.environment['secret']}\r\n"
+        f"Content-Type: {kind}\r\nContent-Length: 1000\r\n\r\n"
+    )
+    with _open(node, words.encode() + b"a"):
+        time.sleep(0.2)
+    for _ in range(100):
+        if '"request"' in "".join(node.log.read_text().splitlines()[n_before:]):
+            break
+        time.sleep(0.05)
+    time.sleep(0.1)
+    lines = [json.loads(line) for line in node.log.read_text().splitlines()[n_before:]]
+    assert [line["event"] for line in lines if line["event"] == "request" or line["level"] == "error"] == [
+        "request"
+    ]
+
+
 def test_nonsense_after_an_answer_was_given_ends_the_connection_quietly(node: Node):
     words = b"POST /v1/vehicles HTTP/1.1\r\nHost: x\r\nContent-Encoding: gzip\r\nTransfer-Encoding: chunked\r\n\r\n"
     with _open(node, words) as client:
