@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from math import isnan
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from sqlmodel import Session
@@ -12,7 +12,7 @@ from sqlmodel import Session
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.repositories.reading_windows import read_between, read_named
 from service.usecases.access.caller import Caller
-from service.usecases.readings.known_readings import SAME_TIME_DAYS, Candidate, KnownReadings
+from service.usecases.readings.known_readings import SAME_TIME, SAME_TIME_DAYS, Candidate, KnownReadings
 from service.usecases.readings.new_readings import NewReadings
 from service.usecases.readings.reading_ends import ReadingEnds, WindowEnd, blank_ends, window_ends
 from service.usecases.readings.reading_windows import (
@@ -26,8 +26,6 @@ from service.usecases.readings.reading_windows import (
 from service.usecases.readings.row_outcomes import ACCEPTED, OUTCOME_PLACES, REASON_PLACES, REASONS, Marks
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import instant_of
-
-NEAR: Final = timedelta(days=SAME_TIME_DAYS)
 
 Candidates = Mapping[int, Candidate]
 """New readings by their place in the call."""
@@ -83,7 +81,7 @@ def _load(
     """Load what is stored of the vehicles concerned, as far as it matters; what new rows may repeat, wherever it is."""
     ended = [one for one in new.values() if one.vehicle_id in ends]
     spans = [
-        (one.vehicle_id, at - NEAR, at + NEAR)
+        (one.vehicle_id, at - SAME_TIME, at + SAME_TIME)
         for one in ended
         if one.at_days <= ends[one.vehicle_id].last_days + SAME_TIME_DAYS
         for at in (instant_of(one.at_days),)

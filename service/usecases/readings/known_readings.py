@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -19,6 +20,8 @@ KEPT_SOURCES: Final = RECORD_SOURCES | {REPLACEMENT_SOURCE}
 
 SAME_TIME_DAYS: Final = 1.0e-6
 """A tenth of a second: databases round, and not to the nearest."""
+
+SAME_TIME: Final = timedelta(days=SAME_TIME_DAYS)
 
 Numbers = tuple[float | None, float | None]
 """Kilometres and hours."""
@@ -60,7 +63,7 @@ class KnownReadings:
         if new.reference is not None and (new.vehicle_id, new.source, new.reference) in self.by_reference:
             return True
         times = self.by_value.get((new.vehicle_id, (new.km, new.engine_hours)), ())
-        return any(_same_time(at_days, new.at_days) for at_days in times)
+        return any(is_same_time(at_days, new.at_days) for at_days in times)
 
     def repeat(self, new: Candidate) -> ReadingReason | None:
         """Reason not to store a reading; one without any is known from now on."""
@@ -69,17 +72,18 @@ class KnownReadings:
             key = (new.vehicle_id, new.source, new.reference)
             earlier = self.by_reference.get(key)
             if earlier is not None:
-                is_same = _same_time(earlier[0], new.at_days) and earlier[1] == numbers
+                is_same = is_same_time(earlier[0], new.at_days) and earlier[1] == numbers
                 return ReadingReason.DUPLICATE if is_same else ReadingReason.REFERENCE_REUSED
             self.by_reference[key] = (new.at_days, numbers)
         times = self.by_value.setdefault((new.vehicle_id, numbers), [])
-        if any(_same_time(at_days, new.at_days) for at_days in times):
+        if any(is_same_time(at_days, new.at_days) for at_days in times):
             return ReadingReason.DUPLICATE
         times.append(new.at_days)
         return None
 
 
-def _same_time(first_days: float, second_days: float) -> bool:
+def is_same_time(first_days: float, second_days: float) -> bool:
+    """Whether two times, in days, are told as one."""
     return abs(first_days - second_days) <= SAME_TIME_DAYS
 
 

@@ -8,7 +8,6 @@ import numpy as np
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.errors import InvalidInputError
 from service.store.instants import aware_instants
@@ -17,10 +16,10 @@ from service.store.repositories.reading_windows import read_named
 from service.store.repositories.stale_vehicles import mark_read, mark_stale
 from service.usecases.access.caller import Caller
 from service.usecases.readings.doubtful_vehicles import judge_doubtful
-from service.usecases.readings.known_readings import KEPT_SOURCES
 from service.usecases.readings.new_readings import NewReadings, read_new
 from service.usecases.readings.reading_columns import ReadingColumns, ReadingRow
 from service.usecases.readings.reading_ends import ReadingEnds, is_known
+from service.usecases.readings.readings_of_records import close_rows_of_records, places_of_records
 from service.usecases.readings.row_outcomes import OUTCOME_NAMES, REASON_NAMES, Marks, RowOutcomes, RowResult
 from service.usecases.readings.screen_hours import check_new_hours
 from service.usecases.readings.settled_vehicles import judge_settled, may_be_settled
@@ -40,21 +39,7 @@ def record_readings(session: Session, caller: Caller, now: datetime, sent: Readi
         raise InvalidInputError.at(
             "/readings", f"At most {MAX_ROWS} readings a call; send the rest in another one."
         )
-    _refuse_kept_sources(sent)
-    return _store(session, caller, now, sent)
-
-
-def _refuse_kept_sources(sent: ReadingColumns) -> None:
-    """Refuse rows that would pass for readings of our own records, and be discarded with these or keep them out."""
-    if KEPT_SOURCES.isdisjoint(sent.source):
-        return
-    detail = (
-        f"source: {', '.join(sorted(KEPT_SOURCES))} are kept for what comes with a record; take another word."
-    )
-    refusal = RowResult(ReadingOutcome.REJECTED, ReadingReason.MALFORMED, detail)
-    for place, source in enumerate(sent.source):
-        if source in KEPT_SOURCES:
-            sent.refused.setdefault(place, refusal)
+    return _store(session, caller, now, sent, places_of_records(sent.source))
 
 
 def record_rows(
@@ -68,25 +53,38 @@ def store_readings(
     session: Session, caller: Caller, now: datetime, rows: Sequence[ReadingRow]
 ) -> list[RowResult]:
     """Do the work of `record_rows` for whoever has read a meter in the course of other work."""
-    return list(_store(session, caller, now, ReadingColumns.of_rows(rows)))
+    return list(_store(session, caller, now, ReadingColumns.of_rows(rows), ()))
 
 
-def _store(session: Session, caller: Caller, now: datetime, sent: ReadingColumns) -> RowOutcomes:
-    """Store what is new, and if the key of the table finds a reference that is stored already, look for such first."""
+def _store(
+    session: Session, caller: Caller, now: datetime, sent: ReadingColumns, of_records: Sequence[int]
+) -> RowOutcomes:
+    """Store what is new, and if the key of the table finds a reference that is stored already, look for such first.
+
+    `of_records` are the places of rows that say they came with a record, and did not.
+    """
     try:
         with session.begin_nested():
-            new, ends = _judge_and_insert(session, caller, now, sent, are_references_new=True)
+            new, ends = _judge_and_insert(session, caller, now, sent, of_records, are_references_new=True)
     except IntegrityError:
-        new, ends = _judge_and_insert(session, caller, now, sent, are_references_new=False)
+        new, ends = _judge_and_insert(session, caller, now, sent, of_records, are_references_new=False)
     _mark(session, caller.organisation_id, now, new, ends)
     return new.outcomes
 
 
 def _judge_and_insert(
-    session: Session, caller: Caller, now: datetime, sent: ReadingColumns, *, are_references_new: bool
+    session: Session,
+    caller: Caller,
+    now: datetime,
+    sent: ReadingColumns,
+    of_records: Sequence[int],
+    *,
+    are_references_new: bool,
 ) -> tuple[NewReadings, ReadingEnds]:
     organisation_id = caller.organisation_id
     new, ends = read_new(session, caller, now, sent)
+    if of_records:
+        close_rows_of_records(session, organisation_id, new, of_records)
     may_be = may_be_settled(new, ends)
     if not are_references_new:
         may_be &= ~_with_known_reference(session, organisation_id, new, may_be)
