@@ -9,6 +9,8 @@ from service.errors import InvalidInputError
 VEHICLE_REFERENCE_CHARACTERS: Final = 40
 NAME_CHARACTERS: Final = 120
 NOTE_CHARACTERS: Final = 4_000
+WORDS_OF_ADDRESSES: Final = frozenset({"new", "pins"})
+"""Stand in addresses where a vehicle's number would; one of them would lead elsewhere."""
 
 _BIDI_CONTROLS: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _LINE_SEPARATORS: Final = frozenset("\u2028\u2029")
@@ -47,6 +49,10 @@ def clean_vehicle_reference(pointer: str, value: str) -> str:
     if "/" in reference or "\\" in reference or not reference.strip("."):
         raise InvalidInputError.at(
             pointer, "Must not contain a slash or consist of dots: it stands in addresses."
+        )
+    if reference in WORDS_OF_ADDRESSES:
+        raise InvalidInputError.at(
+            pointer, f"“{reference}” is a word of this service's addresses; choose another number."
         )
     return reference
 

@@ -99,7 +99,8 @@ def test_notes_refuse_the_rest(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["VAN-07", "12 AB 345", "Bus 3", "veh_", "veh_x", "VEHICLE_1", "x" * 40, "№ 5", "1.2"]
+    "text",
+    ["VAN-07", "12 AB 345", "Bus 3", "veh_", "veh_x", "VEHICLE_1", "x" * 40, "№ 5", "1.2", "PINS", "new 1"],
 )
 def test_vehicle_numbers_of_a_fleet(text: str) -> None:
     assert clean_vehicle_reference("/vehicle", text) == text
@@ -116,6 +117,8 @@ def test_vehicle_numbers_of_a_fleet(text: str) -> None:
         "a\\b",
         ".",
         "..",
+        "pins",
+        "new",
         "VAN\u200b07",
         "VAN\u200f07",
         "VAN\ufe0f07",
