@@ -112,7 +112,9 @@ def patch_source(
     if body.pull is not None:
         check_target(request, credentials, body.pull.url)
     with writing(request, credentials, body_hash, key) as unit:
-        present = machine_sources.get_source(unit.session, unit.caller.organisation_id, machine_source)
+        present = machine_sources.get_source(
+            unit.session, unit.caller.organisation_id, machine_source, for_update=True
+        )
         unit.require_match(request, SourceRead.of(present))
         row = manage_sources.change_pull(
             unit.session, unit.caller, unit.now, machine_source, _pull(body.pull)

@@ -50,7 +50,7 @@ def get_organisation(request: Request, unit: Reading) -> Response:
 )
 def patch_organisation(request: Request, body: OrganisationUpdate, unit: Writing) -> Response:
     """Change what is named; a new zone or publishing day neither doubles nor loses a week."""
-    row = fleet.get_organisation(unit.session, unit.caller.organisation_id)
+    row = fleet.lock_organisation(unit.session, unit.caller.organisation_id)
     unit.require_match(request, OrganisationRead.of(row))
     row = change_settings.change_organisation(unit.session, unit.caller, unit.now, body.changes())
     return unit.changed(OrganisationRead.of(row))
@@ -107,7 +107,7 @@ def get_depot(request: Request, depot: DepotPath, unit: Reading) -> Response:
 )
 def patch_depot(request: Request, depot: DepotPath, body: DepotUpdate, unit: Writing) -> Response:
     """Change what is named: bay minutes, holiday region, closing days, room for used fluid."""
-    row = change_settings.get_depot(unit.session, unit.caller, depot)
+    row = change_settings.get_depot(unit.session, unit.caller, depot, for_update=True)
     unit.require_match(request, DepotRead.of(row))
     row = change_settings.change_depot(unit.session, unit.caller, unit.now, depot, body.changes())
     return unit.changed(DepotRead.of(row))

@@ -37,7 +37,7 @@ def get_planning_terms(request: Request, unit: Reading) -> Response:
 )
 def patch_planning_terms(request: Request, body: PlanningUpdate, unit: Writing) -> Response:
     """Set some terms; the next draft, forecast and order plan use them."""
-    organisation = fleet.get_organisation(unit.session, unit.caller.organisation_id)
+    organisation = fleet.lock_organisation(unit.session, unit.caller.organisation_id)
     unit.require_match(request, PlanningRead.of(organisation))
     changed = change_planning(unit.session, unit.caller, unit.now, body.terms)
     return unit.changed(PlanningRead.of(changed))

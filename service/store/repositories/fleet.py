@@ -10,6 +10,7 @@ from sqlmodel import Session, col, func, select
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
 from service.store.in_lists import is_one_of
+from service.store.row_locks import locked
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Compartment, Vehicle
 
@@ -26,13 +27,12 @@ def get_organisation(session: Session, organisation_id: int) -> Organisation:
     return organisation
 
 
-def lock_organisation(session: Session, organisation_id: int) -> None:
-    """Let one administrator at a time decide about people, secrets and receivers; on SQLite the writers queue anyway.
+def lock_organisation(session: Session, organisation_id: int) -> Organisation:
+    """Let one at a time decide about people, secrets, receivers and settings; on SQLite the writers queue anyway.
 
-    What was read of them before may be old by now.
+    The organisation is given as it is now. What was read before of what belongs to it may be old.
     """
-    query = select(Organisation.id).where(Organisation.id == organisation_id)
-    session.exec(query.with_for_update(key_share=True)).one()
+    return session.exec(locked(select(Organisation).where(Organisation.id == organisation_id))).one()
 
 
 def list_organisations(session: Session) -> list[Organisation]:
@@ -47,11 +47,14 @@ def list_organisation_ids(session: Session) -> list[int]:
     ]
 
 
-def find_depot(session: Session, organisation_id: int, reference: str) -> Depot | None:
-    """Depot by its reference or id."""
+def find_depot(
+    session: Session, organisation_id: int, reference: str, *, for_update: bool = False
+) -> Depot | None:
+    """Depot by its reference or id; locked if it will be changed."""
     number = parse_id(IdKind.DEPOT, reference)
     wanted = Depot.reference == reference if number is None else Depot.id == number
-    return session.exec(select(Depot).where(Depot.organisation_id == organisation_id, wanted)).first()
+    query = select(Depot).where(Depot.organisation_id == organisation_id, wanted)
+    return session.exec(locked(query) if for_update else query).first()
 
 
 def list_depots(session: Session, organisation_id: int) -> list[Depot]:
@@ -66,7 +69,7 @@ def find_vehicle(
     """Vehicle in use by the fleet's own number, or any vehicle by its id; locked if it will be changed."""
     query = select(Vehicle).where(Vehicle.organisation_id == organisation_id)
     if for_update:
-        query = query.with_for_update(key_share=True)
+        query = locked(query)
     number = parse_id(IdKind.VEHICLE, reference)
     if number is not None:
         return session.exec(query.where(Vehicle.id == number)).first()
@@ -229,7 +232,7 @@ def get_compartment(
         Compartment.organisation_id == organisation_id, Compartment.id == number
     )
     if for_update:
-        query = query.with_for_update(key_share=True)
+        query = locked(query)
     compartment = session.exec(query).first() if number is not None else None
     if compartment is None:
         raise NotFoundError("There is no compartment with this id.")

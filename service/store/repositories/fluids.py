@@ -4,6 +4,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
+from service.store.row_locks import locked
 from service.store.tables.fluids import Fluid
 from service.store.tables.vehicles import Compartment
 
@@ -15,7 +16,7 @@ def find_fluid(
     number = parse_id(IdKind.FLUID, reference)
     wanted = Fluid.reference == reference if number is None else Fluid.id == number
     query = select(Fluid).where(Fluid.organisation_id == organisation_id, wanted)
-    return session.exec(query.with_for_update(key_share=True) if for_update else query).first()
+    return session.exec(locked(query) if for_update else query).first()
 
 
 def get_fluid(session: Session, organisation_id: int, reference: str, *, for_update: bool = False) -> Fluid:

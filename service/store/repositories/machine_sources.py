@@ -11,6 +11,7 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.machine_meters import Meter, ValueUse
 from service.domain.outcomes import ReadingOutcome
 from service.errors import NotFoundError
+from service.store.row_locks import locked
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.store.tables.readings import Reading
 
@@ -43,7 +44,7 @@ def get_source(
         MachineSource.organisation_id == organisation_id, MachineSource.id == number
     )
     if for_update:
-        query = query.with_for_update(key_share=True)
+        query = locked(query)
     row = None if number is None else session.exec(query).first()
     if row is None:
         raise NotFoundError("There is no machine source with this id.")

@@ -6,15 +6,17 @@ from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind
+from service.domain.roles import Role
 from service.store.own_rows import get_own
 from service.store.repositories.access import hash_secret
+from service.store.row_locks import locked
 from service.store.tables.access import PageSession, Person, SignInCode
 
 
 def find_person(session: Session, login: str, *, for_update: bool = False) -> Person | None:
     """Person with this login, whatever the organisation: logins are unique in the whole service; locked if asked."""
     query = select(Person).where(Person.login == login)
-    return session.exec(query.with_for_update(key_share=True) if for_update else query).first()
+    return session.exec(locked(query) if for_update else query).first()
 
 
 def get_person(session: Session, organisation_id: int, reference: str) -> Person:
@@ -34,6 +36,17 @@ def list_people(session: Session, organisation_id: int) -> list[Person]:
     """Everybody of an organisation, by login."""
     query = select(Person).where(Person.organisation_id == organisation_id).order_by(col(Person.login))
     return list(session.exec(query))
+
+
+def has_another_owner(session: Session, organisation_id: int, person_id: int) -> bool:
+    """Whether an owner would be left without this person; asked of the database, whoever was read before."""
+    query = select(Person.id).where(
+        Person.organisation_id == organisation_id,
+        Person.role == Role.OWNER,
+        col(Person.disabled_at).is_(None),
+        Person.id != person_id,
+    )
+    return session.exec(query.limit(1)).first() is not None
 
 
 def find_page_session(session: Session, secret: str) -> tuple[PageSession, Person] | None:

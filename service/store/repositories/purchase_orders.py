@@ -8,6 +8,7 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.stock_entries import OrderState
 from service.errors import NotFoundError
 from service.store.repositories.stock_items import ItemKey, is_of
+from service.store.row_locks import locked
 from service.store.tables.stock import PurchaseOrder, PurchaseOrderLine
 
 
@@ -26,7 +27,7 @@ def get_order(
         PurchaseOrder.organisation_id == organisation_id, PurchaseOrder.id == number
     )
     if for_update:
-        query = query.with_for_update()
+        query = locked(query)
     order = session.exec(query).first() if number is not None else None
     if order is None:
         raise NotFoundError("There is no purchase order with this id.")

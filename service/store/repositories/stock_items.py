@@ -7,6 +7,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
+from service.store.row_locks import locked
 from service.store.tables.fluids import Fluid, Pack
 from service.store.tables.parts import Part
 from service.store.tables.stock import PurchaseOrder, StockMovement
@@ -44,7 +45,7 @@ def find_part(
     number = parse_id(IdKind.PART, reference)
     wanted = Part.reference == reference if number is None else Part.id == number
     query = select(Part).where(Part.organisation_id == organisation_id, wanted)
-    return session.exec(query.with_for_update(key_share=True) if for_update else query).first()
+    return session.exec(locked(query) if for_update else query).first()
 
 
 def get_part(session: Session, organisation_id: int, reference: str, *, for_update: bool = False) -> Part:

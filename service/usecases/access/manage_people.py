@@ -87,10 +87,5 @@ def disable_person(session: Session, caller: Caller, now: datetime, reference: s
 
 
 def _require_another_owner(session: Session, caller: Caller, person: Person) -> None:
-    others = [
-        one
-        for one in people.list_people(session, caller.organisation_id)
-        if one.role == Role.OWNER and one.disabled_at is None and one.id != person.id
-    ]
-    if not others:
+    if not people.has_another_owner(session, caller.organisation_id, person.id or 0):
         raise StateTransitionError("Nobody else is an owner; make somebody one first.")

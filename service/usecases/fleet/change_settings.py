@@ -73,7 +73,7 @@ def change_depot(
     """Change what `changes` names of a depot."""
     caller.require(Scope.PLANNING)
     refuse_nothing(changes, MAY_BE_NOTHING)
-    depot = get_depot(session, caller, reference)
+    depot = get_depot(session, caller, reference, for_update=True)
     if changes.get("reference", depot.reference) != depot.reference:
         _require_free_reference(session, caller, changes["reference"])
     checked = _checked(changes)
@@ -84,15 +84,15 @@ def change_depot(
     return depot
 
 
-def get_depot(session: Session, caller: Caller, reference: str) -> Depot:
-    """Depot by its name or id.
+def get_depot(session: Session, caller: Caller, reference: str, *, for_update: bool = False) -> Depot:
+    """Depot by its name or id; locked if it will be changed.
 
     Raises
     ------
     NotFoundError
         If the organisation has none.
     """
-    depot = fleet.find_depot(session, caller.organisation_id, reference)
+    depot = fleet.find_depot(session, caller.organisation_id, reference, for_update=for_update)
     if depot is None:
         raise NotFoundError("There is no depot with this name or id.")
     return depot

@@ -48,6 +48,7 @@ def add_source(
         If the name is taken, by an ended source too: its readings carry it.
     """
     caller.require(Scope.ADMIN)
+    fleet.lock_organisation(session, caller.organisation_id)
     rows = machine_sources.list_sources(session, caller.organisation_id)
     if name in KEPT_SOURCES or any(row.name == name for row in rows):
         raise DuplicateError("There is a source with this name already; its readings carry it.")

@@ -25,7 +25,7 @@ def change_planning(
         If there is no such term, or it cannot have that value.
     """
     caller.require(Scope.PLANNING)
-    organisation = fleet.get_organisation(session, caller.organisation_id)
+    organisation = fleet.lock_organisation(session, caller.organisation_id)
     before, planning = dict(organisation.planning), dict(organisation.planning)
     for name, value in terms.items():
         term = PLANNING_TERMS.get(name)
