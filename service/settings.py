@@ -14,9 +14,10 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 Environment = Literal["production", "development", "test"]
 USER = r"([^/?#]*@)?"
-HOST = r"(\[[^]/?#@]+\]|[^]/?#:@[]+)"
+HOST = r"(\[[^]/?#@\s]+\]|[^]/?#:@[\s]+)"
 PORT = r"(:[0-9]{1,5})?"
 DATABASE_ADDRESS = re.compile(rf"sqlite:///.+|postgresql(\+psycopg)?://{USER}{HOST}?{PORT}/.+")
+PAGE_ADDRESS = re.compile(rf"https?://{HOST}{PORT}")
 MAIL_ADDRESS = re.compile(rf"smtps?://{USER}{HOST}{PORT}/?|file:///.+")
 ENCODED = "; / ? # % in a password are written %2F %3F %23 %25"
 LOOPBACK = (ip_network("127.0.0.0/8"), ip_network("::1/128"))
@@ -100,6 +101,15 @@ class Settings(BaseSettings):
             message = f"must be sqlite:///file or postgresql+psycopg://user@host/name{ENCODED}"
             raise ValueError(message)
         return text
+
+    @field_validator("public_url")
+    @classmethod
+    def _check_own_address(cls, text: str) -> str:
+        address = text.rstrip("/")
+        if not PAGE_ADDRESS.fullmatch(address):
+            message = "must be https://host or http://host:port, without a path: links on paper begin with it"
+            raise ValueError(message)
+        return address
 
     @field_validator("outbound_allow")
     @classmethod

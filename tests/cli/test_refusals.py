@@ -118,6 +118,33 @@ def test_an_address_of_no_mail_server_is_refused_by_the_name_of_its_setting(sump
     assert result.exit_code == WRONG_USAGE
 
 
+@pytest.mark.parametrize(
+    "address",
+    [
+        "",
+        "fleet.example.org",
+        "ftp://host",
+        "https://",
+        "https://host/fleet",
+        "https://a@host",
+        "//host",
+        "https://a b",
+    ],
+)
+def test_an_address_that_no_link_can_begin_with_is_refused_by_the_name_of_its_setting(sumpwise, address):
+    """It stands in mails, calendars and square codes on paper, where nobody can mend it."""
+    result = sumpwise("people", "add", "kim@example.org", "Kim", PUBLIC_URL=address)
+    assert "SUMPWISE_PUBLIC_URL: must be https://host" in told(result)
+    assert result.exit_code == WRONG_USAGE
+
+
+def test_a_slash_at_the_end_of_our_own_address_is_not_written_twice():
+    from service.settings import Settings
+
+    assert Settings(public_url="https://fleet.example.org/").public_url == "https://fleet.example.org"
+    assert Settings(public_url="http://[::1]:8000").public_url == "http://[::1]:8000"
+
+
 def test_a_secret_that_cannot_be_read_is_told(sumpwise):
     result = sumpwise("serve", SECRET_KEY_FILE="no such file")
     assert "SUMPWISE_SECRET_KEY_FILE no such file cannot be read" in told(result)
