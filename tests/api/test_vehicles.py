@@ -145,3 +145,25 @@ def test_a_vehicle_identification_number_is_taken_as_people_write_it_and_looked_
     assert long.status_code == 422
     assert "pattern" not in long.text
     assert "17" in long.json()["errors"][0]["detail"]
+
+
+def test_two_vehicles_with_one_identification_number_are_told_of_each_other_and_of_no_one_who_left(
+    operator, join
+):
+    """A vehicle that left and comes back is registered anew, and keeps the number on its plate."""
+    vin = "1M8GDM9AXKP042788"
+    made = [
+        someone.post("/v1/vehicles", {"vehicle": name, "class": "van", "vin": vin}).json()
+        for someone, name in ((join("Others"), "VAN-9"), (operator, "VAN-1"), (operator, "VAN-2"))
+    ]
+    assert [one["warnings"] for one in made[:2]] == [[], []]
+    assert "VAN-1" in made[2]["warnings"][0]
+    first = operator.get("/v1/vehicles/VAN-1")
+    assert "VAN-2" in first.json()["warnings"][0]
+    operator.post("/v1/vehicles", {"vehicle": "VAN-3", "class": "van", "vin": "1M8GDM9AXKP042789"})
+    mistyped = operator.patch("/v1/vehicles/VAN-3", {"vin": vin}).json()
+    assert "VAN-1, VAN-2" in mistyped["warnings"][0]
+    assert "VAN-2, VAN-3" in operator.get("/v1/vehicles/VAN-1").json()["warnings"][0]
+    for name in ("VAN-2", "VAN-3"):
+        assert operator.delete(f"/v1/vehicles/{name}").status_code == 204
+    assert operator.get("/v1/vehicles/VAN-1").json()["warnings"] == []

@@ -114,6 +114,15 @@ def test_a_last_service_at_more_than_a_later_reading_shows_is_told_of(planner):
     assert said.search(planner.get(VAN).text)
 
 
+def test_another_vehicle_with_the_same_identification_number_is_told_of(planner):
+    vin = {"vin": "1M8GDM9AXKP042788"}
+    planner.operator.patch("/v1/vehicles/VAN-01", vin)
+    said = "The same VIN is told of VAN-02"
+    assert said not in planner.get(VAN).text
+    planner.operator.patch("/v1/vehicles/VAN-02", vin)
+    assert said in planner.get(VAN).text
+
+
 def test_a_reading_is_saved_and_shown(planner):
     assert post(planner).headers["location"] == "/vehicles/veh_1?told=reading"
     page = planner.get(VAN).text

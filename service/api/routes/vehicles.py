@@ -109,4 +109,6 @@ def _read(unit: Reading, vehicle: Vehicle) -> VehicleRead:
     depots = {
         depot.id: depot.reference for depot in fleet.list_depots(unit.session, unit.caller.organisation_id)
     }
-    return VehicleRead.of(vehicle, depots[vehicle.depot_id], register_vehicles.vin_warnings(vehicle.vin))
+    return VehicleRead.of(
+        vehicle, depots[vehicle.depot_id], register_vehicles.vin_warnings(unit.session, vehicle)
+    )

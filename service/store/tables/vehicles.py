@@ -27,6 +27,13 @@ class Vehicle(SQLModel, table=True):
             sqlite_where=text("retired_at IS NULL"),
             postgresql_where=text("retired_at IS NULL"),
         ),
+        Index(
+            "ix_vehicle_vin",
+            "organisation_id",
+            "vin",
+            sqlite_where=text("vin IS NOT NULL"),
+            postgresql_where=text("vin IS NOT NULL"),
+        ),
         belongs_to("depot", "depot_id"),
         one_of("vehicle_class", VehicleClass, "vehicle_class"),
         one_of("duty", Duty, "duty"),

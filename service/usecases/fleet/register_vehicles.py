@@ -17,6 +17,7 @@ from service.domain.vin import vin_warning
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet
 from service.store.repositories.depots import add_depot_once
+from service.store.repositories.machine_matches import vehicles_with_vin
 from service.store.repositories.stale_vehicles import mark_stale
 from service.store.tables.organisation import Depot
 from service.store.tables.vehicles import Vehicle
@@ -32,6 +33,9 @@ DEFAULT_BAY_MINUTES: Final = (480, 480, 480, 480, 480, 0, 0)
 """One bay, eight hours, Monday to Friday."""
 
 ALL_WEEKDAYS: Final = 127
+MOST_NAMED: Final = 5
+"""Vehicles that one warning names."""
+
 MAY_BE_NOTHING: Final = frozenset({"vin", "in_service_on", "available_weekdays"})
 
 
@@ -113,10 +117,21 @@ def retire_vehicle(session: Session, caller: Caller, now: datetime, reference: s
         record_change(session, caller, now, "retired", "vehicle", vehicle.id, {"vehicle": vehicle.reference})
 
 
-def vin_warnings(vin: str | None) -> list[str]:
+def vehicles_of_same_vin(session: Session, vehicle: Vehicle) -> list[str]:
+    """Find a few other vehicles in use that have the number on this one's plate; give the fleet's own of each."""
+    if vehicle.vin is None or vehicle.retired_at is not None:
+        return []
+    found = vehicles_with_vin(session, vehicle.organisation_id, [vehicle.vin])
+    return sorted(reference for _, reference in found if reference != vehicle.reference)[:MOST_NAMED]
+
+
+def vin_warnings(session: Session, vehicle: Vehicle) -> list[str]:
     """Say what to look at again; outside North America the check digit is not required."""
-    warning = None if vin is None else vin_warning(vin)
-    return [] if warning is None else [warning]
+    if vehicle.vin is None:
+        return []
+    others = vehicles_of_same_vin(session, vehicle)
+    shared = f"The same identification number is told of {', '.join(others)}; compare it with the plates."
+    return [*([shared] if others else []), *filter(None, [vin_warning(vehicle.vin)])]
 
 
 def weekday_mask(weekdays: Iterable[int] | None) -> int:

@@ -12,6 +12,7 @@ from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import fleet, vehicle_search, visits
 from service.usecases.due.list_fleet import list_fleet
 from service.usecases.fleet.driver_links import list_links
+from service.usecases.fleet.register_vehicles import vehicles_of_same_vin
 from service.usecases.fluids.accept_return import list_returns
 from service.usecases.fluids.pending_return import ReturnState
 from service.usecases.plans.show_vehicle import VehicleView, show_vehicle
@@ -161,6 +162,7 @@ def _asked(visit: Visit, view: VehicleView) -> Asked:
         pin=next((pin for pin in pins if pin.vehicle_id == key), None),
         returns=returns,
         voidings=vehicle_search.voidings_of(visit.session, organisation_id, key, HISTORY_SHOWN),
+        same_vin=vehicles_of_same_vin(visit.session, view.projection.vehicle),
     )
 
 

@@ -73,12 +73,16 @@ class LinkRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What people arranged for a vehicle: links for drivers, a day, plans to come back; and what they took back."""
+    """What people arranged for a vehicle: links for drivers, a day, plans to come back; and what they took back.
+
+    And the other vehicles that they told the same identification number of.
+    """
 
     links: Sequence[Token] = ()
     pin: VisitPin | None = None
     returns: Mapping[int, Sequence[ReturnVisit]]
     voidings: Sequence[AuditEntry] = ()
+    same_vin: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +92,7 @@ class VehiclePage:
     vehicle: str
     vehicle_id: str
     facts: tuple[tuple[str, str], ...]
+    same_vin: str
     next_due: tuple[DueRow, ...]
     odometer: ShownChart | None
     held: tuple[HeldReading, ...]
@@ -119,6 +124,7 @@ def vehicle_page(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=tuple(_facts(view, presentation)),
+        same_vin=", ".join(asked.same_vin),
         next_due=due_rows(view, presentation),
         odometer=odometer_chart(view, presentation, zone),
         held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[

@@ -24,6 +24,7 @@ WORDS: Final = {
     "fact_readings": "Readings used",
     "fact_vin": "VIN",
     "fact_since": "In service since",
+    "same_vin": "The same VIN is told of {vehicles}: compare it with the plates.",
     "vehicle_sheet": "Job sheet, record a service",
     "vehicle_reading": "Post a reading",
     "reading_title": "Reading of {vehicle}",

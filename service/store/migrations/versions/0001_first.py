@@ -519,6 +519,7 @@ def upgrade() -> None:
     sa.UniqueConstraint('organisation_id', 'id', name=op.f('uq_vehicle_organisation_id_id'))
     )
     with op.batch_alter_table('vehicle', schema=None) as batch_op:
+        batch_op.create_index('ix_vehicle_vin', ['organisation_id', 'vin'], unique=False, sqlite_where=sa.text('vin IS NOT NULL'), postgresql_where=sa.text('vin IS NOT NULL'))
         batch_op.create_index('uq_vehicle_reference_in_use', ['organisation_id', 'reference'], unique=True, sqlite_where=sa.text('retired_at IS NULL'), postgresql_where=sa.text('retired_at IS NULL'))
 
     op.create_table('compartment',
@@ -993,6 +994,7 @@ def downgrade() -> None:
     op.drop_table('job_draft')
     op.drop_table('compartment')
     with op.batch_alter_table('vehicle', schema=None) as batch_op:
+        batch_op.drop_index('ix_vehicle_vin', sqlite_where=sa.text('vin IS NOT NULL'), postgresql_where=sa.text('vin IS NOT NULL'))
         batch_op.drop_index('uq_vehicle_reference_in_use', sqlite_where=sa.text('retired_at IS NULL'), postgresql_where=sa.text('retired_at IS NULL'))
 
     op.drop_table('vehicle')
