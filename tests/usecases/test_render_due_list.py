@@ -8,6 +8,7 @@ import pytest
 
 from service.domain.cautions import DEFERENCE
 from service.domain.weeks import IsoWeek
+from service.store.tables.organisation import Organisation
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.render_due_list import (
     EVENTS_A_WEEK,
@@ -45,7 +46,9 @@ def line(limit: str) -> ListedLine:
 
 def test_a_line_says_its_work_and_the_list_its_bay_time_with_setting_up_each_visit():
     """45 + 2 x 25 = 95 minutes of work for three rounds; both lines of a vehicle on a day are one visit of 20 more."""
-    organisation = SimpleNamespace(name="Invented", time_zone="Europe/Berlin")
+    organisation = Organisation(
+        name="Invented", time_zone="Europe/Berlin", created_at=datetime(2026, 5, 1, tzinfo=UTC)
+    )
     shown = SimpleNamespace(
         published=None, week=IsoWeek(2026, 19), organisation=organisation, lines=[(line("hours"), ())] * 2
     )

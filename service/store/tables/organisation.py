@@ -1,11 +1,13 @@
 """Who uses the service: an organisation and its depots."""
 
-from datetime import datetime
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import CheckConstraint, Column, UniqueConstraint
 from sqlmodel import JSON, Field, SQLModel
 
 from service.domain import plausibility
+from service.domain.zones import local_date, zone_named
 from service.store.types import UtcDateTime, one_of, within
 
 
@@ -39,6 +41,15 @@ class Organisation(SQLModel, table=True):
     """Cost terms and service levels that differ from the defaults, by name."""
 
     created_at: datetime = Field(sa_type=UtcDateTime)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """Where its days and weeks begin."""
+        return zone_named("/time_zone", self.time_zone)
+
+    def today(self, now: datetime) -> date:
+        """Date on its calendar at an instant."""
+        return local_date(now, self.zone)
 
 
 class Depot(SQLModel, table=True):

@@ -7,7 +7,6 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.domain.zones import zone_named
 from service.store.repositories import fleet, vehicle_search
 from service.store.tables.vehicles import Vehicle
 from service.usecases.access.caller import Caller
@@ -47,9 +46,7 @@ def list_fleet(
     )
     ids = sorted(row.id for row in rows if row.id is not None)
     usage = current_usage(session, caller.organisation_id, ids)
-    projection = project_due(
-        session, caller.organisation_id, ids, usage, now, zone_named("/time_zone", organisation.time_zone)
-    )
+    projection = project_due(session, caller.organisation_id, ids, usage, now, organisation.zone)
     next_due: dict[int, tuple[date, str]] = {}
     columns = projection.compartments
     for key, name, day in zip(

@@ -6,7 +6,7 @@ from typing import Final
 
 from sqlmodel import Session
 
-from service.domain.zones import first_instant, local_date, zone_named
+from service.domain.zones import first_instant
 from service.store.repositories import fleet, fleet_ranges, projections
 from service.store.repositories.fleet_ranges import VehicleRange
 from service.store.tables.projections import UsageModel
@@ -34,11 +34,11 @@ class Chunk:
 
 def due_since(session: Session, organisation_id: int, now: datetime) -> datetime:
     """Latest instant after which the whole fleet is to be projected again: last night, or the latest fit."""
-    zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
-    today = local_date(now, zone)
-    night = first_instant(today, AT, zone)
+    organisation = fleet.get_organisation(session, organisation_id)
+    today = organisation.today(now)
+    night = first_instant(today, AT, organisation.zone)
     if night > now:
-        night = first_instant(today - timedelta(days=1), AT, zone)
+        night = first_instant(today - timedelta(days=1), AT, organisation.zone)
     model = session.get(UsageModel, organisation_id)
     return night if model is None else max(night, model.fitted_at)
 

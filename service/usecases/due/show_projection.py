@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.roles import Scope
-from service.domain.zones import zone_named
 from service.engine.usage.predict import odometer_quantiles, rate_quantiles
 from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
@@ -41,7 +40,7 @@ def show_projection(session: Session, caller: Caller, now: datetime, reference: 
     caller.require(Scope.READ)
     vehicle = fleet.get_vehicle(session, caller.organisation_id, reference)
     caller.require_vehicle(vehicle.id or 0)
-    zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
+    zone = fleet.get_organisation(session, caller.organisation_id).zone
     ids = [vehicle.id or 0]
     usage = current_usage(session, caller.organisation_id, ids)
     fluids = project_due(session, caller.organisation_id, ids, usage, now, zone)

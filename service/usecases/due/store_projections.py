@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 from sqlmodel import Session
 
-from service.domain.zones import zone_named
 from service.engine.usage.predict import odometer_quantiles
 from service.store.records import FIGURES, bytes_by_owner
 from service.store.repositories import fleet, projections
@@ -23,7 +22,7 @@ def store_projections(
     session: Session, organisation_id: int, vehicle_ids: Sequence[int], now: datetime
 ) -> int:
     """Project some vehicles from what is stored and keep the result; returns how many compartments."""
-    zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
+    zone = fleet.get_organisation(session, organisation_id).zone
     usage = current_usage(session, organisation_id, vehicle_ids)
     projection = project_due(
         session, organisation_id, vehicle_ids, usage, now, zone, projections.PROJECTED_COLUMNS

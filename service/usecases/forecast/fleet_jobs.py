@@ -98,7 +98,7 @@ def load_fleet_jobs(session: Session, organisation_id: int, now: datetime, n_wee
     names = load_names(session, organisation_id)
     shock = usage_shock_nodes(shared_log_sd(session, organisation_id), N_SCENARIOS)
     habits = _round_habits(session, organisation_id, now)
-    weeks = weeks_from(IsoWeek.of(now.astimezone(names.zone).date()), n_weeks)
+    weeks = weeks_from(IsoWeek.of(names.organisation.today(now)), n_weeks)
     lists = NextLists.of(session, names, weeks, now)
     projected = project_in_blocks(session, names, now, probabilities=(lists.listing_probability,))
     parts = [_jobs_of_block(projection, lists, shock, habits) for projection in projected]

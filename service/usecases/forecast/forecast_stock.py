@@ -16,7 +16,6 @@ from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date, zone_named
 from service.engine.demand.forecast import DemandForecast, forecast_demand
 from service.engine.demand.jobs import TopUps
 from service.engine.demand.lattice import (
@@ -118,12 +117,11 @@ def forecast_stock(
     organisation_id = caller.organisation_id
     organisation = fleet.get_organisation(session, organisation_id)
     n_weeks = wanted_weeks or round(planned_with(organisation.planning, "order_plan_weeks"))
-    zone = zone_named("/time_zone", organisation.time_zone)
-    today = local_date(now, zone)
+    today = organisation.today(now)
     jobs = load_fleet_jobs(session, organisation_id, now, n_weeks)
     done = jobs.mean_done()
     top_ups = _top_ups_by_fluid(session, organisation_id, now)
-    share_of_week = _share_left(now, zone)
+    share_of_week = _share_left(now, organisation.zone)
     lines, parts = stock_lines(session, organisation_id, today)
     others = OtherUses(session, organisation_id, now, n_weeks)
     forecasts = []

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date
 from service.store.repositories import due_lists, visits
 from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
@@ -58,7 +57,7 @@ class NextLists:
         published = visits.published_weeks(session, organisation_id, str(weeks[0]))
         n_published = len(list(takewhile(lambda week: str(week) in published, weeks)))
         planned = _planned_on(session, organisation_id, weeks[-1].last_day)
-        today, mondays = local_date(now, names.zone), (*weeks, weeks[-1].shifted(1))
+        today, mondays = names.organisation.today(now), (*weeks, weeks[-1].shifted(1))
         return cls(
             names=names,
             weeks=weeks,

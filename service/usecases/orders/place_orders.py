@@ -10,7 +10,6 @@ from sqlmodel import Session
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.stock_entries import STATES_BEFORE, MovementKind, OrderState
-from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError, StateTransitionError
 from service.store.repositories import fleet, purchase_orders, stock_items
 from service.store.repositories.stock_items import ItemKey, StockItem
@@ -263,8 +262,7 @@ def _expected_on(item: StockItem, today: date, expected_on: date | None) -> date
 
 
 def _today(session: Session, caller: Caller, now: datetime) -> date:
-    zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
-    return local_date(now, zone)
+    return fleet.get_organisation(session, caller.organisation_id).today(now)
 
 
 def _move(

@@ -12,7 +12,6 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
-from service.domain.zones import local_date, zone_named
 from service.engine.demand.forecast import forecast_demand
 from service.engine.demand.lattice import LatticeDistributions, distribution_mean, probability_above
 from service.store.repositories import fleet, visits
@@ -63,7 +62,7 @@ def plan_collections(
     organisation = fleet.get_organisation(session, caller.organisation_id)
     n_weeks = wanted_weeks or round(planned_with(organisation.planning, "order_plan_weeks"))
     jobs = load_fleet_jobs(session, caller.organisation_id, now, n_weeks)
-    today = local_date(now, zone_named("/time_zone", organisation.time_zone))
+    today = organisation.today(now)
     return collections_for(session, caller.organisation_id, jobs, today)
 
 

@@ -16,7 +16,6 @@ from service.documents.presentation import Presentation
 from service.documents.used_fluid_label import used_fluid_label_pdf
 from service.domain.roles import Scope
 from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, WasteStream, codes_in
-from service.domain.zones import zone_named
 from service.errors import NotFoundError
 from service.store.repositories import fleet, stock
 from service.store.tables.parts import Part
@@ -47,10 +46,9 @@ def render_count_sheet(session: Session, caller: Caller, now: datetime, public_u
     overview = show_stock(session, caller, now)
     organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
-    zone = zone_named("/time_zone", organisation.time_zone)
     sheet = CountSheet(
         organisation=organisation.name,
-        printed_at=now.astimezone(zone),
+        printed_at=now.astimezone(organisation.zone),
         lines=(
             *(CountLine(item=line.item.reference, unit=presentation.volume_unit) for line in overview.lines),
             *(
@@ -81,7 +79,6 @@ def render_used_fluid_label(
         raise NotFoundError("There is no depot with this name or id.")
     organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
-    zone = zone_named("/time_zone", organisation.time_zone)
     rule = STREAM_RULES[stream]
     is_oil = stream in {WasteStream.LUBRICATING_OIL, WasteStream.HYDRAULIC_OIL}
     emptied_at = stock.last_emptied(session, caller.organisation_id, depot.id or 0, stream)
@@ -96,7 +93,7 @@ def render_used_fluid_label(
         never_with=rule.never_with,
         handling=tuple(one.text for one in KEEPING_RULES if one.jurisdiction == ANYWHERE),
         capacity_litres=depot.used_fluid_capacity_by_stream.get(stream),
-        opened_on=None if emptied_at is None else emptied_at.astimezone(zone).date(),
+        opened_on=None if emptied_at is None else emptied_at.astimezone(organisation.zone).date(),
     )
     return used_fluid_label_pdf(label, presentation), attachment_name(
         "used-fluid", depot.reference, stream, suffix="pdf"
@@ -110,12 +107,11 @@ def render_order_plan(
     plan = plan_stock_orders(session, caller, now, n_weeks)
     organisation = fleet.get_organisation(session, caller.organisation_id)
     presentation = presentation_of(organisation)
-    zone = zone_named("/time_zone", organisation.time_zone)
     orders = [(one, order) for one in (*plan.plans, *plan.parts) for order in one.orders]
     orders.sort(key=lambda found: found[1].order_by)
     document = OrderPlan(
         organisation=organisation.name,
-        planned_at=now.astimezone(zone),
+        planned_at=now.astimezone(organisation.zone),
         n_weeks=len(plan.forecast.weeks),
         lines=tuple(line for one, order in orders for line in _lines(one, order, presentation)),
         currency=plan.currency,

@@ -9,7 +9,6 @@ from sqlmodel import Session
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
-from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, stock, stock_items
 from service.store.repositories.stock_items import ItemKey, StockItem
@@ -118,8 +117,7 @@ def _expiry(session: Session, caller: Caller, item: StockItem, new: NewMovement,
     life = shelf_life_days(item)
     if new.kind is not MovementKind.RECEIPT or new.expires_on is not None or life is None:
         return new.expires_on
-    zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
-    return local_date(at, zone) + timedelta(days=life)
+    return fleet.get_organisation(session, caller.organisation_id).today(at) + timedelta(days=life)
 
 
 def _signed(session: Session, item: StockItem, kind: MovementKind, amount: float, at: datetime) -> float:

@@ -8,7 +8,6 @@ from sqlmodel import Session
 from service.domain.roles import Scope
 from service.domain.stock_defaults import SHELF_WARNING_SHARE
 from service.domain.stock_entries import OrderState
-from service.domain.zones import local_date, zone_named
 from service.store.repositories import fleet, fluids, purchase_orders, stock_items
 from service.store.repositories.stock_items import ItemKey, StockItem
 from service.store.tables.fluids import Fluid
@@ -84,8 +83,7 @@ def show_stock(session: Session, caller: Caller, now: datetime) -> StockOverview
     """Give the state of the shelf today."""
     caller.require(Scope.READ)
     organisation_id = caller.organisation_id
-    zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
-    today = local_date(now, zone)
+    today = fleet.get_organisation(session, organisation_id).today(now)
     lines, parts = stock_lines(session, organisation_id, today)
     return StockOverview(
         today=today,

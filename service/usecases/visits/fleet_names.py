@@ -4,12 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
 from service.domain.planning_terms import planned_with
-from service.domain.zones import zone_named
 from service.store.repositories import fleet, fluids, visits
 from service.store.repositories.projections import COMPARTMENT_COLUMNS
 from service.store.repositories.visits import VehicleFacts
@@ -25,7 +23,6 @@ class FleetNames:
     """What lines are named with."""
 
     organisation: Organisation
-    zone: ZoneInfo
     vehicles: dict[int, VehicleFacts]
     depots: dict[int | None, str]
     fluids: dict[int | None, str]
@@ -41,7 +38,6 @@ def load_names(session: Session, organisation_id: int) -> FleetNames:
     organisation = fleet.get_organisation(session, organisation_id)
     return FleetNames(
         organisation=organisation,
-        zone=zone_named("/time_zone", organisation.time_zone),
         vehicles=visits.vehicles_in_use(session, organisation_id),
         depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
         fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
@@ -62,4 +58,6 @@ def project_in_blocks(
     for start in range(0, len(ids), VEHICLES_A_BLOCK):
         block = ids[start : start + VEHICLES_A_BLOCK]
         usage = current_usage(session, organisation_id, block)
-        yield project_due(session, organisation_id, block, usage, now, names.zone, wanted, probabilities)
+        yield project_due(
+            session, organisation_id, block, usage, now, names.organisation.zone, wanted, probabilities
+        )

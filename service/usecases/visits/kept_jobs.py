@@ -70,7 +70,7 @@ def collect_changed(
             followed(session, organisation_id, changed, use, columns),
             use,
             now,
-            names.zone,
+            names.organisation.zone,
             (listing_probability(names.organisation),),
         )
         parts.append(jobs_of(projection, names, weeks, prices))

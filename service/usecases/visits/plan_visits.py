@@ -11,7 +11,6 @@ from sqlmodel import Session
 from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.weeks import IsoWeek, weeks_from
-from service.domain.zones import local_date
 from service.engine.visits.requests import NO_DAY, BayHours, VisitOutcome
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
@@ -58,7 +57,7 @@ def plan_visits(
 
     What an earlier plan left in `kept` is used where nothing that it comes from has changed; the plan is the same.
     """
-    today = local_date(now, names.zone)
+    today = names.organisation.today(now)
     first = max(week, IsoWeek.of(today))
     weeks = weeks_from(first, n_weeks)
     depots = fleet.list_depots(session, names.organisation.id or 0)

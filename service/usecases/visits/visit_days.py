@@ -5,7 +5,6 @@ from datetime import date, datetime
 from sqlmodel import Session
 
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError
 from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
@@ -21,7 +20,7 @@ def require_visit_day(session: Session, caller: Caller, now: datetime, pointer: 
         At this pointer.
     """
     organisation = fleet.get_organisation(session, caller.organisation_id)
-    today = local_date(now, zone_named("/time_zone", organisation.time_zone))
+    today = organisation.today(now)
     if day < today:
         raise InvalidInputError.at(pointer, "This day is over.")
     last = IsoWeek.of(today).shifted(project_due.N_WEEKS - 1).last_day

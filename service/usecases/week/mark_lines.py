@@ -7,7 +7,6 @@ from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date, zone_named
 from service.errors import InvalidInputError, StateTransitionError
 from service.store.repositories import due_lists, fleet
 from service.store.tables.due_lists import DueListLine, LineEvent
@@ -53,7 +52,7 @@ def drop_lines(
 ) -> None:
     """Drop what is open of compartments on the lists of this week and later ones; older lists are history."""
     organisation = fleet.get_organisation(session, caller.organisation_id)
-    present = IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
+    present = IsoWeek.of(organisation.today(now))
     lists = due_lists.list_lists(session, caller.organisation_id)
     standing = {one.id for one in lists if IsoWeek.parse(one.iso_week) >= present}
     for line in due_lists.lock_open_lines(session, caller.organisation_id, compartment_ids):

@@ -21,7 +21,6 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import bay_minutes, n_visits
 from service.domain.weeks import IsoWeek
-from service.domain.zones import zone_named
 from service.store.repositories.due_lists import day_of, is_closed, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
 from service.store.tables.organisation import Organisation
@@ -88,7 +87,6 @@ def presentation_of(organisation: Organisation) -> Presentation:
 
 def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueListDocument:
     """Fill the document's plain values from a list."""
-    zone = zone_named("/time_zone", shown.organisation.time_zone)
     published_at = now if shown.published is None else shown.published.published_at
     open_on = [(line, day_of(line, events)) for line, events in shown.lines if not is_closed(events)]
     still_open = [line for line, _ in open_on]
@@ -102,7 +100,7 @@ def due_list_document(shown: ShownList, now: datetime, public_url: str) -> DueLi
     return DueListDocument(
         organisation=shown.organisation.name,
         iso_week=str(shown.week),
-        published_at=published_at.astimezone(zone),
+        published_at=published_at.astimezone(shown.organisation.zone),
         calendar_domain=urlsplit(public_url).hostname or "sumpwise.invalid",
         lines=tuple(
             replace(document_line(line, events), visit_sequence=sequence_number(line, shown.week, events))

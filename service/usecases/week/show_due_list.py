@@ -9,7 +9,6 @@ from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date, zone_named
 from service.errors import NotFoundError
 from service.store.repositories import due_lists, fleet, jobs
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
@@ -42,7 +41,7 @@ def week_named(session: Session, caller: Caller, name: str, now: datetime) -> Is
     if name != CURRENT:
         return IsoWeek.parse(name)
     organisation = fleet.get_organisation(session, caller.organisation_id)
-    return IsoWeek.of(local_date(now, zone_named("/time_zone", organisation.time_zone)))
+    return IsoWeek.of(organisation.today(now))
 
 
 def show_due_list(

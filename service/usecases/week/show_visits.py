@@ -11,7 +11,6 @@ from service.domain import visit_reasons
 from service.domain.roles import Scope
 from service.domain.visit_reasons import Placing
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date
 from service.engine.visits.requests import VisitOutcome
 from service.engine.visits.week_costs import week_costs
 from service.errors import NotFoundError
@@ -126,7 +125,7 @@ def show_vehicle_visits(
 def _plan(session: Session, caller: Caller, now: datetime, n_weeks: int) -> tuple[FleetNames, VisitPlan]:
     caller.require(Scope.READ)
     names = load_names(session, caller.organisation_id)
-    week = IsoWeek.of(local_date(now, names.zone))
+    week = IsoWeek.of(names.organisation.today(now))
     return names, plan_visits(session, names, week, now, n_weeks)
 
 

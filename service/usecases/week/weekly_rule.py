@@ -13,7 +13,6 @@ from service.domain.weeks import (
     publishing_instant,
     weeks_to_catch_up,
 )
-from service.domain.zones import zone_named
 from service.store.repositories import due_lists, fleet
 from service.store.tables.organisation import Organisation
 
@@ -30,7 +29,7 @@ def rule_of(organisation: Organisation) -> PublishingRule:
     """When this organisation publishes."""
     hour, minute = divmod(organisation.publishing_minute, 60)
     return PublishingRule(
-        zone=zone_named("/time_zone", organisation.time_zone),
+        zone=organisation.zone,
         iso_weekday=organisation.publishing_weekday,
         at=time(hour, minute),
     )
