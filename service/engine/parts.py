@@ -5,7 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Final, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Integers
 
 Part = TypeVar("Part")
 
@@ -18,7 +19,7 @@ _WORTH_THREADS: Final = 4
 _KEPT_BYTES: Final = 31 << 20
 
 
-def vehicle_blocks(offsets: NDArray[np.int64], most_readings: int) -> Iterator[tuple[int, int]]:
+def vehicle_blocks(offsets: Integers, most_readings: int) -> Iterator[tuple[int, int]]:
     """Cut vehicles, whose readings begin at `offsets`, into blocks of at most so many readings, or of one vehicle."""
     begin, n_vehicles = 0, offsets.size - 1
     while begin < n_vehicles:

@@ -12,7 +12,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from scipy import special
 
 from service.engine.due.forecast import DueForecast, forecast_due
-from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Meter
+from service.engine.due.limits import CompartmentLimits, Condition, Meter
+from service.engine.arrays import Floats, Integers
 
 pytestmark = pytest.mark.bench
 
@@ -27,7 +28,7 @@ def odometers(n_vehicles: int) -> Meter:
     level = np.maximum(RNG.normal(1.0, 0.15, n_vehicles), 0.1)
     temporary = RNG.normal(0.0, 0.3, n_vehicles)
 
-    def moments(rows: IntArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def moments(rows: Integers, t: Floats) -> tuple[Floats, Floats]:
         phi = np.exp(-THETA * t)
         psi = (1.0 - phi) / THETA
         noise = 2.0 * SD_TEMPORARY**2 / THETA * (t - 2.0 * psi + (1.0 - phi * phi) / (2.0 * THETA))

@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
 
@@ -35,11 +36,11 @@ class Exposure:
     halve every interval.
     """
 
-    distance_km: Floats = 0.0
-    days: Floats = 0.0
-    hours: Floats = 0.0
-    duty_multiplier: Floats | None = None
-    temperature_factor: Floats | None = None
+    distance_km: Numbers = 0.0
+    days: Numbers = 0.0
+    hours: Numbers = 0.0
+    duty_multiplier: Numbers | None = None
+    temperature_factor: Numbers | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,14 +64,14 @@ class AgeingRates:
         top-ups are recorded as such. [1/km]
     """
 
-    distance_limit_km: Floats = np.inf
-    time_limit_days: Floats = np.inf
-    hours_limit: Floats = np.inf
-    life_coefficient_of_variation: Floats = 0.0
-    water_limit_mass_fraction: Floats = 0.0
-    water_time_constant_days: Floats = np.inf
-    iron_mg_per_kg_per_km: Floats = 0.0
-    replaced_share_per_km: Floats = 0.0
+    distance_limit_km: Numbers = np.inf
+    time_limit_days: Numbers = np.inf
+    hours_limit: Numbers = np.inf
+    life_coefficient_of_variation: Numbers = 0.0
+    water_limit_mass_fraction: Numbers = 0.0
+    water_time_constant_days: Numbers = np.inf
+    iron_mg_per_kg_per_km: Numbers = 0.0
+    replaced_share_per_km: Numbers = 0.0
 
 
 def age(state: FluidState, exposure: Exposure, rates: AgeingRates) -> FluidState:
@@ -131,7 +132,7 @@ def age(state: FluidState, exposure: Exposure, rates: AgeingRates) -> FluidState
     )
 
 
-def life_used_growth(exposure: Exposure, rates: AgeingRates) -> FloatArray:
+def life_used_growth(exposure: Exposure, rates: AgeingRates) -> Floats:
     """Life that an exposure uses, Δu.
 
     Parameters
@@ -153,7 +154,7 @@ def life_used_growth(exposure: Exposure, rates: AgeingRates) -> FloatArray:
         raise InvalidInputError(
             "give a duty multiplier or a temperature factor, not both: they count the same heat twice"
         )
-    factor: Floats = 1.0
+    factor: Numbers = 1.0
     if exposure.duty_multiplier is not None:
         factor = require_within("duty_multiplier", exposure.duty_multiplier, 0.0)
     elif exposure.temperature_factor is not None:
@@ -163,30 +164,30 @@ def life_used_growth(exposure: Exposure, rates: AgeingRates) -> FloatArray:
     return np.asarray(growth + _portion("hours", exposure.hours, rates.hours_limit), dtype=np.float64)
 
 
-def _portion(name: str, passed: Floats, limit: Floats) -> FloatArray:
+def _portion(name: str, passed: Numbers, limit: Numbers) -> Floats:
     smallest_limit = np.finfo(np.float64).tiny
     return np.asarray(
         require_within(name, passed, 0.0) / require_within(f"{name}_limit", limit, smallest_limit, np.inf)
     )
 
 
-def _growth_above_widening(before: FloatArray, after: FloatArray) -> FloatArray:
+def _growth_above_widening(before: Floats, after: Floats) -> Floats:
     start = WIDENING_STARTS_AT_LIFE_USED
-    growth: FloatArray = np.maximum(after, start) - np.maximum(before, start)
+    growth: Floats = np.maximum(after, start) - np.maximum(before, start)
     return growth
 
 
-def _replacement(turnover: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _replacement(turnover: Floats) -> tuple[Floats, Floats]:
     """e^{−x} and its mean over the way, (1 − e^{−x})/x."""
     lost = -np.expm1(-turnover)
     return 1.0 - lost, np.divide(lost, turnover, out=np.ones(np.shape(turnover)), where=turnover > 0.0)
 
 
-def _water_after(water: FloatArray, exposure: Exposure, rates: AgeingRates) -> FloatArray:
+def _water_after(water: Floats, exposure: Exposure, rates: AgeingRates) -> Floats:
     limit = require_within("water_limit_mass_fraction", rates.water_limit_mass_fraction, 0.0, 1.0)
     if not np.any(limit > 0.0):
         return water
     constant = require_within("water_time_constant_days", rates.water_time_constant_days, 1e-6, np.inf)
-    approached: FloatArray = -np.expm1(-np.divide(exposure.days, constant))
-    taken_up: FloatArray = np.maximum(limit - water, 0.0) * approached
+    approached: Floats = -np.expm1(-np.divide(exposure.days, constant))
+    taken_up: Floats = np.maximum(limit - water, 0.0) * approached
     return water + taken_up

@@ -3,11 +3,12 @@
 import numpy as np
 from scipy.special import ndtri
 
-from service.engine.exchange.checks import FloatArray, require_within
+from service.engine.arrays import Floats
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.state import FluidState
 
 
-def life_used_quantiles(state: FluidState, probabilities: FloatArray) -> FloatArray:
+def life_used_quantiles(state: FluidState, probabilities: Floats) -> Floats:
     """Quantiles of life used.
 
     Parameters

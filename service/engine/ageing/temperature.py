@@ -5,7 +5,8 @@ from typing import Final
 import numpy as np
 from scipy.constants import R as GAS_CONSTANT
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.errors import InvalidInputError
 from service.units import kelvin_from_celsius
 
@@ -13,8 +14,8 @@ JOULES_PER_KILOJOULE: Final = 1000.0
 
 
 def arrhenius_factor(
-    oil_celsius: Floats, *, reference_celsius: Floats, activation_kj_per_mol: Floats
-) -> FloatArray:
+    oil_celsius: Numbers, *, reference_celsius: Numbers, activation_kj_per_mol: Numbers
+) -> Floats:
     """Rate at a temperature by rate at the reference temperature.
 
     Parameters
@@ -52,12 +53,12 @@ def arrhenius_factor(
 
 
 def duty_from_histogram(
-    share_by_bin: FloatArray,
-    bin_celsius: FloatArray,
+    share_by_bin: Floats,
+    bin_celsius: Floats,
     *,
-    reference_celsius: Floats,
-    activation_kj_per_mol: Floats,
-) -> FloatArray:
+    reference_celsius: Numbers,
+    activation_kj_per_mol: Numbers,
+) -> Floats:
     """Ageing factor of a distribution of oil temperatures.
 
     Parameters
@@ -99,8 +100,8 @@ def duty_from_histogram(
 
 
 def effective_celsius(
-    factor: Floats, *, reference_celsius: Floats, activation_kj_per_mol: Floats
-) -> FloatArray:
+    factor: Numbers, *, reference_celsius: Numbers, activation_kj_per_mol: Numbers
+) -> Floats:
     """Constant temperature that would age the fluid as fast as a given factor.
 
     Parameters

@@ -3,18 +3,19 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Booleans, Floats, Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobGroups:
     """Jobs of one vehicle for one pool, as a padded table; members[g, k] is a job or -1."""
 
-    pool_index: NDArray[np.int64]
-    members: NDArray[np.int64]
+    pool_index: Integers
+    members: Integers
 
 
-def group_jobs(pool_index: NDArray[np.int64], vehicle_index: NDArray[np.int64]) -> list[JobGroups]:
+def group_jobs(pool_index: Integers, vehicle_index: Integers) -> list[JobGroups]:
     """Group jobs by pool and vehicle; groups of one size come together.
 
     Parameters
@@ -46,9 +47,7 @@ def group_jobs(pool_index: NDArray[np.int64], vehicle_index: NDArray[np.int64]) 
     return groups
 
 
-def window_cases(
-    start_probability: NDArray[np.float64], end_probability: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def window_cases(start_probability: Floats, end_probability: Floats) -> tuple[Floats, Booleans]:
     """Cases of which members fall into a window, when all follow one path of use.
 
     Parameters

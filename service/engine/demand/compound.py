@@ -3,18 +3,16 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
+from service.engine.arrays import Floats
 from service.errors import InvalidInputError
 
 # Standard deviations above the mean that the transform leaves room for: nothing may wrap around. Own choice.
 _ROOM_SD: Final = 15.0
 
 
-def compound_poisson_mass(
-    rate: float | NDArray[np.float64], size_mass: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def compound_poisson_mass(rate: float | Floats, size_mass: Floats) -> Floats:
     """Distribution of the sum of a Poisson number of independent sizes, by Fourier transform.
 
     Parameters
@@ -59,9 +57,7 @@ def compound_poisson_mass(
     return np.clip(mass, 0.0, None)
 
 
-def compound_poisson_cumulants(
-    rate: NDArray[np.float64], raw_moments: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def compound_poisson_cumulants(rate: Floats, raw_moments: Floats) -> Floats:
     """First three cumulants of a compound Poisson sum: rate times the raw moments of one size.
 
     Parameters

@@ -3,14 +3,15 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
+
+from service.engine.arrays import Floats
 
 # Mass below this at both ends of a partial sum is dropped between levels. Own choice.
 _DROP: Final = 1e-16
 
 
-def _trim(masses: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
+def _trim(masses: Floats) -> tuple[Floats, int]:
     """Cut columns that no row uses; the number of columns cut on the left comes back as a shift."""
     used = np.flatnonzero(masses.reshape(-1, masses.shape[-1]).max(axis=0) > _DROP)
     if used.size == 0:
@@ -19,7 +20,7 @@ def _trim(masses: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
     return masses[..., low : high + 1], low
 
 
-def convolve_independent(masses: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]:
+def convolve_independent(masses: Floats) -> tuple[Floats, int]:
     """Sum n independent quantities on one lattice.
 
     Parameters
@@ -68,7 +69,7 @@ def convolve_independent(masses: NDArray[np.float64]) -> tuple[NDArray[np.float6
     return level[..., 0, :], shift
 
 
-def _with_lone(paired: NDArray[np.float64], lone: NDArray[np.float64], shift: int) -> NDArray[np.float64]:
+def _with_lone(paired: Floats, lone: Floats, shift: int) -> Floats:
     """Put pairs (shifted by 2 * shift) and a row without partner (shifted by `shift`) on one lattice."""
     *batch, n_rows, width = paired.shape
     level = np.zeros((*batch, n_rows + 1, width + shift))

@@ -1,11 +1,12 @@
 """Distribution functions from mean, variance and skewness, where exact sums would be too long."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from service.engine.arrays import Floats
 
-def edgeworth_cdf(quantity: NDArray[np.float64], cumulants: NDArray[np.float64]) -> NDArray[np.float64]:
+
+def edgeworth_cdf(quantity: Floats, cumulants: Floats) -> Floats:
     """First-order Edgeworth distribution function, made monotone.
 
     Parameters

@@ -6,8 +6,8 @@ from enum import IntEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.demand.comonotone import group_jobs
 from service.engine.demand.compound import compound_poisson_cumulants, compound_poisson_mass
 from service.engine.demand.expansion import edgeworth_cdf
@@ -42,7 +42,7 @@ class DemandForecast:
     """What falls into each week."""
     cumulative: LatticeDistributions
     """What falls into all weeks up to and including each; not the sum of independent weeks."""
-    is_exact: NDArray[np.bool_]
+    is_exact: Booleans
     """Shape (2, pools, weeks): weekly and cumulative; False where an expansion or pooling was used."""
 
 
@@ -59,15 +59,13 @@ class _Pool:
     """What one pool's windows have in common."""
 
     blocks: list[GroupBlock]
-    top_up_mass: NDArray[np.float64] | None
-    top_up_moments: NDArray[np.float64]
+    top_up_mass: Floats | None
+    top_up_moments: Floats
     step_quantity: float
     n_exact_max: int
 
 
-def _expansion_mass(
-    cumulants: NDArray[np.float64], weight: NDArray[np.float64], step_quantity: float
-) -> tuple[float, float, NDArray[np.float64]]:
+def _expansion_mass(cumulants: Floats, weight: Floats, step_quantity: float) -> tuple[float, float, Floats]:
     """First quantity, step and mass of a mixture of expansions; cumulants of shape (3, nodes)."""
     sd = np.sqrt(np.maximum(cumulants[1], 0.0))
     low = max(0.0, float((cumulants[0] - _REACH_SD * sd).min()))
@@ -84,12 +82,12 @@ def _expansion_mass(
 
 def _summed_masses(
     pool: _Pool,
-    bounds: tuple[NDArray[np.float64], NDArray[np.float64]],
-    top_up_count: NDArray[np.float64],
-    weight: NDArray[np.float64],
-    weeks: NDArray[np.int64],
+    bounds: tuple[Floats, Floats],
+    top_up_count: Floats,
+    weight: Floats,
+    weeks: Integers,
     rare_probability: float,
-) -> Iterator[NDArray[np.float64]]:
+) -> Iterator[Floats]:
     """Sum some weeks, as many at once as stay in a cache, and mix their usage scenarios.
 
     Bounds of shape (nodes, n, all weeks), top-ups (nodes, all weeks).
@@ -107,11 +105,11 @@ def _summed_masses(
 
 def _pool_windows(
     pool: _Pool,
-    start: NDArray[np.float64],
-    end: NDArray[np.float64],
-    top_up_count: NDArray[np.float64],
-    weight: NDArray[np.float64],
-) -> tuple[list[tuple[float, float, NDArray[np.float64]]], NDArray[np.bool_]]:
+    start: Floats,
+    end: Floats,
+    top_up_count: Floats,
+    weight: Floats,
+) -> tuple[list[tuple[float, float, Floats]], Booleans]:
     """All windows of one pool; start and end (nodes, n, weeks), top-ups (nodes, weeks)."""
     cumulants = compound_poisson_cumulants(top_up_count, pool.top_up_moments)
     n_uncertain = np.zeros(top_up_count.shape, np.int64)
@@ -124,7 +122,7 @@ def _pool_windows(
     is_exact = n_uncertain.max(axis=0) <= pool.n_exact_max
     otherwise = np.where(is_skewed, _Summing.RARE_POOLED, _Summing.EXPANSION)
     summing = np.where(is_exact, _Summing.EXACT, otherwise)
-    found: dict[int, tuple[float, float, NDArray[np.float64]]] = {}
+    found: dict[int, tuple[float, float, Floats]] = {}
     for how, rare_probability in ((_Summing.EXACT, 0.0), (_Summing.RARE_POOLED, _RARE_PROBABILITY)):
         weeks = np.flatnonzero(summing == how)
         masses = _summed_masses(pool, (start, end), top_up_count, weight, weeks, rare_probability)

@@ -3,9 +3,9 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import betaln, gammaln
 
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.lattice import LatticeDistributions, pack_distributions
 from service.errors import InvalidInputError
 
@@ -17,8 +17,8 @@ PRIOR_PERIODS: Final = 4.0
 
 
 def forecast_intermittent(
-    values: NDArray[np.float64],
-    offsets: NDArray[np.int64],
+    values: Floats,
+    offsets: Integers,
     n_periods: int,
     *,
     step_quantity: float = 1.0,
@@ -92,7 +92,7 @@ def forecast_intermittent(
     return pack_distributions(np.zeros(n_series), np.full(n_series, step_quantity), list(masses))
 
 
-def _check_histories(values: NDArray[np.float64], offsets: NDArray[np.int64]) -> None:
+def _check_histories(values: Floats, offsets: Integers) -> None:
     """Refuse histories that no shelf can have."""
     if offsets.size == 0 or offsets[-1] != values.size or np.any(np.diff(offsets) < 0):
         raise InvalidInputError.at("/offsets", "offsets rise from 0 to the number of values")
@@ -100,18 +100,16 @@ def _check_histories(values: NDArray[np.float64], offsets: NDArray[np.int64]) ->
         raise InvalidInputError.at("/values", "a quantity taken is finite and at least 0")
 
 
-def _beta_binomial_mass(
-    n_periods: int, alpha: NDArray[np.float64], beta: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _beta_binomial_mass(n_periods: int, alpha: Floats, beta: Floats) -> Floats:
     """P(N = k) for k = 0 ... n_periods, shape (n, n_periods + 1)."""
     k = np.arange(n_periods + 1.0)
     choose = gammaln(n_periods + 1.0) - gammaln(k + 1.0) - gammaln(n_periods - k + 1.0)
     ratio = betaln(k + alpha[:, None], n_periods - k + beta[:, None]) - betaln(alpha, beta)[:, None]
-    mass: NDArray[np.float64] = np.exp(choose + ratio)
+    mass: Floats = np.exp(choose + ratio)
     return mass
 
 
-def _compound_mass(counts: NDArray[np.float64], size_mass: NDArray[np.float64]) -> NDArray[np.float64]:
+def _compound_mass(counts: Floats, size_mass: Floats) -> Floats:
     """Mass of a sum of N sizes, by Horner's rule on the transforms."""
     n_periods = counts.shape[1] - 1
     length = n_periods * (size_mass.shape[1] - 1) + 1

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
 
 
@@ -15,17 +15,17 @@ class DemandJobs:
     A pool is one shelf whose demand is added up: a fluid at a depot, a stream of used fluid, a kind of seal.
     """
 
-    pool_index: NDArray[np.int64]
+    pool_index: Integers
     """Shape (n,): the pool each job draws on."""
-    vehicle_index: NDArray[np.int64]
+    vehicle_index: Integers
     """Shape (n,): jobs of one vehicle fall due on the same path of use, so they move together."""
-    due_probability: NDArray[np.float64]
+    due_probability: Floats
     """Shape (nodes, n, weeks): chance that the job is done by the end of each week, per usage scenario."""
-    option_quantity: NDArray[np.float64]
+    option_quantity: Floats
     """Shape (total,): quantity of each way the job may be done (method, rounds). [L or pieces]"""
-    option_probability: NDArray[np.float64]
+    option_probability: Floats
     """Shape (total,): probability of each way; those of one job sum to one."""
-    option_offsets: NDArray[np.int64]
+    option_offsets: Integers
     """Shape (n + 1,): where the ways of each job begin."""
 
 
@@ -33,19 +33,17 @@ class DemandJobs:
 class TopUps:
     """Top-ups per pool and week: a Poisson number of small quantities."""
 
-    expected_count: NDArray[np.float64]
+    expected_count: Floats
     """Shape (pools, weeks): expected number at the usual use; scales with the usage scenario."""
-    option_quantity: NDArray[np.float64]
+    option_quantity: Floats
     """Shape (total,): possible sizes of one top-up. [L]"""
-    option_probability: NDArray[np.float64]
+    option_probability: Floats
     """Shape (total,): their probabilities; those of one pool sum to one."""
-    option_offsets: NDArray[np.int64]
+    option_offsets: Integers
     """Shape (pools + 1,): where the sizes of each pool begin; every pool needs at least one."""
 
 
-def check_options(
-    quantity: NDArray[np.float64], probability: NDArray[np.float64], offsets: NDArray[np.int64]
-) -> None:
+def check_options(quantity: Floats, probability: Floats, offsets: Integers) -> None:
     """Refuse quantities or probabilities that no job can have.
 
     Raises

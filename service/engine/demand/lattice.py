@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
 
 # Slack in comparisons of summed probabilities; far above float64 rounding of a cumulative sum. Own choice.
@@ -22,16 +22,16 @@ class LatticeDistributions:
     Quantities are in the caller's unit: litres of a fluid, or pieces of a seal.
     """
 
-    first_quantity: NDArray[np.float64]
-    step_quantity: NDArray[np.float64]
-    probability: NDArray[np.float64]
-    offsets: NDArray[np.int64]
+    first_quantity: Floats
+    step_quantity: Floats
+    probability: Floats
+    offsets: Integers
 
 
 def pack_distributions(
-    first_quantity: NDArray[np.float64],
-    step_quantity: NDArray[np.float64],
-    masses: list[NDArray[np.float64]],
+    first_quantity: Floats,
+    step_quantity: Floats,
+    masses: list[Floats],
 ) -> LatticeDistributions:
     """Trim the tails of each mass function, scale it to one, and store all of them in one ragged array.
 
@@ -53,7 +53,7 @@ def pack_distributions(
     Tails lighter than `TAIL_MASS` are cut. O(total mass points).
     """
     first = np.array(first_quantity, dtype=np.float64)
-    kept: list[NDArray[np.float64]] = []
+    kept: list[Floats] = []
     for index, mass in enumerate(masses):
         cumulative = np.cumsum(mass)
         low = int(np.searchsorted(cumulative, TAIL_MASS * cumulative[-1], side="right"))
@@ -72,9 +72,7 @@ def pack_distributions(
     )
 
 
-def select_distributions(
-    distributions: LatticeDistributions, index: NDArray[np.int64]
-) -> LatticeDistributions:
+def select_distributions(distributions: LatticeDistributions, index: Integers) -> LatticeDistributions:
     """Pick some distributions, in the order given; O(mass points picked)."""
     offsets = distributions.offsets
     parts = [distributions.probability[offsets[i] : offsets[i + 1]] for i in index.tolist()]
@@ -87,7 +85,7 @@ def select_distributions(
     )
 
 
-def _support(distributions: LatticeDistributions) -> NDArray[np.float64]:
+def _support(distributions: LatticeDistributions) -> Floats:
     """Quantity of every mass point, shape (total,)."""
     sizes = np.diff(distributions.offsets)
     rank = np.arange(distributions.probability.size) - np.repeat(distributions.offsets[:-1], sizes)
@@ -95,15 +93,13 @@ def _support(distributions: LatticeDistributions) -> NDArray[np.float64]:
     return first + rank * np.repeat(distributions.step_quantity, sizes)
 
 
-def distribution_mean(distributions: LatticeDistributions) -> NDArray[np.float64]:
+def distribution_mean(distributions: LatticeDistributions) -> Floats:
     """Mean of each distribution, shape (n,), in the unit of the quantities."""
     weighted = distributions.probability * _support(distributions)
     return np.add.reduceat(weighted, distributions.offsets[:-1])
 
 
-def distribution_quantile(
-    distributions: LatticeDistributions, probability: float | NDArray[np.float64]
-) -> NDArray[np.float64]:
+def distribution_quantile(distributions: LatticeDistributions, probability: float | Floats) -> Floats:
     """Smallest quantity whose cumulative probability reaches the one asked for.
 
     Parameters
@@ -134,9 +130,7 @@ def distribution_quantile(
     return distributions.first_quantity + rank * distributions.step_quantity
 
 
-def _tail_sums(
-    distributions: LatticeDistributions, quantity: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _tail_sums(distributions: LatticeDistributions, quantity: Floats) -> tuple[Floats, Floats]:
     """P(D > x) and E[D; D > x] for x of shape (n, m)."""
     sizes = np.diff(distributions.offsets)
     scaled = (quantity - distributions.first_quantity[:, None]) / distributions.step_quantity[:, None]
@@ -149,9 +143,7 @@ def _tail_sums(
     return above, np.maximum(moment[ends][:, None] - moment[place], 0.0)
 
 
-def probability_above(
-    distributions: LatticeDistributions, quantity: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def probability_above(distributions: LatticeDistributions, quantity: Floats) -> Floats:
     """P(demand > stock) of each distribution for each of m stocks.
 
     Parameters
@@ -168,9 +160,7 @@ def probability_above(
     return _tail_sums(distributions, np.asarray(quantity, np.float64))[0]
 
 
-def expected_excess(
-    distributions: LatticeDistributions, quantity: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def expected_excess(distributions: LatticeDistributions, quantity: Floats) -> Floats:
     """E(demand - stock)+ of each distribution for each of m stocks, shape (n, m), unit of the quantities."""
     stock = np.asarray(quantity, np.float64)
     above, moment = _tail_sums(distributions, stock)

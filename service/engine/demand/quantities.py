@@ -1,15 +1,16 @@
 """The quantity of one job as a mass function on the lattice, and its moments."""
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Floats, Integers
 
 
 def quantity_mass(
-    quantity: NDArray[np.float64],
-    probability: NDArray[np.float64],
-    offsets: NDArray[np.int64],
+    quantity: Floats,
+    probability: Floats,
+    offsets: Integers,
     step_quantity: float,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Mass functions of n quantities on a common lattice.
 
     Parameters
@@ -45,21 +46,19 @@ def quantity_mass(
     return mass
 
 
-def raw_moments(
-    quantity: NDArray[np.float64], probability: NDArray[np.float64], offsets: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def raw_moments(quantity: Floats, probability: Floats, offsets: Integers) -> Floats:
     """E X, E X^2 and E X^3 of n quantities, shape (3, n)."""
     powers = np.stack([quantity, quantity**2, quantity**3]) * probability
     return np.add.reduceat(powers, offsets[:-1], axis=1) if quantity.size else np.zeros((3, offsets.size - 1))
 
 
-def cumulants_from_raw(moments: NDArray[np.float64]) -> NDArray[np.float64]:
+def cumulants_from_raw(moments: Floats) -> Floats:
     """Mean, variance and third cumulant from the first three raw moments, along the first axis."""
     first, second, third = moments
     return np.stack([first, second - first**2, third - 3.0 * first * second + 2.0 * first**3])
 
 
-def raw_from_cumulants(cumulants: NDArray[np.float64]) -> NDArray[np.float64]:
+def raw_from_cumulants(cumulants: Floats) -> Floats:
     """First three raw moments from mean, variance and third cumulant, along the first axis."""
     mean, variance, third = cumulants
     return np.stack([mean, variance + mean**2, third + 3.0 * mean * variance + mean**3])

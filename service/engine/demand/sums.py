@@ -1,9 +1,9 @@
 """The sum of two independent demands, distribution by distribution."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
+from service.engine.arrays import Floats
 from service.engine.demand.lattice import LatticeDistributions, pack_distributions
 from service.engine.demand.quantities import quantity_mass
 from service.errors import InvalidInputError
@@ -46,10 +46,10 @@ def add_independent(first: LatticeDistributions, second: LatticeDistributions) -
     return pack_distributions(np.zeros(step.size), step, masses)
 
 
-def _from_zero(distributions: LatticeDistributions, place: int, step_quantity: float) -> NDArray[np.float64]:
+def _from_zero(distributions: LatticeDistributions, place: int, step_quantity: float) -> Floats:
     """Mass function of one distribution on a lattice from zero."""
     mass = distributions.probability[distributions.offsets[place] : distributions.offsets[place + 1]]
     quantity = distributions.first_quantity[place] + distributions.step_quantity[place] * np.arange(mass.size)
     every = np.array([0, mass.size], np.int64)
-    on_lattice: NDArray[np.float64] = quantity_mass(quantity, mass, every, step_quantity)[0]
+    on_lattice: Floats = quantity_mass(quantity, mass, every, step_quantity)[0]
     return on_lattice

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.errors import InvalidInputError
 
 # Log standard deviation until a fleet's own weeks say otherwise; never zero. Common practice, no source.
@@ -17,8 +17,8 @@ DEFAULT_N_NODES: Final = 9
 class UsageShock:
     """Scenarios of fleet-wide use: every usage rate is multiplied by factor[k] with probability weight[k]."""
 
-    factor: NDArray[np.float64]
-    weight: NDArray[np.float64]
+    factor: Floats
+    weight: Floats
 
 
 def usage_shock_nodes(log_sd: float = DEFAULT_LOG_SD, n_nodes: int = DEFAULT_N_NODES) -> UsageShock:

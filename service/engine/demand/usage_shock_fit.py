@@ -3,8 +3,8 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.usage_shock import DEFAULT_LOG_SD
 from service.errors import InvalidInputError
 
@@ -20,9 +20,7 @@ _LEAST_PERIODS: Final = 6
 _DEFAULT_PERIODS: Final = 12.0
 
 
-def fit_usage_shock(
-    time_days: NDArray[np.float64], odometer_km: NDArray[np.float64], offsets: NDArray[np.int64]
-) -> float:
+def fit_usage_shock(time_days: Floats, odometer_km: Floats, offsets: Integers) -> float:
     """Standard deviation of the logarithm of the factor that all vehicles share from one period to the next.
 
     Parameters
@@ -78,9 +76,7 @@ def fit_usage_shock(
     return float(np.sqrt(mixed))
 
 
-def _by_period(
-    time_days: NDArray[np.float64], odometer_km: NDArray[np.float64], offsets: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _by_period(time_days: Floats, odometer_km: Floats, offsets: Integers) -> tuple[Floats, Floats]:
     """Distance and days that are known of each vehicle and period, shape (vehicles, periods)."""
     n = offsets.size - 1
     vehicle = np.repeat(np.arange(n), np.diff(offsets))

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.comonotone import window_cases
 from service.engine.demand.compound import compound_poisson_mass
 from service.engine.demand.convolution import convolve_independent
@@ -19,17 +19,15 @@ _NEGLIGIBLE = 1e-13
 class GroupBlock:
     """Groups of one size in one pool, with what each member takes when it falls due."""
 
-    members: NDArray[np.int64]
+    members: Integers
     """Shape (groups, m): row of each member in the probabilities."""
-    cumulants: NDArray[np.float64]
+    cumulants: Floats
     """Shape (3, groups, m): of the quantity of each member."""
-    mass: NDArray[np.float64]
+    mass: Floats
     """Shape (groups, m, length): mass function of the quantity of each member."""
 
 
-def block_cumulants(
-    block: GroupBlock, start: NDArray[np.float64], end: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def block_cumulants(block: GroupBlock, start: Floats, end: Floats) -> tuple[Floats, Integers]:
     """Cumulants of the sum over a block's groups, and how many of them are uncertain.
 
     Parameters
@@ -61,24 +59,20 @@ def block_cumulants(
     return cumulants.sum(axis=2), is_uncertain.sum(axis=1)
 
 
-def _of_members(
-    block: GroupBlock, by_week: NDArray[np.float64], weeks: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def _of_members(block: GroupBlock, by_week: Floats, weeks: Integers) -> Floats:
     """Bounds of the windows for the members of the groups, shape (windows, groups, m)."""
     own = np.moveaxis(by_week[:, block.members][..., weeks], 3, 1)
     return own.reshape(-1, *block.members.shape)
 
 
-def _group_masses(
-    block: GroupBlock, start: NDArray[np.float64], end: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _group_masses(block: GroupBlock, start: Floats, end: Floats) -> Floats:
     """Mass functions of the groups that may need something in any window, shape (windows, groups, length)."""
     probability, falls_in = window_cases(start, end)
     active = (probability.sum(axis=-1) > _NEGLIGIBLE).any(axis=0)
     probability, mass, n_members = probability[:, active], block.mass[active], block.members.shape[1]
     nothing = np.maximum(1.0 - probability.sum(axis=-1), 0.0)
     if n_members == 1:
-        result: NDArray[np.float64] = mass[:, 0] * probability
+        result: Floats = mass[:, 0] * probability
         result[..., 0] += nothing
         return result
     falls_in = falls_in[:, active] if falls_in.ndim > 2 else falls_in
@@ -93,9 +87,7 @@ def _group_masses(
     return np.clip(fft.irfft(total, size)[..., :length], 0.0, None)
 
 
-def _pool_rare(
-    rows: NDArray[np.float64], rare_probability: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _pool_rare(rows: Floats, rare_probability: float) -> tuple[Floats, Floats]:
     """Split off the rows that hardly ever need anything, as one compound Poisson sum: (other rows, its mass)."""
     needs = 1.0 - rows[..., 0]
     is_rare = needs < rare_probability
@@ -114,7 +106,7 @@ def _pool_rare(
     return np.where(is_rare[..., None], nothing, others), mass
 
 
-def _convolve_two(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
+def _convolve_two(first: Floats, second: Floats) -> Floats:
     """Masses of sums of two, both from zero, window by window."""
     length = first.shape[-1] + second.shape[-1] - 1
     size = fft.next_fast_len(length, real=True)
@@ -123,12 +115,12 @@ def _convolve_two(first: NDArray[np.float64], second: NDArray[np.float64]) -> ND
 
 def exact_masses(
     blocks: list[GroupBlock],
-    start: NDArray[np.float64],
-    end: NDArray[np.float64],
-    weeks: NDArray[np.int64],
-    extra_mass: NDArray[np.float64] | None,
+    start: Floats,
+    end: Floats,
+    weeks: Integers,
+    extra_mass: Floats | None,
     rare_probability: float = 0.0,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Mass functions of a pool's demand in several windows: some weeks, in each usage scenario.
 
     Parameters

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Codes, Floats, Integers
 from service.engine.due.block import LimitBlock
-from service.engine.due.limits import BoolArray, CompartmentLimits, FloatArray, IntArray, Limit
+from service.engine.due.limits import CompartmentLimits, Limit
 from service.engine.due.reached import Reached
 
 
@@ -17,11 +17,11 @@ class Certain:
     `calendar_days` is 0 where the limit has passed and inf where there is none within the horizon.
     """
 
-    calendar_days: FloatArray
-    has_calendar: BoolArray
-    is_contaminated: BoolArray
+    calendar_days: Floats
+    has_calendar: Booleans
+    is_contaminated: Booleans
 
-    def take(self, places: IntArray) -> "Certain":
+    def take(self, places: Integers) -> "Certain":
         """Pick compartments."""
         return Certain(**{name: getattr(self, name)[places] for name in self.__slots__})
 
@@ -30,14 +30,14 @@ class Certain:
 class Answer:
     """All limits together: shapes (q, n), (w, n), (n,), (n, len(Limit)) and (n,)."""
 
-    days_ahead: FloatArray
-    by_week_end: FloatArray
-    by_now: FloatArray
-    shares: FloatArray
-    biting_limit: NDArray[np.int8]
+    days_ahead: Floats
+    by_week_end: Floats
+    by_now: Floats
+    shares: Floats
+    biting_limit: Codes
 
 
-def certain_limits(limits: CompartmentLimits, rows: IntArray, horizon_days: float) -> Certain:
+def certain_limits(limits: CompartmentLimits, rows: Integers, horizon_days: float) -> Certain:
     """Gather the certain limits of the given rows."""
     days = limits.calendar_days_ahead[rows]
     return Certain(
@@ -47,7 +47,7 @@ def certain_limits(limits: CompartmentLimits, rows: IntArray, horizon_days: floa
     )
 
 
-def answer_with(certain: Certain, block: LimitBlock, reached: Reached, week_end_days: FloatArray) -> Answer:
+def answer_with(certain: Certain, block: LimitBlock, reached: Reached, week_end_days: Floats) -> Answer:
     """Join the certain limits to the answer of a block.
 
     Notes
@@ -71,7 +71,7 @@ def answer_with(certain: Certain, block: LimitBlock, reached: Reached, week_end_
     )
 
 
-def _shares(certain: Certain, block: LimitBlock, reached: Reached) -> FloatArray:
+def _shares(certain: Certain, block: LimitBlock, reached: Reached) -> Floats:
     n = certain.calendar_days.size
     shares = np.zeros((n, len(Limit)))
     for limit, share in zip(block.present, reached.shares, strict=True):

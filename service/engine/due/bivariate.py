@@ -6,8 +6,8 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import DTypeLike
 
-from service.engine.due.limits import IntArray
-from service.engine.due.precision import Floats
+from service.engine.arrays import Integers
+from service.engine.due.precision import AnyFloats
 
 # Correlations beyond this count as this: six nodes keep the error below 5e-6 up to here, and below 1e-8 up to .8
 # (measured against Owen's T function).
@@ -27,14 +27,14 @@ class Dependence:
     `sine` and `scale` have a row for each node, `node_weight` for half of them; the others have shape (n,).
     """
 
-    correlation: Floats
-    weight: Floats
-    sine: Floats
-    scale: Floats
-    node_weight: Floats
+    correlation: AnyFloats
+    weight: AnyFloats
+    sine: AnyFloats
+    scale: AnyFloats
+    node_weight: AnyFloats
 
     @classmethod
-    def of(cls, correlation: Floats, dtype: DTypeLike = np.float64) -> Self:
+    def of(cls, correlation: AnyFloats, dtype: DTypeLike = np.float64) -> Self:
         """Prepare correlations, shape (n,), within ±CORRELATION_BOUND, for bounds in the given precision."""
         bounded = np.clip(correlation.astype(dtype), -CORRELATION_BOUND, CORRELATION_BOUND)
         half_angle = np.arcsin(bounded) / 2.0
@@ -50,7 +50,7 @@ class Dependence:
             node_weight=_WEIGHTS[:_HALF, np.newaxis].astype(dtype),
         )
 
-    def of_columns(self, columns: IntArray) -> "Dependence":
+    def of_columns(self, columns: Integers) -> "Dependence":
         """Pick columns."""
         return Dependence(
             correlation=self.correlation.take(columns),
@@ -70,7 +70,7 @@ class Dependence:
             node_weight=self.node_weight,
         )
 
-    def excess(self, first: Floats, second: Floats) -> Floats:
+    def excess(self, first: AnyFloats, second: AnyFloats) -> AnyFloats:
         """Give what correlation adds to the probability that both scores stay below their bounds.
 
         Parameters
@@ -104,6 +104,6 @@ class Dependence:
         half = density[:_HALF]
         half += density[_HALF:]
         half *= self.node_weight
-        total: Floats = np.add.reduce(half, axis=0)
+        total: AnyFloats = np.add.reduce(half, axis=0)
         total *= self.weight
         return total

@@ -6,12 +6,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import DTypeLike
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due import precision
 from service.engine.due.condition import Ageing, LifeGain, condition_score, life_variance
-from service.engine.due.limits import FloatArray, IntArray, Limit, Meter
+from service.engine.due.limits import Limit, Meter
 from service.engine.due.motion import Motion, meter_table
 from service.engine.due.passage import passage_score
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 Pair = tuple[Limit, Limit]
 
@@ -29,11 +30,11 @@ class LimitBlock:
     """
 
     present: tuple[Limit, ...]
-    vehicle_row: IntArray
-    heads: IntArray
-    repeat: IntArray
-    root_remaining_km: FloatArray
-    root_remaining_hours: FloatArray
+    vehicle_row: Integers
+    heads: Integers
+    repeat: Integers
+    root_remaining_km: Floats
+    root_remaining_hours: Floats
     ageing: Ageing | None
     odometer: Meter | None
     hour_meter: Meter | None
@@ -44,7 +45,7 @@ class LimitBlock:
         """Precision of scores: that of the work for several limits, whose probabilities are joined in it."""
         return np.dtype(np.float64) if len(self.present) == 1 else precision.WORK
 
-    def motion_on_grid(self, grid_days: FloatArray) -> Motion:
+    def motion_on_grid(self, grid_days: Floats) -> Motion:
         """Motion at days ahead common to all columns, shape (n_days, n).
 
         The compartments of a vehicle share its meters, so the moments are computed once a vehicle.
@@ -57,7 +58,7 @@ class LimitBlock:
             hours=meter_table(self.hour_meter, self.heads, days, self.repeat),
         )
 
-    def motion_at(self, columns: IntArray, days_ahead: FloatArray) -> Motion:
+    def motion_at(self, columns: Integers, days_ahead: Floats) -> Motion:
         """Motion of the named columns, each at its own days ahead, shape (m,)."""
         rows = self.vehicle_row[columns]
         return Motion(
@@ -67,7 +68,7 @@ class LimitBlock:
             hours=meter_table(self.hour_meter, rows, days_ahead),
         )
 
-    def scores(self, motion: Motion, dtype: DTypeLike) -> Floats:
+    def scores(self, motion: Motion, dtype: DTypeLike) -> AnyFloats:
         """Score each present limit, shape (n_limits, n): it has been reached with probability Phi(score)."""
         scores = np.empty((len(self.present), self.vehicle_row[motion.columns].size), dtype=dtype)
         for limit, score in zip(self.present, scores, strict=True):
@@ -83,10 +84,10 @@ class LimitBlock:
                 score[:] = condition_score(ageing.life_left, ageing.life_used_sd, ageing.rate_cv, gain)
         return scores
 
-    def correlations(self, motion: Motion) -> dict[Pair, FloatArray]:
+    def correlations(self, motion: Motion) -> dict[Pair, Floats]:
         """Correlate each pair of limits at the motion's days, one value a column."""
         r = self.km_hours_correlation
-        pairs: dict[Pair, FloatArray] = {
+        pairs: dict[Pair, Floats] = {
             (Limit.DISTANCE, Limit.HOURS): np.full(self.vehicle_row.size, r),
         }
         if self.ageing is not None:
@@ -101,7 +102,7 @@ class LimitBlock:
     def _gain(self, ageing: Ageing, motion: Motion) -> LifeGain:
         mean = motion.days_ahead.astype(ageing.age_days.dtype) + ageing.age_days
         mean *= ageing.life_per_day
-        variance: Floats = np.zeros(1, dtype=mean.dtype)
+        variance: AnyFloats = np.zeros(1, dtype=mean.dtype)
         if motion.km is not None:
             km_mean, km_variance = motion.km.mean_and_variance()
             mean += ageing.life_per_km * km_mean
@@ -114,7 +115,7 @@ class LimitBlock:
         return LifeGain(mean_fraction=mean, meter_variance=variance)
 
 
-def _life_sds(ageing: Ageing, motion: Motion) -> tuple[Floats, Floats]:
+def _life_sds(ageing: Ageing, motion: Motion) -> tuple[AnyFloats, AnyFloats]:
     """Doubt about the life used up that each meter causes, as a standard deviation; 0 of one that nothing needs."""
     km_sd = hours_sd = np.zeros(1, dtype=ageing.age_days.dtype)
     if motion.km is not None:

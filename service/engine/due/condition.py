@@ -5,10 +5,11 @@ from typing import Final, Self
 
 import numpy as np
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due import precision
-from service.engine.due.limits import Condition, FloatArray, IntArray
+from service.engine.due.limits import Condition
 from service.engine.due.passage import SCORE_BOUND
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 _SMALLEST_GAIN: Final = 1e-12
 _SMALLEST_VARIANCE: Final = 1e-24
@@ -24,19 +25,19 @@ class Ageing:
     `life_left` is the limit less the life used at the last reading, and `age_days` the age of that reading.
     """
 
-    life_left: Floats
-    life_used_sd: Floats
-    rate_cv: Floats
-    life_per_km: Floats
-    life_per_day: Floats
-    life_per_hour: Floats
-    age_days: Floats
+    life_left: AnyFloats
+    life_used_sd: AnyFloats
+    rate_cv: AnyFloats
+    life_per_km: AnyFloats
+    life_per_day: AnyFloats
+    life_per_hour: AnyFloats
+    age_days: AnyFloats
 
     @classmethod
-    def of(cls, condition: Condition, rows: IntArray, age_days: FloatArray) -> Self:
+    def of(cls, condition: Condition, rows: Integers, age_days: Floats) -> Self:
         """Gather the given rows, in the precision that the work is done with."""
 
-        def work(values: FloatArray) -> Floats:
+        def work(values: Floats) -> AnyFloats:
             return values.astype(precision.WORK)
 
         return cls(
@@ -49,7 +50,7 @@ class Ageing:
             age_days=work(age_days),
         )
 
-    def take(self, columns: IntArray | slice) -> "Ageing":
+    def take(self, columns: Integers | slice) -> "Ageing":
         """Pick columns; a slice stands for all of them."""
         if isinstance(columns, slice):
             return self
@@ -60,11 +61,11 @@ class Ageing:
 class LifeGain:
     """Life used up since the last reading: mean, and the variance that the doubt about the meters causes."""
 
-    mean_fraction: Floats
-    meter_variance: Floats
+    mean_fraction: AnyFloats
+    meter_variance: AnyFloats
 
 
-def life_variance(life_used_sd: Floats, rate_cv: Floats, gain: LifeGain) -> Floats:
+def life_variance(life_used_sd: AnyFloats, rate_cv: AnyFloats, gain: LifeGain) -> AnyFloats:
     """Give the variance of the life used.
 
     Notes
@@ -72,14 +73,16 @@ def life_variance(life_used_sd: Floats, rate_cv: Floats, gain: LifeGain) -> Floa
     Doubt about the rate is fully correlated in time, so its standard deviation grows by cv * gain. The doubt of the
     meters comes in independently.
     """
-    variance: Floats = rate_cv * gain.mean_fraction
+    variance: AnyFloats = rate_cv * gain.mean_fraction
     variance += life_used_sd
     variance *= variance
     variance += gain.meter_variance * (1.0 + rate_cv * rate_cv)
     return variance
 
 
-def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, gain: LifeGain) -> Floats:
+def condition_score(
+    life_left: AnyFloats, life_used_sd: AnyFloats, rate_cv: AnyFloats, gain: LifeGain
+) -> AnyFloats:
     """Give the normal score of the probability that the life left is used up.
 
     Parameters
@@ -114,7 +117,7 @@ def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, ga
     spread *= np.subtract(life_left, mean, out=mean)
     np.clip(spread, -1.0, np.inf, out=spread)
     with np.errstate(divide="ignore"):  # at the law's lowest value: reached for certain
-        score: Floats = np.log1p(spread, out=spread)
+        score: AnyFloats = np.log1p(spread, out=spread)
     score += np.multiply(log_variance, 0.5, out=mean)
     np.sqrt(log_variance, out=log_variance)
     score /= np.negative(log_variance, out=log_variance)
@@ -123,8 +126,8 @@ def condition_score(life_left: Floats, life_used_sd: Floats, rate_cv: Floats, ga
 
 
 def _law(
-    mean: Floats, meter_variance: Floats, life_used_sd: Floats, rate_cv: Floats
-) -> tuple[Floats, Floats]:
+    mean: AnyFloats, meter_variance: AnyFloats, life_used_sd: AnyFloats, rate_cv: AnyFloats
+) -> tuple[AnyFloats, AnyFloats]:
     """Coefficient of variation of the log-normal law that has the skewness, and one by the standard deviation."""
     own = rate_cv * mean
     both = own + life_used_sd

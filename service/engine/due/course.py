@@ -9,7 +9,7 @@ from service.engine.due.block import LimitBlock
 from service.engine.due.joint import FirstLimit, first_probability
 from service.engine.due.motion import Motion
 from service.engine.due.normal import normal_probability
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,12 +20,12 @@ class Course:
     shape (k, n).
     """
 
-    scores: Floats
-    reached: Floats
-    by_day: Floats
+    scores: AnyFloats
+    reached: AnyFloats
+    by_day: AnyFloats
 
 
-def scores_by_day(block: LimitBlock, motion: Motion) -> Floats:
+def scores_by_day(block: LimitBlock, motion: Motion) -> AnyFloats:
     """Score each present limit on every grid day, shape (k, n_limits, n), never falling."""
     n_days = motion.days_ahead.size
     scores = np.empty((n_days, len(block.present), block.vehicle_row.size), dtype=block.score_type)
@@ -36,7 +36,7 @@ def scores_by_day(block: LimitBlock, motion: Motion) -> Floats:
     return scores
 
 
-def course_of(first: FirstLimit, scores: Floats, n_asked: Sequence[int]) -> Course:
+def course_of(first: FirstLimit, scores: AnyFloats, n_asked: Sequence[int]) -> Course:
     """Follow several limits and the first of them over the grid days.
 
     On each day only the first `n_asked` columns are of interest; the others stand still.

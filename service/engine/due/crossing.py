@@ -5,8 +5,8 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from service.engine.due.limits import FloatArray, IntArray
-from service.engine.due.precision import Floats
+from service.engine.arrays import Floats, Integers
+from service.engine.due.precision import AnyFloats
 
 # A due date is shown as a day; a thousandth of one is never seen.
 DAY_TOLERANCE: Final = 0.001
@@ -22,10 +22,10 @@ _LARGEST_INT8: Final = 127
 class Rising(Protocol):
     """A level that only rises with time, and its score, which rises nearly in a straight line."""
 
-    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> Floats:
+    def level_at(self, columns: Integers, days_ahead: Floats) -> AnyFloats:
         """Give the level of each named column at its own day."""
 
-    def score_of(self, level: Floats) -> FloatArray:
+    def score_of(self, level: AnyFloats) -> Floats:
         """Turn levels into scores."""
 
 
@@ -33,8 +33,8 @@ class Rising(Protocol):
 class Grid:
     """Levels of n columns on rising days common to all: shapes (k,) and (k, n), k at least 4. They never fall."""
 
-    days: FloatArray
-    levels: Floats
+    days: Floats
+    levels: AnyFloats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,19 +44,19 @@ class _Brackets:
     The root lies between the two `ends`, shape (2, m), lower end first; `third` is the nearest other point known.
     """
 
-    place: IntArray
-    column: IntArray
-    level: FloatArray
-    ends: FloatArray
-    end_gaps: FloatArray
-    third: FloatArray
-    third_gap: FloatArray
+    place: Integers
+    column: Integers
+    level: Floats
+    ends: Floats
+    end_gaps: Floats
+    third: Floats
+    third_gap: Floats
 
-    def take(self, rows: IntArray) -> "_Brackets":
+    def take(self, rows: Integers) -> "_Brackets":
         return _Brackets(**{name: getattr(self, name).take(rows, axis=-1) for name in self.__slots__})
 
 
-def crossing_days(rising: Rising, grid: Grid, levels: Floats, end_days: FloatArray) -> FloatArray:
+def crossing_days(rising: Rising, grid: Grid, levels: AnyFloats, end_days: Floats) -> Floats:
     """Find the days ahead at which what rises first reaches each level.
 
     Parameters
@@ -103,7 +103,7 @@ def crossing_days(rising: Rising, grid: Grid, levels: Floats, end_days: FloatArr
     return answer.reshape(levels.shape)
 
 
-def _count_below(rows: Floats, levels: Floats) -> IntArray:
+def _count_below(rows: AnyFloats, levels: AnyFloats) -> Integers:
     """Count the grid days before each level is reached, shape (q, n)."""
     count = np.zeros(levels.shape, dtype=np.int8 if len(rows) < _LARGEST_INT8 else np.int16)
     is_below = np.empty(levels.shape, dtype=np.bool_)
@@ -114,8 +114,8 @@ def _count_below(rows: Floats, levels: Floats) -> IntArray:
 
 
 def _open_brackets(
-    rising: Rising, grid: Grid, levels: Floats, n_before: IntArray, end_days: FloatArray
-) -> tuple[_Brackets, FloatArray]:
+    rising: Rising, grid: Grid, levels: AnyFloats, n_before: Integers, end_days: Floats
+) -> tuple[_Brackets, Floats]:
     """Bracket what is reached between two grid days of interest, and give a first point in each bracket."""
     n_days, n = grid.levels.shape
     is_open = (n_before > 0) & (n_before < n_days) & (grid.days[n_before - 1] < end_days)
@@ -145,18 +145,18 @@ def _open_brackets(
     return brackets, _first_point(brackets, points, gaps)
 
 
-def _first_point(b: _Brackets, points: FloatArray, gaps: FloatArray) -> FloatArray:
+def _first_point(b: _Brackets, points: Floats, gaps: Floats) -> Floats:
     """Give the root of the cubic polynomial, in Newton's form, through the four grid days around each bracket."""
     (x0, x1, x2, x3), (f0, f1, f2, f3) = points, gaps
     with np.errstate(divide="ignore", invalid="ignore"):
         d01, d12, d23 = (x1 - x0) / (f1 - f0), (x2 - x1) / (f2 - f1), (x3 - x2) / (f3 - f2)
         d012, d123 = (d12 - d01) / (f2 - f0), (d23 - d12) / (f3 - f1)
-        point: FloatArray = x0 - f0 * (d01 - f1 * (d012 - f2 * (d123 - d012) / (f3 - f0)))
+        point: Floats = x0 - f0 * (d01 - f1 * (d012 - f2 * (d123 - d012) / (f3 - f0)))
     is_inside = (point >= b.ends[0]) & (point <= b.ends[1])
     return np.where(is_inside, point, b.ends.mean(axis=0))
 
 
-def _next_point(b: _Brackets) -> tuple[FloatArray, FloatArray]:
+def _next_point(b: _Brackets) -> tuple[Floats, Floats]:
     """Give the next point in each bracket, and by how many days it may be wrong.
 
     Inverse quadratic interpolation, whose distance from the chord bounds its error; the chord, with no bound at all,
@@ -175,7 +175,7 @@ def _next_point(b: _Brackets) -> tuple[FloatArray, FloatArray]:
     return np.where(is_inside, point, chord), doubt
 
 
-def _close_in(b: _Brackets, point: FloatArray, gap: FloatArray) -> None:
+def _close_in(b: _Brackets, point: Floats, gap: Floats) -> None:
     """Let a new point take the place of one end of each bracket, in place; that end becomes the third point."""
     m = point.size
     end = np.arange(m) + m * (gap >= 0.0)

@@ -7,17 +7,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.arrays import Codes, Floats, Integers
 from service.engine.due.answer import Answer, answer_with, certain_limits
 from service.engine.due.bivariate import CORRELATION_BOUND
-from service.engine.due.limits import (
-    CompartmentLimits,
-    FloatArray,
-    IntArray,
-    Limit,
-    Meter,
-    check_limits,
-    check_meter,
-)
+from service.engine.due.limits import CompartmentLimits, Limit, Meter, check_limits, check_meter
 from service.engine.due.patterns import Meters, block_of, limit_patterns
 from service.engine.due.reached import Days, Question, first_reached
 from service.engine.parts import for_every_part
@@ -53,11 +46,11 @@ class DueForecast:
         The most likely first limit, as a `Limit`; NONE only if none can be reached within the horizon.
     """
 
-    days_ahead: FloatArray
-    overdue_probability: FloatArray
+    days_ahead: Floats
+    overdue_probability: Floats
     week_probability: NDArray[np.float32]
-    limit_probability: FloatArray
-    biting_limit: NDArray[np.int8]
+    limit_probability: Floats
+    biting_limit: Codes
 
 
 def forecast_due(
@@ -65,8 +58,8 @@ def forecast_due(
     odometer: Meter,
     hour_meter: Meter | None = None,
     *,
-    week_end_days: FloatArray,
-    probabilities: FloatArray | None = None,
+    week_end_days: Floats,
+    probabilities: Floats | None = None,
     horizon_days: float = HORIZON_DAYS,
     km_hours_correlation: float = 0.8,
     block_rows: int = _BLOCK_ROWS,
@@ -121,7 +114,7 @@ def forecast_due(
     days = Days.of(week_end_days, horizon_days)
     forecast = _empty_forecast(n, asked.size, week_end_days.size)
 
-    def answer_block(part: tuple[IntArray, int]) -> None:
+    def answer_block(part: tuple[Integers, int]) -> None:
         rows, pattern = part
         certain = certain_limits(limits, rows, horizon_days)
         end_days = np.minimum(certain.calendar_days, horizon_days)
@@ -135,7 +128,7 @@ def forecast_due(
     return forecast
 
 
-def _blocks(patterns: NDArray[np.int8], block_rows: int) -> Iterator[tuple[IntArray, int]]:
+def _blocks(patterns: Codes, block_rows: int) -> Iterator[tuple[Integers, int]]:
     """Cut the compartments into blocks of one pattern each, all alike in size, so that threads end together."""
     for pattern in np.unique(patterns).tolist():
         rows = np.flatnonzero(patterns == pattern)
@@ -143,7 +136,7 @@ def _blocks(patterns: NDArray[np.int8], block_rows: int) -> Iterator[tuple[IntAr
             yield some, pattern
 
 
-def _write(forecast: DueForecast, rows: IntArray, answer: Answer) -> None:
+def _write(forecast: DueForecast, rows: Integers, answer: Answer) -> None:
     forecast.days_ahead[rows] = answer.days_ahead.T
     forecast.overdue_probability[rows] = answer.by_now
     forecast.limit_probability[rows] = answer.shares
@@ -163,12 +156,12 @@ def _empty_forecast(n: int, n_probabilities: int, n_weeks: int) -> DueForecast:
     )
 
 
-def _check_probabilities(asked: FloatArray) -> None:
+def _check_probabilities(asked: Floats) -> None:
     if asked.ndim != 1 or not ((asked > 0.0) & (asked < 1.0)).all():
         raise InvalidInputError.at("probabilities", "must be a row of numbers between 0 and 1, both excluded")
 
 
-def _check_weeks(week_end_days: FloatArray, horizon_days: float) -> None:
+def _check_weeks(week_end_days: Floats, horizon_days: float) -> None:
     if not (np.isfinite(horizon_days) and horizon_days > 0.0):
         raise InvalidInputError.at("horizon_days", "must be positive and finite")
     is_rising = bool((np.diff(week_end_days, prepend=0.0) > 0.0).all())

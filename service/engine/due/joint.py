@@ -7,13 +7,13 @@ from typing import Final
 import numpy as np
 from scipy import special
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due import precision
 from service.engine.due.bivariate import Dependence
 from service.engine.due.block import LimitBlock
-from service.engine.due.limits import FloatArray, IntArray
 from service.engine.due.motion import Motion
 from service.engine.due.normal import normal_probability
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 Between = dict[tuple[int, int], Dependence]
 
@@ -37,21 +37,21 @@ class FirstLimit:
         """Whether the block has one limit only."""
         return len(self.block.present) == 1
 
-    def level_at(self, columns: IntArray, days_ahead: FloatArray) -> Floats:
+    def level_at(self, columns: Integers, days_ahead: Floats) -> AnyFloats:
         """Give the level of the named columns, each at its own days ahead, shape (m,)."""
         scores = self.block.scores(self.block.motion_at(columns, days_ahead), self.block.score_type)
         if self.is_alone:
-            alone: Floats = scores[0]
+            alone: AnyFloats = scores[0]
             return alone
         between = {pair: dependence.of_columns(columns) for pair, dependence in self.between.items()}
         return first_probability(scores, normal_probability(scores), between)
 
-    def level_of(self, probability: FloatArray) -> Floats:
+    def level_of(self, probability: Floats) -> AnyFloats:
         """Turn the probability that the first limit has been reached into a level."""
-        level: Floats = special.ndtri(probability) if self.is_alone else probability.astype(precision.WORK)
+        level: AnyFloats = special.ndtri(probability) if self.is_alone else probability.astype(precision.WORK)
         return level
 
-    def score_of(self, level: Floats) -> FloatArray:
+    def score_of(self, level: AnyFloats) -> Floats:
         """Turn a level into its score."""
         if self.is_alone:
             return level.astype(np.float64, copy=False)
@@ -60,18 +60,18 @@ class FirstLimit:
         odds /= 1.0 - odds
         return np.log(odds, out=odds)
 
-    def probability_of(self, level: Floats) -> Floats:
+    def probability_of(self, level: AnyFloats) -> AnyFloats:
         """Turn a level back into the probability."""
         return normal_probability(level) if self.is_alone else level
 
-    def probability_on(self, motion: Motion) -> Floats:
+    def probability_on(self, motion: Motion) -> AnyFloats:
         """Give the probability at one time for all columns, in double precision: no rounding hides one more limit."""
         scores = self.block.scores(motion, np.float64)
         reached = normal_probability(scores)
         return reached[0] if self.is_alone else first_probability(scores, reached, self.between)
 
 
-def first_probability(scores: Floats, reached: Floats, between: Between) -> Floats:
+def first_probability(scores: AnyFloats, reached: AnyFloats, between: Between) -> AnyFloats:
     """Give the probability that at least one of two or three limits has been reached.
 
     Parameters
@@ -94,7 +94,7 @@ def first_probability(scores: Floats, reached: Floats, between: Between) -> Floa
     """
     bounds = scores.astype(precision.WORK, copy=False)
     excess = {(a, b): dependence.excess(bounds[a], bounds[b]) for (a, b), dependence in between.items()}
-    probability: Floats
+    probability: AnyFloats
     if len(scores) == 2:  # added up from the small, which keeps the digits of small ones
         probability = reached[0] + reached[1] - reached[0] * reached[1] - excess[0, 1]
     else:
@@ -106,7 +106,7 @@ def first_probability(scores: Floats, reached: Floats, between: Between) -> Floa
     return np.clip(probability, 0.0, 1.0, out=probability)
 
 
-def joined(block: LimitBlock, motion: Motion, scores: Floats) -> FirstLimit:
+def joined(block: LimitBlock, motion: Motion, scores: AnyFloats) -> FirstLimit:
     """Join the limits of a block, given its motion and scores on a grid, shape (n_days, n_limits, n).
 
     Notes
@@ -129,7 +129,7 @@ def joined(block: LimitBlock, motion: Motion, scores: Floats) -> FirstLimit:
     return FirstLimit(block=block, between=between)
 
 
-def _three_alive(alive: Floats, both: dict[tuple[int, int], Floats]) -> Floats:
+def _three_alive(alive: AnyFloats, both: dict[tuple[int, int], AnyFloats]) -> AnyFloats:
     chains = (
         both[0, 1] * both[0, 2] / np.maximum(alive[0], _SMALLEST_PROBABILITY),
         both[0, 1] * both[1, 2] / np.maximum(alive[1], _SMALLEST_PROBABILITY),
@@ -137,5 +137,5 @@ def _three_alive(alive: Floats, both: dict[tuple[int, int], Floats]) -> Floats:
     )
     largest = np.maximum(np.maximum(chains[0], chains[1]), chains[2])
     by_pairs = np.minimum(np.minimum(both[0, 1], both[0, 2]), both[1, 2])
-    alive_all: Floats = np.minimum(by_pairs, largest)
+    alive_all: AnyFloats = np.minimum(by_pairs, largest)
     return alive_all

@@ -5,15 +5,11 @@ from dataclasses import dataclass, fields
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.errors import InvalidInputError
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-
-Moments = Callable[[IntArray, FloatArray], tuple[FloatArray, FloatArray]]
+Moments = Callable[[Integers, Floats], tuple[Floats, Floats]]
 """`moments(rows, days_after_last)`: mean and variance of what a meter adds after its last reading.
 
 `rows` has shape (n,) and names vehicles; `days_after_last` has shape (..., n) and is never negative. Both answers have
@@ -46,8 +42,8 @@ class Meter:
         Mean and variance of the true increment since that reading.
     """
 
-    last_reading: FloatArray
-    days_since_reading: FloatArray
+    last_reading: Floats
+    days_since_reading: Floats
     moments: Moments
 
 
@@ -69,13 +65,13 @@ class Condition:
         Coefficient of variation of those rates, common to the three.
     """
 
-    life_used_fraction: FloatArray
-    life_used_sd_fraction: FloatArray
-    life_limit_fraction: FloatArray
-    life_per_km: FloatArray
-    life_per_day: FloatArray
-    life_per_hour: FloatArray
-    rate_cv_fraction: FloatArray
+    life_used_fraction: Floats
+    life_used_sd_fraction: Floats
+    life_limit_fraction: Floats
+    life_per_km: Floats
+    life_per_day: Floats
+    life_per_hour: Floats
+    rate_cv_fraction: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,11 +92,11 @@ class CompartmentLimits:
         The ageing of the fluids.
     """
 
-    vehicle_row: IntArray
-    distance_km: FloatArray
-    hours: FloatArray
-    calendar_days_ahead: FloatArray
-    is_contaminated: BoolArray
+    vehicle_row: Integers
+    distance_km: Floats
+    hours: Floats
+    calendar_days_ahead: Floats
+    is_contaminated: Booleans
     condition: Condition | None = None
 
 
@@ -116,7 +112,7 @@ def check_limits(limits: CompartmentLimits, n_vehicles: int) -> None:
     if n and not (limits.vehicle_row.min() >= 0 and limits.vehicle_row.max() < n_vehicles):
         raise InvalidInputError.at("vehicle_row", f"every row must name one of the {n_vehicles} vehicles")
     for name in ("distance_km", "hours", "calendar_days_ahead"):
-        values: FloatArray = getattr(limits, name)
+        values: Floats = getattr(limits, name)
         if values.shape != (n,) or np.isinf(values).any():
             raise InvalidInputError.at(name, f"needs {n} finite values, NaN where there is no such limit")
     if limits.is_contaminated.shape != (n,):

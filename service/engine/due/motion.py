@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due import precision
-from service.engine.due.limits import FloatArray, IntArray, Meter
+from service.engine.due.limits import Meter
 from service.engine.due.passage import passage_terms
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 from service.errors import NonFiniteResultError
 
 
@@ -20,11 +21,11 @@ class MeterTable:
     the block takes.
     """
 
-    offset: FloatArray
-    slope: FloatArray
-    mean: Floats
-    variance: Floats
-    repeat: IntArray | None
+    offset: Floats
+    slope: Floats
+    mean: AnyFloats
+    variance: AnyFloats
+    repeat: Integers | None
 
     def on_day(self, place: int) -> "MeterTable":
         """Take one of the days of a table."""
@@ -36,7 +37,7 @@ class MeterTable:
             repeat=self.repeat,
         )
 
-    def on_days(self, places: IntArray) -> "MeterTable":
+    def on_days(self, places: Integers) -> "MeterTable":
         """Take for each column of the block a day of its own."""
         repeat = np.arange(places.size) if self.repeat is None else self.repeat
         at = places * self.mean.shape[-1] + repeat
@@ -48,13 +49,13 @@ class MeterTable:
             repeat=None,
         )
 
-    def passage_terms(self) -> tuple[FloatArray, FloatArray]:
+    def passage_terms(self) -> tuple[Floats, Floats]:
         """Offset and slope of the passage score, one column a compartment."""
         if self.repeat is None:
             return self.offset, self.slope
         return self.offset.take(self.repeat, axis=-1), self.slope.take(self.repeat, axis=-1)
 
-    def mean_and_variance(self) -> tuple[Floats, Floats]:
+    def mean_and_variance(self) -> tuple[AnyFloats, AnyFloats]:
         """Mean and variance, one column a compartment."""
         if self.repeat is None:
             return self.mean, self.variance
@@ -65,8 +66,8 @@ class MeterTable:
 class Motion:
     """Both meters at `days_ahead`, for the columns of a block that `columns` names; None: nothing needs that meter."""
 
-    columns: IntArray | slice
-    days_ahead: FloatArray
+    columns: Integers | slice
+    days_ahead: Floats
     km: MeterTable | None
     hours: MeterTable | None
 
@@ -79,7 +80,7 @@ class Motion:
             hours=None if self.hours is None else self.hours.on_day(place),
         )
 
-    def on_days(self, places: IntArray) -> "Motion":
+    def on_days(self, places: Integers) -> "Motion":
         """Take for each column of the block a day of its own out of a grid."""
         return Motion(
             columns=self.columns,
@@ -90,7 +91,7 @@ class Motion:
 
 
 def meter_table(
-    meter: Meter | None, rows: IntArray, days_ahead: FloatArray, repeat: IntArray | None = None
+    meter: Meter | None, rows: Integers, days_ahead: Floats, repeat: Integers | None = None
 ) -> MeterTable | None:
     """Tabulate a meter at days ahead of now, shape (..., n); a vehicle without a reading stands still.
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import special
 
 from service.engine.due.passage import SCORE_BOUND
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 # Linear interpolation between exact values errs by at most step² / 8 * max|phi'| = 2.9e-8 (derived); the place between
 # them is known to 2^-11 of a step in single precision, which errs by 2e-7.
@@ -19,7 +19,7 @@ _TABLES: Final = {
 }
 
 
-def normal_probability(score: Floats) -> Floats:
+def normal_probability(score: AnyFloats) -> AnyFloats:
     """Give Phi(score), to 3e-8; in single precision to 5e-7.
 
     Parameters

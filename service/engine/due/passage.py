@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.due.limits import FloatArray
+from service.engine.arrays import Floats
 
 # Scores beyond these bounds are certain to any planner: Phi(-9) = 1e-19. Common practice, no source.
 SCORE_BOUND: Final = 9.0
@@ -13,7 +13,7 @@ _SMALLEST_MEAN: Final = 1e-9
 _SMALLEST_ROOT: Final = 1e-6
 
 
-def passage_terms(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, FloatArray]:
+def passage_terms(mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
     """Offset and slope of the passage score, which is `offset - cbrt(remaining) * slope`.
 
     Parameters
@@ -43,7 +43,7 @@ def passage_terms(mean: FloatArray, variance: FloatArray) -> tuple[FloatArray, F
     return 1.0 / root - root, slope
 
 
-def passage_score(offset: FloatArray, slope: FloatArray, root_remaining: FloatArray) -> FloatArray:
+def passage_score(offset: Floats, slope: Floats, root_remaining: Floats) -> Floats:
     """Give the normal score of the probability that the limit has been passed.
 
     Parameters
@@ -58,13 +58,13 @@ def passage_score(offset: FloatArray, slope: FloatArray, root_remaining: FloatAr
     ndarray, shape (..., n), float64
         z with P(passed) = Phi(z), within ±SCORE_BOUND.
     """
-    score: FloatArray = root_remaining * slope
+    score: Floats = root_remaining * slope
     np.subtract(offset, score, out=score)
     np.clip(score, -SCORE_BOUND, SCORE_BOUND, out=score)
     return score
 
 
-def root_remaining(limit: FloatArray, last_reading: FloatArray) -> FloatArray:
+def root_remaining(limit: Floats, last_reading: Floats) -> Floats:
     """Cube root of what is left to a limit; minus infinity where the last reading stood at it already."""
     remaining = limit - last_reading
     return np.where(remaining <= 0.0, -np.inf, np.cbrt(remaining))

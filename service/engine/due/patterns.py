@@ -1,17 +1,15 @@
 """Sorting compartments by the kinds of limit they have, so that each block does only the work it needs."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Codes, Floats, Integers
 from service.engine.due.block import LimitBlock
 from service.engine.due.condition import Ageing
-from service.engine.due.limits import CompartmentLimits, FloatArray, IntArray, Limit, Meter
+from service.engine.due.limits import CompartmentLimits, Limit, Meter
 from service.engine.due.passage import root_remaining
-
-Codes: TypeAlias = NDArray[np.int8]
 
 _BIT_OF_LIMIT: Final = {Limit.DISTANCE: np.int8(1), Limit.HOURS: np.int8(2), Limit.CONDITION: np.int8(4)}
 
@@ -40,7 +38,7 @@ def limit_patterns(limits: CompartmentLimits, meters: Meters) -> Codes:
 
 
 def block_of(
-    limits: CompartmentLimits, meters: Meters, rows: IntArray, order: IntArray, pattern: int
+    limits: CompartmentLimits, meters: Meters, rows: Integers, order: Integers, pattern: int
 ) -> LimitBlock:
     """Gather what the scores of the given rows need, in the given order; all of them have the given pattern."""
     present = tuple(limit for limit, bit in _BIT_OF_LIMIT.items() if pattern & bit)
@@ -67,17 +65,17 @@ def block_of(
     )
 
 
-def _has_reading(meter: Meter, limit: FloatArray, vehicles: IntArray) -> Codes:
+def _has_reading(meter: Meter, limit: Floats, vehicles: Integers) -> Codes:
     has_none = np.isnan(meter.last_reading)[vehicles]
     has_none |= np.isnan(limit)
     return (~has_none).astype(np.int8)
 
 
-def _root_remaining(meter: Meter | None, limit: FloatArray, vehicles: IntArray) -> FloatArray:
+def _root_remaining(meter: Meter | None, limit: Floats, vehicles: Integers) -> Floats:
     if meter is None:
         return np.zeros(vehicles.size)
     return root_remaining(limit, meter.last_reading[vehicles])
 
 
-def _age_days(odometer: Meter, vehicles: IntArray) -> FloatArray:
+def _age_days(odometer: Meter, vehicles: Integers) -> Floats:
     return np.where(np.isnan(odometer.last_reading[vehicles]), 0.0, odometer.days_since_reading[vehicles])

@@ -5,7 +5,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.floating[Any]]
+AnyFloats: TypeAlias = NDArray[np.floating[Any]]
 """Single or double precision."""
 
 WORK: Final = np.dtype(np.float32)

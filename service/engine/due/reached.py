@@ -5,12 +5,12 @@ from typing import Final, Self
 
 import numpy as np
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.block import LimitBlock
 from service.engine.due.course import course_of, scores_by_day
 from service.engine.due.crossing import N_AROUND, Grid, crossing_days
 from service.engine.due.joint import FirstLimit, joined
-from service.engine.due.limits import FloatArray, IntArray
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 from service.engine.due.shares import far_apart, first_limit_shares
 
 # Steps of the grid that brackets the roots, even in the square root of time. Chosen by measured speed.
@@ -25,12 +25,12 @@ class Days:
     grid day of a place, shape (k,), `n_needed` says how many grid days the answer takes.
     """
 
-    grid_days: FloatArray
-    week_places: IntArray
-    n_needed: IntArray
+    grid_days: Floats
+    week_places: Integers
+    n_needed: Integers
 
     @classmethod
-    def of(cls, week_end_days: FloatArray, horizon_days: float) -> Self:
+    def of(cls, week_end_days: Floats, horizon_days: float) -> Self:
         """Let the week ends serve as grid days; an even grid only fills the steps that hold none."""
         even = horizon_days * (np.arange(_N_STEPS + 1) / _N_STEPS) ** 2
         n_weeks_before = np.searchsorted(week_end_days, even, side="right")
@@ -45,9 +45,9 @@ class Days:
             n_needed=np.clip(np.maximum(places + 2, next_apart + 1), N_AROUND, days.size),
         )
 
-    def n_needed_by(self, end_days: FloatArray) -> IntArray:
+    def n_needed_by(self, end_days: Floats) -> Integers:
         """How many of the grid days a column needs that is of no interest after its end day."""
-        needed: IntArray = self.n_needed[np.searchsorted(self.grid_days, end_days)]
+        needed: Integers = self.n_needed[np.searchsorted(self.grid_days, end_days)]
         return needed
 
 
@@ -59,20 +59,20 @@ class Question:
     within the horizon. Columns that need more grid days come first.
     """
 
-    probabilities: FloatArray
+    probabilities: Floats
     days: Days
-    end_days: FloatArray
+    end_days: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reached:
     """Answers without calendar and contamination: shapes (q, n), (w, n), (n,), (n,) and (n_limits, n)."""
 
-    days_ahead: FloatArray
-    by_week_end: Floats
-    by_now: Floats
-    by_end: Floats
-    shares: FloatArray
+    days_ahead: Floats
+    by_week_end: AnyFloats
+    by_now: AnyFloats
+    by_end: AnyFloats
+    shares: Floats
 
 
 def first_reached(block: LimitBlock, question: Question) -> Reached:
@@ -131,7 +131,7 @@ def _n_asked(question: Question) -> list[int]:
     return n_asked
 
 
-def _by_end(first: FirstLimit, grid: Grid, end_days: FloatArray) -> Floats:
+def _by_end(first: FirstLimit, grid: Grid, end_days: Floats) -> AnyFloats:
     """Give the probability that a limit is reached by each column's end day."""
     before = np.searchsorted(grid.days, end_days, side="right") - 1
     level = grid.levels[before, np.arange(end_days.size)]

@@ -5,23 +5,23 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
+from service.engine.arrays import Floats
 from service.engine.due.course import Course
 from service.engine.due.joint import FirstLimit
-from service.engine.due.limits import FloatArray
 from service.engine.due.normal import normal_probability
-from service.engine.due.precision import Floats
+from service.engine.due.precision import AnyFloats
 
 # Shares change slowly: this is fine enough, chosen by measured speed and error. [d^(1/2)]
 _STEP: Final = 1.0
 
 _LEAST_RISE: Final = 1e-30
 
-Given: TypeAlias = dict[tuple[int, int], tuple[Floats, Floats]]
+Given: TypeAlias = dict[tuple[int, int], tuple[AnyFloats, AnyFloats]]
 
 
 def first_limit_shares(
-    first: FirstLimit, course: Course, days: FloatArray, n_asked: Sequence[int], by_end: Floats
-) -> FloatArray:
+    first: FirstLimit, course: Course, days: Floats, n_asked: Sequence[int], by_end: AnyFloats
+) -> Floats:
     """Split the probability that a limit is reached by an end day among two or three present limits.
 
     Parameters
@@ -62,30 +62,30 @@ def first_limit_shares(
         split[:n] = until_now
         before = day
     # Seven digits add up to by_end only nearly.
-    exact: FloatArray = shares.astype(np.float64)
+    exact: Floats = shares.astype(np.float64)
     exact += _LEAST_RISE
     exact *= by_end / np.add.reduce(exact, axis=0)
     return exact
 
 
-def far_apart(days: FloatArray) -> list[int]:
+def far_apart(days: Floats) -> list[int]:
     """Give the places of the days that are at least _STEP apart in the square root of time, and of the last."""
     steps = np.floor(np.sqrt(days) / _STEP)
     places: list[int] = np.flatnonzero(np.diff(steps, append=np.inf) > 0.0).tolist()
     return places
 
 
-def _given_other(correlation: Floats) -> tuple[Floats, Floats]:
+def _given_other(correlation: AnyFloats) -> tuple[AnyFloats, AnyFloats]:
     """Correlation of two scores, and one by the standard deviation that either has, given the other."""
     return correlation, 1.0 / np.sqrt(1.0 - correlation * correlation)
 
 
-def _rises_before_others(given: Given, course: Course, before: int | None, day: int, n: int) -> Floats:
+def _rises_before_others(given: Given, course: Course, before: int | None, day: int, n: int) -> AnyFloats:
     """Rise of each limit's probability since the day before, times that the others are not reached by halfway.
 
     For the first n columns.
     """
-    rises: Floats = course.reached[day, :, :n].copy()
+    rises: AnyFloats = course.reached[day, :, :n].copy()
     middles = course.scores[day, :, :n]
     if before is not None:
         rises -= course.reached[before, :, :n]

@@ -4,7 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, require_within
+from service.engine.arrays import Floats
+from service.engine.exchange.checks import require_within
 from service.errors import InvalidInputError
 
 HIGHEST_LIFE_USED: Final = 1.5
@@ -12,8 +13,8 @@ HIGHEST_LIFE_USED: Final = 1.5
 
 
 def life_used_from_laboratory(
-    values: FloatArray, new_values: FloatArray, *, lower_limits: FloatArray, upper_limits: FloatArray
-) -> FloatArray:
+    values: Floats, new_values: Floats, *, lower_limits: Floats, upper_limits: Floats
+) -> Floats:
     """How far each value has gone from new to its limit; the worst counts.
 
     Parameters

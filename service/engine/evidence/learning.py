@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, IntArray, require_within
+from service.engine.arrays import Floats, Integers
+from service.engine.exchange.checks import require_within
 from service.errors import InvalidInputError
 
 
@@ -25,10 +26,10 @@ class AgeingSamples:
         Group of each sample (fluid kind, duty and vehicle class), 0 to n_groups − 1.
     """
 
-    expected_growth: FloatArray
-    observed_growth: FloatArray
-    observed_growth_sd: FloatArray
-    group_index: IntArray
+    expected_growth: Floats
+    observed_growth: Floats
+    observed_growth_sd: Floats
+    group_index: Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,12 +47,12 @@ class RefittedRates:
         0: the group only borrows from the others; 1: it only listens to itself. [-]
     """
 
-    n_samples: IntArray
-    multiplier_before: FloatArray
-    multiplier_observed: FloatArray
-    multiplier_proposed: FloatArray
-    log_sd: FloatArray
-    own_weight: FloatArray
+    n_samples: Integers
+    multiplier_before: Floats
+    multiplier_observed: Floats
+    multiplier_proposed: Floats
+    log_sd: Floats
+    own_weight: Floats
 
 
 LARGEST_LOG_MULTIPLIER: Final = 2.3
@@ -67,7 +68,7 @@ fleets whose groups differ by 0.1 to 0.4."""
 N_LINEARISATIONS: Final = 25
 
 
-def refit_rates(samples: AgeingSamples, multiplier_in_use: FloatArray) -> RefittedRates:
+def refit_rates(samples: AgeingSamples, multiplier_in_use: Floats) -> RefittedRates:
     """Estimate one rate multiplier for each group, shrunk to the fleet and the fleet to the default.
 
     Parameters
@@ -131,7 +132,7 @@ def refit_rates(samples: AgeingSamples, multiplier_in_use: FloatArray) -> Refitt
     )
 
 
-def between_groups_variance(effect: FloatArray, variance: FloatArray) -> float:
+def between_groups_variance(effect: Floats, variance: Floats) -> float:
     """Variance between groups beyond what their own errors explain (DerSimonian and Laird).
 
     Parameters
@@ -153,7 +154,7 @@ def between_groups_variance(effect: FloatArray, variance: FloatArray) -> float:
     return float(max(0.0, excess / (total - np.square(weight).sum() / total)))
 
 
-def _own_estimates(samples: AgeingSamples, in_use: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+def _own_estimates(samples: AgeingSamples, in_use: Floats) -> tuple[Integers, Floats, Floats]:
     """Count, multiplier of the default rate and its variance for each group."""
     n_groups = in_use.shape[0]
     group = np.asarray(samples.group_index, dtype=np.int64)
@@ -163,7 +164,7 @@ def _own_estimates(samples: AgeingSamples, in_use: FloatArray) -> tuple[IntArray
     observed = require_within("observed_growth", samples.observed_growth, -10.0, 10.0)
     weight = 1.0 / np.square(require_within("observed_growth_sd", samples.observed_growth_sd, 1e-6))
 
-    def total(values: FloatArray) -> FloatArray:
+    def total(values: Floats) -> Floats:
         return np.bincount(group, weights=values, minlength=n_groups).astype(np.float64)
 
     n_samples = np.bincount(group, minlength=n_groups).astype(np.int64)

@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, require_within
+from service.engine.arrays import Booleans, Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.state import FluidState
 
 LARGEST_DROP_IN_DEVIATIONS: Final = 2.0
@@ -14,10 +15,10 @@ LARGEST_DROP_IN_DEVIATIONS: Final = 2.0
 
 def observe(
     state: FluidState,
-    observed_life_used: Floats,
-    observed_sd: Floats,
+    observed_life_used: Numbers,
+    observed_sd: Numbers,
     *,
-    is_laboratory: bool | BoolArray = False,
+    is_laboratory: bool | Booleans = False,
 ) -> FluidState:
     """Weigh an observed life used against the estimate (scalar Kalman update).
 
@@ -71,9 +72,9 @@ def observe(
 def record_measured_contents(
     state: FluidState,
     *,
-    water_mass_fraction: Floats = np.nan,
-    iron_mg_per_kg: Floats = np.nan,
-    glycol_fraction: Floats = np.nan,
+    water_mass_fraction: Numbers = np.nan,
+    iron_mg_per_kg: Numbers = np.nan,
+    glycol_fraction: Numbers = np.nan,
 ) -> FluidState:
     """Take measured contents over as they are; NaN leaves the estimate.
 
@@ -102,7 +103,7 @@ def record_measured_contents(
     )
 
 
-def _taken_over(name: str, before: FloatArray, measured: Floats, highest: float) -> FloatArray:
+def _taken_over(name: str, before: Floats, measured: Numbers, highest: float) -> Floats:
     values = np.asarray(measured, dtype=np.float64)
     is_missing = np.isnan(values)
     require_within(name, values[~is_missing], 0.0, highest)

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, require_within
+from service.engine.arrays import Booleans, Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.errors import InvalidInputError
 
 
@@ -24,12 +25,12 @@ class SamplePairs:
         Standard deviation of one measurement.
     """
 
-    earlier_value: Floats
-    later_value: Floats
-    earlier_km: Floats
-    later_km: Floats
-    new_fluid_value: Floats = 0.0
-    value_sd: Floats = 0.0
+    earlier_value: Numbers
+    later_value: Numbers
+    earlier_km: Numbers
+    later_km: Numbers
+    new_fluid_value: Numbers = 0.0
+    value_sd: Numbers = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,17 +45,17 @@ class RateOfChange:
         True where the rate is above its limit.
     """
 
-    rate_per_km: FloatArray
-    rate_sd_per_km: FloatArray
-    is_alarm: BoolArray
+    rate_per_km: Floats
+    rate_sd_per_km: Floats
+    is_alarm: Booleans
 
 
 def rate_of_change(
     pairs: SamplePairs,
     *,
-    exchanged_at_km: FloatArray,
-    retained_share: FloatArray,
-    highest_rate_per_km: Floats,
+    exchanged_at_km: Floats,
+    retained_share: Floats,
+    highest_rate_per_km: Numbers,
 ) -> RateOfChange:
     """Rate at which a value rose between two samples.
 
@@ -119,7 +120,7 @@ def rate_of_change(
     )
 
 
-def _odometers(pairs: SamplePairs) -> tuple[Floats, Floats, Floats]:
+def _odometers(pairs: SamplePairs) -> tuple[Numbers, Numbers, Numbers]:
     require_within("earlier_km", pairs.earlier_km, 0.0)
     require_within("later_km", pairs.later_km, 0.0)
     require_within("later_value", pairs.later_value, 0.0)

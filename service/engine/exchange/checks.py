@@ -3,20 +3,16 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Numbers
 from service.errors import InvalidInputError
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-Floats = float | FloatArray
 """One number for the whole fleet, or one for each compartment."""
 
 LARGEST_FINITE: Final = float(np.finfo(np.float64).max)
 
 
-def require_within(name: str, values: Floats, lowest: float, highest: float = LARGEST_FINITE) -> FloatArray:
+def require_within(name: str, values: Numbers, lowest: float, highest: float = LARGEST_FINITE) -> Floats:
     """Return the values as float64 if every one lies in [lowest, highest].
 
     Parameters

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.mixing import require_enough
 
 
@@ -20,17 +21,17 @@ class CircuitShares:
         Old share of the whole charge. [-]
     """
 
-    sump: FloatArray
-    converter: FloatArray
-    mean: FloatArray
+    sump: Floats
+    converter: Floats
+    mean: Floats
 
 
 def circuit_rounds(
     *,
-    sump_litres: Floats,
-    converter_litres: Floats,
-    drained_litres: FloatArray,
-    efficiency: Floats,
+    sump_litres: Numbers,
+    converter_litres: Numbers,
+    drained_litres: Floats,
+    efficiency: Numbers,
 ) -> CircuitShares:
     """Old share in sump and converter after each round of draining and refilling the sump.
 

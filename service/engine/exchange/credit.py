@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 
 
-def schedule_credit(exchanged_share: Floats, n_rounds: Floats = 1.0) -> FloatArray:
+def schedule_credit(exchanged_share: Numbers, n_rounds: Numbers = 1.0) -> Floats:
     """How much of a full service a partial one counts as.
 
     Parameters
@@ -34,7 +35,7 @@ def schedule_credit(exchanged_share: Floats, n_rounds: Floats = 1.0) -> FloatArr
     return np.asarray(1.0 - np.power(1.0 - share, require_within("n_rounds", n_rounds, 0.0)))
 
 
-def amount_since_full_service(amount_since: Floats, credit: Floats) -> FloatArray:
+def amount_since_full_service(amount_since: Numbers, credit: Numbers) -> Floats:
     """Kilometres, days or hours on the schedule's clock after a service with this credit.
 
     Parameters
@@ -58,7 +59,7 @@ def amount_since_full_service(amount_since: Floats, credit: Floats) -> FloatArra
     return np.asarray(passed * (1.0 - require_within("credit", credit, 0.0, 1.0)))
 
 
-def rounds_needed(exchanged_share: Floats, highest_retained_share: Floats) -> IntArray:
+def rounds_needed(exchanged_share: Numbers, highest_retained_share: Numbers) -> Integers:
     """Fewest rounds that leave no more than a given share of old fluid.
 
     Parameters
@@ -87,7 +88,7 @@ def rounds_needed(exchanged_share: Floats, highest_retained_share: Floats) -> In
     return np.asarray(np.ceil(np.log(target) / np.log(kept) - 1e-9), dtype=np.int64).clip(min=0)
 
 
-def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) -> FloatArray:
+def steady_life_used(life_used_per_interval: Numbers, exchanged_share: Numbers) -> Floats:
     """Life used just before each service, once the same partial service has repeated often enough.
 
     Parameters
@@ -116,7 +117,7 @@ def steady_life_used(life_used_per_interval: Floats, exchanged_share: Floats) ->
     return np.asarray(used / share)
 
 
-def keepable_interval_share(exchanged_share: Floats, highest_life_used: Floats = 1.0) -> FloatArray:
+def keepable_interval_share(exchanged_share: Numbers, highest_life_used: Numbers = 1.0) -> Floats:
     """Share of a full-change interval that repeated partial exchanges can keep.
 
     Parameters

@@ -4,7 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.mixing import blend
 from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
@@ -13,7 +14,7 @@ USUAL_TANKS: Final = 2
 """Tanks in series that a gearbox with cooler behaves like, 1 to 3. Common practice, no source."""
 
 
-def retained_well_mixed(turnovers: Floats) -> FloatArray:
+def retained_well_mixed(turnovers: Numbers) -> Floats:
     """Old share after a line exchange through one ideally mixed vessel.
 
     Parameters
@@ -31,11 +32,11 @@ def retained_well_mixed(turnovers: Floats) -> FloatArray:
     InvalidInputError
         If turnovers are negative or not a number.
     """
-    share: FloatArray = np.exp(-require_within("turnovers", turnovers, 0.0))
+    share: Floats = np.exp(-require_within("turnovers", turnovers, 0.0))
     return share
 
 
-def retained_tanks_in_series(turnovers: Floats, n_tanks: int = USUAL_TANKS) -> FloatArray:
+def retained_tanks_in_series(turnovers: Numbers, n_tanks: int = USUAL_TANKS) -> Floats:
     """Old share if the way of the fluid behaves like equal mixed tanks in a row.
 
     Parameters
@@ -66,7 +67,7 @@ def retained_tanks_in_series(turnovers: Floats, n_tanks: int = USUAL_TANKS) -> F
     if n_tanks < 1:
         raise InvalidInputError.at("/n_tanks", "a line exchange passes through at least one tank")
     passed = n_tanks * require_within("turnovers", turnovers, 0.0)
-    term: FloatArray = np.exp(-passed)
+    term: Floats = np.exp(-passed)
     total = n_tanks * term
     for k in range(1, n_tanks):
         term = term * passed / k
@@ -74,7 +75,7 @@ def retained_tanks_in_series(turnovers: Floats, n_tanks: int = USUAL_TANKS) -> F
     return total / n_tanks
 
 
-def exchange_line(state: FluidState, passed_15c_litres: Floats) -> FluidState:
+def exchange_line(state: FluidState, passed_15c_litres: Numbers) -> FluidState:
     """State after a line exchange at constant volume.
 
     Parameters

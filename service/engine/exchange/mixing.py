@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
 
@@ -16,9 +17,9 @@ ROUNDING_LITRES: Final = 1e-9
 def blend(
     state: FluidState,
     *,
-    retained_share: FloatArray,
-    volume_15c_litres: FloatArray,
-    retained_share_sd: Floats = 0.0,
+    retained_share: Floats,
+    volume_15c_litres: Floats,
+    retained_share_sd: Numbers = 0.0,
 ) -> FluidState:
     """Mix a share of what was there with new fluid.
 
@@ -56,7 +57,7 @@ def blend(
     )
 
 
-def top_up(state: FluidState, added_15c_litres: Floats) -> FluidState:
+def top_up(state: FluidState, added_15c_litres: Numbers) -> FluidState:
     """Add new fluid and drain none.
 
     Parameters
@@ -84,7 +85,7 @@ def top_up(state: FluidState, added_15c_litres: Floats) -> FluidState:
     return blend(state, retained_share=share_of(state.volume_15c_litres, after), volume_15c_litres=after)
 
 
-def leak(state: FluidState, lost_15c_litres: Floats) -> FluidState:
+def leak(state: FluidState, lost_15c_litres: Numbers) -> FluidState:
     """Lose mixed fluid: the volume falls, every concentration stays.
 
     Parameters
@@ -108,7 +109,7 @@ def leak(state: FluidState, lost_15c_litres: Floats) -> FluidState:
     return replace(state, volume_15c_litres=np.maximum(state.volume_15c_litres - lost, 0.0))
 
 
-def require_enough(taken_litres: FloatArray, held_litres: FloatArray) -> None:
+def require_enough(taken_litres: Floats, held_litres: Floats) -> None:
     """Refuse to take more out of a compartment than it holds.
 
     Parameters
@@ -128,7 +129,7 @@ def require_enough(taken_litres: FloatArray, held_litres: FloatArray) -> None:
         )
 
 
-def share_of(part: FloatArray, whole: FloatArray) -> FloatArray:
+def share_of(part: Floats, whole: Floats) -> Floats:
     """Part by whole, and 1 where there is no whole (an empty compartment that got nothing).
 
     Parameters

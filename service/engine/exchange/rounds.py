@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.mixing import blend, require_enough, share_of
 from service.engine.exchange.state import FluidState
 from service.errors import InvalidInputError
@@ -25,16 +26,16 @@ class RoundsResult:
     """
 
     state: FluidState
-    retained_share_by_round: FloatArray
-    released_15c_litres: FloatArray
+    retained_share_by_round: Floats
+    released_15c_litres: Floats
 
 
 def exchange_rounds(
     state: FluidState,
-    drained_15c_litres: FloatArray,
-    added_15c_litres: FloatArray,
+    drained_15c_litres: Floats,
+    added_15c_litres: Floats,
     *,
-    level_15c_litres: Floats | None = None,
+    level_15c_litres: Numbers | None = None,
 ) -> RoundsResult:
     """Drain, fill, mix and set the level, round by round.
 
@@ -86,7 +87,7 @@ def exchange_rounds(
     )
 
 
-def _by_round(drained: FloatArray, added: FloatArray, n: int) -> tuple[FloatArray, FloatArray]:
+def _by_round(drained: Floats, added: Floats, n: int) -> tuple[Floats, Floats]:
     columns = []
     for name, values in (("drained_15c_litres", drained), ("added_15c_litres", added)):
         litres = np.atleast_1d(require_within(name, values, 0.0))

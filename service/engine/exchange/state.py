@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 from service.errors import InvalidInputError
 
 
@@ -35,25 +36,25 @@ class FluidState:
     from these and never stored.
     """
 
-    volume_15c_litres: FloatArray
-    life_used: FloatArray
-    life_used_variance: FloatArray
-    water_mass_fraction: FloatArray
-    iron_mg_per_kg: FloatArray
-    glycol_fraction: FloatArray
+    volume_15c_litres: Floats
+    life_used: Floats
+    life_used_variance: Floats
+    water_mass_fraction: Floats
+    iron_mg_per_kg: Floats
+    glycol_fraction: Floats
 
     def __len__(self) -> int:
         return int(self.volume_15c_litres.shape[0])
 
 
 def fluid_state(
-    volume_15c_litres: Floats,
+    volume_15c_litres: Numbers,
     *,
-    life_used: Floats = 0.0,
-    life_used_variance: Floats = 0.0,
-    water_mass_fraction: Floats = 0.0,
-    iron_mg_per_kg: Floats = 0.0,
-    glycol_fraction: Floats = 0.0,
+    life_used: Numbers = 0.0,
+    life_used_variance: Numbers = 0.0,
+    water_mass_fraction: Numbers = 0.0,
+    iron_mg_per_kg: Numbers = 0.0,
+    glycol_fraction: Numbers = 0.0,
 ) -> FluidState:
     """Check and broadcast numbers or arrays into a state; the defaults are new fluid.
 
@@ -96,7 +97,7 @@ def fluid_state(
     )
 
 
-def spread(*columns: FloatArray) -> tuple[FloatArray, ...]:
+def spread(*columns: Floats) -> tuple[Floats, ...]:
     """Broadcast arrays against each other, without copying.
 
     Parameters

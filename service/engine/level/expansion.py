@@ -4,7 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, require_within
+from service.engine.arrays import Floats, Numbers
+from service.engine.exchange.checks import require_within
 
 EXPANSION_CONSTANT: Final = 0.6278
 """kg/(m³ °C). Table 54D form for lubricating oils at 15 °C, ASTM D1250-04 / API MPMS 11.1, quoted in public
@@ -21,7 +22,7 @@ HIGHEST_CELSIUS: Final = 150.0
 REFERENCE_CELSIUS: Final = 15.0
 
 
-def volume_correction_factor(oil_celsius: Floats, density_15c_kg_per_m3: Floats) -> FloatArray:
+def volume_correction_factor(oil_celsius: Numbers, density_15c_kg_per_m3: Numbers) -> Floats:
     """Volume at 15 °C by volume at a temperature.
 
     Parameters
@@ -56,7 +57,7 @@ def volume_correction_factor(oil_celsius: Floats, density_15c_kg_per_m3: Floats)
     return np.asarray(np.exp(-grown * (1.0 + 0.8 * grown)))
 
 
-def litres_at(volume_15c_litres: Floats, oil_celsius: Floats, density_15c_kg_per_m3: Floats) -> FloatArray:
+def litres_at(volume_15c_litres: Numbers, oil_celsius: Numbers, density_15c_kg_per_m3: Numbers) -> Floats:
     """Volume at a temperature of what is known at 15 °C.
 
     Parameters

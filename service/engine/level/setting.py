@@ -5,7 +5,8 @@ from enum import IntEnum
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.level.expansion import (
     HIGHEST_CELSIUS,
     LOWEST_CELSIUS,
@@ -36,17 +37,17 @@ class WindowCheck:
         Fluid too much (positive) once the oil is inside the window, if the level were set now. [mL]
     """
 
-    outcome: IntArray
-    level_error_millilitres: FloatArray
+    outcome: Integers
+    level_error_millilitres: Floats
 
 
 def excess_millilitres(
     *,
-    volume_15c_litres: Floats,
-    level_litres: Floats,
-    check_celsius: Floats,
-    density_15c_kg_per_m3: Floats,
-) -> FloatArray:
+    volume_15c_litres: Numbers,
+    level_litres: Numbers,
+    check_celsius: Numbers,
+    density_15c_kg_per_m3: Numbers,
+) -> Floats:
     """Fluid that should run off at the level check, or be missing if negative.
 
     Parameters
@@ -80,12 +81,12 @@ def excess_millilitres(
 
 
 def check_window(
-    oil_celsius: Floats,
+    oil_celsius: Numbers,
     *,
-    lowest_celsius: Floats,
-    highest_celsius: Floats,
-    charge_litres: Floats,
-    density_15c_kg_per_m3: Floats,
+    lowest_celsius: Numbers,
+    highest_celsius: Numbers,
+    charge_litres: Numbers,
+    density_15c_kg_per_m3: Numbers,
 ) -> WindowCheck:
     """Compare the oil temperature with the window in which the level may be set.
 

@@ -3,30 +3,31 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Floats, Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotReplay:
     """What becomes of the lots week by week; arrived = used + expired + left over."""
 
-    used: NDArray[np.float64]
+    used: Floats
     """Shape (weeks,): taken from the shelf."""
-    expired: NDArray[np.float64]
+    expired: Floats
     """Shape (weeks,): lost at the end of the week."""
-    unmet: NDArray[np.float64]
+    unmet: Floats
     """Shape (weeks,): demand that waits because the shelf is empty; served from the next arrivals."""
-    lot_expired: NDArray[np.float64]
+    lot_expired: Floats
     """Shape (lots,): how much of each lot expired."""
     left_over: float
     """Stock at the end of the last week."""
 
 
 def replay_lots(
-    lot_quantity: NDArray[np.float64],
-    arrival_week: NDArray[np.int64],
-    expiry_week: NDArray[np.int64],
-    weekly_demand: NDArray[np.float64],
+    lot_quantity: Floats,
+    arrival_week: Integers,
+    expiry_week: Integers,
+    weekly_demand: Floats,
 ) -> LotReplay:
     """Use lots in the order in which they expire.
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Floats, Integers
 
 # Rows of the min-plus product worked on at once; bounds memory. Own choice.
 _ROWS: Final = 512
@@ -14,15 +15,15 @@ _ROWS: Final = 512
 class LotSizes:
     """The cheapest plan: units arriving in each week, and its cost."""
 
-    arriving_units: NDArray[np.int64]
+    arriving_units: Integers
     cost_minor: float
 
 
 def solve_lot_sizes(
-    order_cost_minor: NDArray[np.float64],
-    mix_cost_minor: NDArray[np.float64],
-    state_cost_minor: NDArray[np.float64],
-    arrival_cost_minor: NDArray[np.float64],
+    order_cost_minor: Floats,
+    mix_cost_minor: Floats,
+    state_cost_minor: Floats,
+    arrival_cost_minor: Floats,
 ) -> LotSizes:
     """Choose how many units arrive in each week, at the least total cost.
 
@@ -75,7 +76,7 @@ def solve_lot_sizes(
     return LotSizes(arriving_units=_follow(choice), cost_minor=float(ahead[0]))
 
 
-def _follow(choice: NDArray[np.int64]) -> NDArray[np.int64]:
+def _follow(choice: Integers) -> Integers:
     """Walk the best choices forwards from zero units."""
     arriving = np.zeros(choice.shape[0], np.int64)
     level = 0

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.orders.terms import SupplyTerms
 from service.errors import InvalidInputError
 
@@ -22,13 +22,13 @@ class PackMixes:
     """For j = 0, 1, 2 ... units of `unit_quantity`: the least cost, and how many packs of each kind."""
 
     unit_quantity: float
-    cost_minor: NDArray[np.float64]
+    cost_minor: Floats
     """Shape (units + 1,): infinite where no mix of packs gives the quantity or a minimum forbids it."""
-    pack_count: NDArray[np.int64]
+    pack_count: Integers
     """Shape (units + 1, packs)."""
 
 
-def units_of_packs(pack_quantity: NDArray[np.float64]) -> tuple[float, NDArray[np.int64]]:
+def units_of_packs(pack_quantity: Floats) -> tuple[float, Integers]:
     """Return the largest part of the smallest pack that every pack is nearly a multiple of, and the whole multiples.
 
     No pack holds less than its units: what a plan counts on is there.
@@ -44,7 +44,7 @@ def units_of_packs(pack_quantity: NDArray[np.float64]) -> tuple[float, NDArray[n
     return smallest / int(parts[first]), whole[first].astype(np.int64)
 
 
-def price_of_packs(terms: SupplyTerms, pack: int, count: NDArray[np.int64]) -> NDArray[np.float64]:
+def price_of_packs(terms: SupplyTerms, pack: int, count: Integers) -> Floats:
     """Price of `count` packs of one kind in one order; the tier reached holds for all of them."""
     tiers = slice(int(terms.tier_offsets[pack]), int(terms.tier_offsets[pack + 1]))
     reached = np.searchsorted(terms.tier_minimum_count[tiers], np.maximum(count, 1), side="right") - 1

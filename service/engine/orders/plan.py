@@ -5,8 +5,8 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.lattice import LatticeDistributions
 from service.engine.orders.projection import StockProjection, project_stock, supply_by_lead_time
 from service.engine.orders.reasons import OrderReason, order_reasons, packs_cost
@@ -38,19 +38,19 @@ class PlanMethod(StrEnum):
 class OrderPlan:
     """Orders of one fluid or consumable over the weeks ahead; money in minor units."""
 
-    order_week: NDArray[np.int64]
+    order_week: Integers
     """Shape (orders,): week in which the order is placed, ascending."""
-    arrival_week: NDArray[np.int64]
+    arrival_week: Integers
     """Shape (orders,): week at whose start it is planned to arrive."""
-    pack_count: NDArray[np.int64]
+    pack_count: Integers
     """Shape (orders, packs)."""
-    quantity: NDArray[np.float64]
+    quantity: Floats
     """Shape (orders,): content of all packs. [L or pieces]"""
-    cost_minor: NDArray[np.int64]
+    cost_minor: Integers
     """Shape (orders,): goods and order cost."""
     reasons: tuple[tuple[OrderReason, ...], ...]
     """Why each order is as it is."""
-    needed_week: NDArray[np.int64]
+    needed_week: Integers
     """Shape (orders,): first week that would miss its level without the order, or -1."""
     with_plan: StockProjection
     without_orders: StockProjection
@@ -68,7 +68,7 @@ class OrderPlan:
 class _Solution:
     """Packs arriving by week, and how good that is known to be."""
 
-    arriving: NDArray[np.int64]
+    arriving: Integers
     tables: PlanningTables
     method: PlanMethod
     gap: float
@@ -107,9 +107,7 @@ def _planned_lead_weeks(terms: SupplyTerms, target: RunOutTarget) -> int:
     return int(np.argmax(reached)) if reached.any() else terms.lead_time_probability.size - 1
 
 
-def _ordered_quantity(
-    arriving: NDArray[np.int64], pack_quantity: NDArray[np.float64], lead: int
-) -> NDArray[np.float64]:
+def _ordered_quantity(arriving: Integers, pack_quantity: Floats, lead: int) -> Floats:
     """Quantity ordered in each week when it is planned to arrive `lead` weeks later."""
     quantity = arriving @ pack_quantity
     return np.concatenate([quantity[lead:], np.zeros(min(lead, quantity.size))])

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.engine.demand.lattice import LatticeDistributions, probability_above
 
 
@@ -12,16 +12,14 @@ from service.engine.demand.lattice import LatticeDistributions, probability_abov
 class StockProjection:
     """Stock at the end of each week (negative: litres or pieces that work waits for), and the risk of it."""
 
-    stock_q10: NDArray[np.float64]
-    stock_q50: NDArray[np.float64]
-    stock_q90: NDArray[np.float64]
-    run_out_probability: NDArray[np.float64]
+    stock_q10: Floats
+    stock_q50: Floats
+    stock_q90: Floats
+    run_out_probability: Floats
     """Shape (weeks,): probability that demand up to the week's end exceeds supply up to its start."""
 
 
-def supply_by_lead_time(
-    committed_quantity: NDArray[np.float64], ordered_quantity: NDArray[np.float64], n_lead_times: int
-) -> NDArray[np.float64]:
+def supply_by_lead_time(committed_quantity: Floats, ordered_quantity: Floats, n_lead_times: int) -> Floats:
     """Cumulative supply at each week's start for each possible lead time.
 
     Parameters
@@ -40,14 +38,14 @@ def supply_by_lead_time(
     n_weeks = committed_quantity.size
     ordered = np.concatenate([np.zeros(n_lead_times), np.cumsum(ordered_quantity)])
     index = np.arange(n_weeks)[None, :] - np.arange(n_lead_times)[:, None] + n_lead_times
-    supply: NDArray[np.float64] = committed_quantity + ordered[np.maximum(index, 0)]
+    supply: Floats = committed_quantity + ordered[np.maximum(index, 0)]
     return supply
 
 
 def project_stock(
     cumulative: LatticeDistributions,
-    supply: NDArray[np.float64],
-    lead_time_probability: NDArray[np.float64],
+    supply: Floats,
+    lead_time_probability: Floats,
 ) -> StockProjection:
     """Stock band and run-out risk over the horizon.
 

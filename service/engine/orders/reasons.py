@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Integers
 from service.engine.orders.pack_mix import price_of_packs
 from service.engine.orders.tables import PlanningTables
 from service.engine.orders.terms import SupplyTerms
@@ -37,10 +37,10 @@ class ReasonedOrders:
     """Codes of each order, and the week that first needs it (-1: none misses its level)."""
 
     reasons: tuple[tuple[OrderReason, ...], ...]
-    needed_week: NDArray[np.int64]
+    needed_week: Integers
 
 
-def packs_cost(terms: SupplyTerms, pack_count: NDArray[np.int64]) -> NDArray[np.int64]:
+def packs_cost(terms: SupplyTerms, pack_count: Integers) -> Integers:
     """Price of the goods of each order, shape (orders,), without the cost of ordering."""
     total = np.zeros(pack_count.shape[0])
     for pack in range(pack_count.shape[1]):
@@ -48,18 +48,18 @@ def packs_cost(terms: SupplyTerms, pack_count: NDArray[np.int64]) -> NDArray[np.
     return np.rint(total).astype(np.int64)
 
 
-def _reaches_break(terms: SupplyTerms, pack_count: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _reaches_break(terms: SupplyTerms, pack_count: Integers) -> Booleans:
     """Whether an order buys some pack below its first price."""
     first_price = terms.tier_price_minor[terms.tier_offsets[:-1]]
-    reaches: NDArray[np.bool_] = packs_cost(terms, pack_count) < pack_count @ first_price
+    reaches: Booleans = packs_cost(terms, pack_count) < pack_count @ first_price
     return reaches
 
 
 def order_reasons(
     terms: SupplyTerms,
     tables: PlanningTables,
-    arrival_week: NDArray[np.int64],
-    pack_count: NDArray[np.int64],
+    arrival_week: Integers,
+    pack_count: Integers,
 ) -> ReasonedOrders:
     """Explain each order by what would happen without it.
 

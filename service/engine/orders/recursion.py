@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Integers
 from service.engine.demand.lattice import LatticeDistributions
 from service.engine.orders.lot_sizing import solve_lot_sizes
 from service.engine.orders.pack_mix import cheapest_mixes
@@ -20,7 +20,7 @@ N_UNITS_EXACT: Final = 2_000
 class RecursionPlan:
     """Packs arriving in each week, and how far from the best they may be."""
 
-    pack_count: NDArray[np.int64]
+    pack_count: Integers
     """Shape (weeks, packs)."""
     optimality_gap_fraction: float
     """Proven: cost above a lower bound, as a share of what the orders cost; 0 when exact."""

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.lattice import (
     LatticeDistributions,
     distribution_mean,
@@ -33,13 +33,13 @@ class PlanningTables:
 
     unit_quantity: float
     n_units: int
-    committed_quantity: NDArray[np.float64]
+    committed_quantity: Floats
     """Shape (weeks,): usable stock and open orders up to the week's start, less what is expected to expire."""
-    needed_quantity: NDArray[np.float64]
+    needed_quantity: Floats
     """Shape (weeks,): cumulative supply that the week asks for."""
-    room_quantity: NDArray[np.float64]
+    room_quantity: Floats
     """Shape (weeks,): cumulative supply that the tank leaves room for."""
-    usable_quantity: NDArray[np.float64]
+    usable_quantity: Floats
     """Shape (weeks,): cumulative supply that is expected to be used before an arrival of that week expires."""
     shortage_penalty_minor: float
     waste_penalty_minor: float
@@ -49,9 +49,7 @@ class PlanningTables:
     """Most that is counted: what a further horizon of the same demand, or the shelf life, would use."""
 
 
-def _all_lots(
-    stock: StockOnHand, shelf_life_weeks: int
-) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+def _all_lots(stock: StockOnHand, shelf_life_weeks: int) -> tuple[Floats, Integers, Integers]:
     """Quantity, arrival week and expiry week of what is on the shelf and on its way."""
     quantity = np.concatenate([stock.lot_quantity, stock.open_quantity])
     arrival = np.concatenate([np.zeros(stock.lot_quantity.size, np.int64), stock.open_arrival_week])
@@ -63,8 +61,8 @@ def expected_expiry(
     cumulative: LatticeDistributions,
     terms: SupplyTerms,
     stock: StockOnHand,
-    arrival_week: NDArray[np.int64],
-    pack_count: NDArray[np.int64],
+    arrival_week: Integers,
+    pack_count: Integers,
 ) -> float:
     """Quantity expected to expire within the horizon when the mean demand comes and the plan is followed."""
     lots = _all_lots(stock, terms.shelf_life_weeks)
@@ -75,9 +73,7 @@ def expected_expiry(
     return float(replay_lots(quantity, arrival, expiry, weekly).expired.sum())
 
 
-def committed_supply(
-    stock: StockOnHand, shelf_life_weeks: int, mean_cumulative: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def committed_supply(stock: StockOnHand, shelf_life_weeks: int, mean_cumulative: Floats) -> Floats:
     """Cumulative supply at each week's start without any new order.
 
     Parameters
@@ -99,18 +95,18 @@ def committed_supply(
     lost_before = np.cumsum(replay.expired) - replay.expired
     already_expired = float(stock.lot_quantity[stock.lot_expiry_week < 0].sum())
     arrived = (quantity * (arrival <= week[:, None])).sum(axis=1)
-    committed: NDArray[np.float64] = np.where(week == 0, arrived - already_expired, arrived - lost_before)
+    committed: Floats = np.where(week == 0, arrived - already_expired, arrived - lost_before)
     return committed
 
 
-def _usable_within_life(mean_cumulative: NDArray[np.float64], shelf_life_weeks: int) -> NDArray[np.float64]:
+def _usable_within_life(mean_cumulative: Floats, shelf_life_weeks: int) -> Floats:
     """Give the expected demand until an arrival of each week expires, continued at the mean rate."""
     n_weeks = mean_cumulative.size
     if shelf_life_weeks >= NEVER_EXPIRES:
         return np.full(n_weeks, np.inf)
     last = np.arange(n_weeks) + shelf_life_weeks - 1
     inside = mean_cumulative[np.minimum(last, n_weeks - 1)]
-    usable: NDArray[np.float64] = inside + np.maximum(last - (n_weeks - 1), 0) * mean_cumulative[-1] / n_weeks
+    usable: Floats = inside + np.maximum(last - (n_weeks - 1), 0) * mean_cumulative[-1] / n_weeks
     return usable
 
 
@@ -186,11 +182,11 @@ def planning_tables(
 
 def state_costs(
     cumulative: LatticeDistributions,
-    supply: NDArray[np.float64],
+    supply: Floats,
     tables: PlanningTables,
     holding_cost_minor: float,
     shortage_cost_minor: float,
-) -> NDArray[np.float64]:
+) -> Floats:
     """Cost of each week at each cumulative supply, convex in the supply.
 
     Parameters
@@ -216,12 +212,12 @@ def state_costs(
     else:
         missing = np.maximum(tables.needed_quantity[:, None] - supply, 0.0)
         run_out = tables.shortage_penalty_minor * missing
-    cost: NDArray[np.float64] = holding_cost_minor * np.maximum(over, 0.0) + run_out
+    cost: Floats = holding_cost_minor * np.maximum(over, 0.0) + run_out
     cost[-1] -= tables.left_over_price_minor * np.minimum(ahead[-1], tables.left_over_quantity)
     return cost
 
 
-def arrival_costs(tables: PlanningTables, supply: NDArray[np.float64]) -> NDArray[np.float64]:
+def arrival_costs(tables: PlanningTables, supply: Floats) -> Floats:
     """Cost of an arrival that lifts the cumulative supply of each week to `supply`; infinite above the tank."""
     waste = np.maximum(supply - np.maximum(tables.usable_quantity, tables.committed_quantity)[:, None], 0.0)
     fits = supply <= tables.room_quantity[:, None] + 1e-9

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
 
 NEVER_EXPIRES: Final = 2**31 - 1
@@ -16,15 +16,15 @@ NEVER_EXPIRES: Final = 2**31 - 1
 class SupplyTerms:
     """Packs and conditions for one fluid or consumable; quantities in litres or pieces, money in minor units."""
 
-    pack_quantity: NDArray[np.float64]
+    pack_quantity: Floats
     """Shape (packs,): content of one pack."""
-    tier_offsets: NDArray[np.int64]
+    tier_offsets: Integers
     """Shape (packs + 1,): where the price tiers of each pack begin; at least one tier a pack."""
-    tier_minimum_count: NDArray[np.int64]
+    tier_minimum_count: Integers
     """Shape (tiers,): from how many packs in one order the tier holds, for all packs of the kind; first is 1."""
-    tier_price_minor: NDArray[np.int64]
+    tier_price_minor: Integers
     """Shape (tiers,): price of one pack."""
-    lead_time_probability: NDArray[np.float64]
+    lead_time_probability: Floats
     """Shape (leads,): probability that an order arrives 0, 1, 2 ... weeks later, at the week's start."""
     order_cost_minor: int = 0
     """Cost of placing one order, delivery included."""
@@ -42,13 +42,13 @@ class SupplyTerms:
 class StockOnHand:
     """Lots on the shelf and orders already placed."""
 
-    lot_quantity: NDArray[np.float64]
+    lot_quantity: Floats
     """Shape (lots,)."""
-    lot_expiry_week: NDArray[np.int64]
+    lot_expiry_week: Integers
     """Shape (lots,): last week in which the lot may be used, `NEVER_EXPIRES` without one."""
-    open_quantity: NDArray[np.float64]
+    open_quantity: Floats
     """Shape (open orders,): still to come of each order."""
-    open_arrival_week: NDArray[np.int64]
+    open_arrival_week: Integers
     """Shape (open orders,): week at whose start it is expected; 0 if overdue."""
 
 

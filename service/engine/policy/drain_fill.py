@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Booleans, Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.credit import steady_life_used
 from service.engine.policy.flatness import IntervalRange, indifference_range
 from service.engine.policy.shares import MOST_ROUNDS
@@ -29,11 +30,11 @@ class WearAndHazard:
         η: mean distance between failures with the fluid at its limit. [km]
     """
 
-    exchanged_share: Floats
-    life_used_per_km: FloatArray
-    life_used_limit: Floats = 1.0
-    hazard_shape: Floats = 3.0
-    hazard_scale_km: Floats = np.inf
+    exchanged_share: Numbers
+    life_used_per_km: Floats
+    life_used_limit: Numbers = 1.0
+    hazard_shape: Numbers = 3.0
+    hazard_scale_km: Numbers = np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,11 +52,11 @@ class ServiceCosts:
         What a failure costs.
     """
 
-    visit_minor: Floats
-    round_minor: Floats
-    round_litres: Floats
-    fluid_minor_per_litre: Floats
-    failure_minor: Floats
+    visit_minor: Numbers
+    round_minor: Numbers
+    round_litres: Numbers
+    fluid_minor_per_litre: Numbers
+    failure_minor: Numbers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,15 +85,15 @@ class RoundsPolicy:
         Intervals that cost at most 2 % more than the unconstrained best, arrays of shape (6, n). [km]
     """
 
-    unconstrained_km: FloatArray
-    longest_km: FloatArray
-    interval_km: FloatArray
-    cost_minor_per_km: FloatArray
-    peak_life_used: FloatArray
-    visit_litres: FloatArray
-    effectively_new_share: FloatArray
-    is_held_by_limit: BoolArray
-    best_rounds: IntArray
+    unconstrained_km: Floats
+    longest_km: Floats
+    interval_km: Floats
+    cost_minor_per_km: Floats
+    peak_life_used: Floats
+    visit_litres: Floats
+    effectively_new_share: Floats
+    is_held_by_limit: Booleans
+    best_rounds: Integers
     flat_km: IntervalRange
 
 
@@ -101,7 +102,7 @@ def plan_rounds_policy(
     costs: ServiceCosts,
     *,
     compliance_probability: float = 0.5,
-    allowed_km: Floats = np.inf,
+    allowed_km: Numbers = np.inf,
 ) -> RoundsPolicy:
     """Best interval for one to six rounds a visit, and the best number of rounds.
 
@@ -149,7 +150,7 @@ def plan_rounds_policy(
     interval = np.minimum(cheapest, bound)
     cost = visit / interval + risk * interval**shape
 
-    def cost_rate(km: FloatArray) -> FloatArray:
+    def cost_rate(km: Floats) -> Floats:
         return np.asarray(visit / km + risk * km**shape)
 
     has_optimum = np.isfinite(cheapest)
@@ -171,7 +172,7 @@ def plan_rounds_policy(
     )
 
 
-def failure_cost_rate(wear: WearAndHazard, costs: ServiceCosts, interval_km: Floats) -> FloatArray:
+def failure_cost_rate(wear: WearAndHazard, costs: ServiceCosts, interval_km: Numbers) -> Floats:
     """What failures cost by kilometre at an interval that somebody chose.
 
     Parameters
@@ -200,8 +201,8 @@ def failure_cost_rate(wear: WearAndHazard, costs: ServiceCosts, interval_km: Flo
 
 
 def _cost_terms(
-    wear: WearAndHazard, costs: ServiceCosts, kept: FloatArray, rounds: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+    wear: WearAndHazard, costs: ServiceCosts, kept: Floats, rounds: Floats
+) -> tuple[Floats, Floats]:
     """A and B of the cost by kilometre, A/τ + B τ^b."""
     litres = require_within("round_litres", costs.round_litres, 0.0)
     fluid = litres * require_within("fluid_minor_per_litre", costs.fluid_minor_per_litre, 0.0)

@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Booleans, Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.credit import amount_since_full_service, keepable_interval_share
 from service.engine.exchange.mixing import blend
 from service.engine.level.expansion import litres_at
@@ -44,22 +45,22 @@ class ExchangePlan:
         What should run off at the level check, missing if negative. [mL]
     """
 
-    method: IntArray
-    n_rounds: IntArray
-    is_available: BoolArray
-    fresh_share: FloatArray
-    life_used_after: FloatArray
-    life_used_after_sd: FloatArray
-    schedule_credit: FloatArray
-    poured_litres: FloatArray
-    labour_minutes: FloatArray
-    cost_minor: FloatArray
+    method: Integers
+    n_rounds: Integers
+    is_available: Booleans
+    fresh_share: Floats
+    life_used_after: Floats
+    life_used_after_sd: Floats
+    schedule_credit: Floats
+    poured_litres: Floats
+    labour_minutes: Floats
+    cost_minor: Floats
     due: ReturnDate
     due_without_service: ReturnDate
-    cost_minor_per_1000_km: FloatArray
-    keepable_km: FloatArray
-    keeps_full_interval: BoolArray
-    excess_millilitres: FloatArray
+    cost_minor_per_1000_km: Floats
+    keepable_km: Floats
+    keeps_full_interval: Booleans
+    excess_millilitres: Floats
 
 
 def plan_exchanges(case: ExchangeCase, rates: DueRates, prices: Prices, level: LevelTask) -> ExchangePlan:
@@ -135,7 +136,7 @@ def plan_exchanges(case: ExchangeCase, rates: DueRates, prices: Prices, level: L
     )
 
 
-def labour_minutes(prices: Prices) -> FloatArray:
+def labour_minutes(prices: Prices) -> Floats:
     """Working time of each option.
 
     Parameters
@@ -158,11 +159,11 @@ def labour_minutes(prices: Prices) -> FloatArray:
         require_within("visit_minutes", prices.visit_minutes, 0.0),
     )
     rounds = np.arange(1.0, MOST_ROUNDS + 1.0)[:, np.newaxis]
-    minutes: FloatArray = np.vstack([rounds * by_round, line]) + visit
+    minutes: Floats = np.vstack([rounds * by_round, line]) + visit
     return minutes
 
 
-def cost_per_1000_km(cost_minor: Floats, distance_km: Floats) -> FloatArray:
+def cost_per_1000_km(cost_minor: Numbers, distance_km: Numbers) -> Floats:
     """Cost by a thousand kilometres of good fluid.
 
     Parameters
@@ -178,14 +179,12 @@ def cost_per_1000_km(cost_minor: Floats, distance_km: Floats) -> FloatArray:
     cost, distance = np.broadcast_arrays(
         np.asarray(cost_minor, dtype=np.float64), np.asarray(distance_km, dtype=np.float64)
     )
-    price: FloatArray = np.full(cost.shape, np.inf)
+    price: Floats = np.full(cost.shape, np.inf)
     np.divide(cost * KM_OF_PRICE, distance, out=price, where=distance > 0.0)
     return price
 
 
-def _life_used_after(
-    case: ExchangeCase, retained: FloatArray, retained_sd: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _life_used_after(case: ExchangeCase, retained: Floats, retained_sd: Floats) -> tuple[Floats, Floats]:
     after = [
         blend(
             case.state,
@@ -199,17 +198,17 @@ def _life_used_after(
     return life_used, np.sqrt(np.stack([state.life_used_variance for state in after]))
 
 
-def _cost_minor(poured: FloatArray, minutes: FloatArray, is_rounds: BoolArray, prices: Prices) -> FloatArray:
+def _cost_minor(poured: Floats, minutes: Floats, is_rounds: Booleans, prices: Prices) -> Floats:
     fluid = require_within("fluid_minor_per_litre", prices.fluid_minor_per_litre, 0.0)
     disposal = require_within("disposal_minor_per_litre", prices.disposal_minor_per_litre, 0.0)
     labour = minutes * require_within("labour_minor_per_minute", prices.labour_minor_per_minute, 0.0)
     equipment = require_within("line_equipment_minor", prices.line_equipment_minor, 0.0)
     visit = require_within("visit_minor", prices.visit_minor, 0.0)
-    extra: FloatArray = np.where(is_rounds, 0.0, equipment)
+    extra: Floats = np.where(is_rounds, 0.0, equipment)
     return poured * (fluid + disposal) + labour + visit + extra
 
 
-def _keepable_km(fresh_share: FloatArray, credit: FloatArray, rates: DueRates) -> FloatArray:
+def _keepable_km(fresh_share: Floats, credit: Floats, rates: DueRates) -> Floats:
     per_day, speed = np.broadcast_arrays(
         life_used_per_day(rates), np.asarray(rates.km_per_day, dtype=np.float64)
     )

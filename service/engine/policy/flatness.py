@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray
+from service.engine.arrays import Floats
 
 TOLERATED_EXTRA_COST: Final = 0.02
 N_BISECTIONS: Final = 60
@@ -22,13 +22,11 @@ class IntervalRange:
         Held inside a hundredth and a hundred times the best interval.
     """
 
-    shortest: FloatArray
-    longest: FloatArray
+    shortest: Floats
+    longest: Floats
 
 
-def indifference_range(
-    cost_rate: Callable[[FloatArray], FloatArray], best_interval: FloatArray
-) -> IntervalRange:
+def indifference_range(cost_rate: Callable[[Floats], Floats], best_interval: Floats) -> IntervalRange:
     """Find on both sides of the best interval where its cost rate has risen by 2 %.
 
     Parameters

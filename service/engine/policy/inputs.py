@@ -5,7 +5,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, Floats
+from service.engine.arrays import Booleans, Numbers
 from service.engine.exchange.state import FluidState
 
 
@@ -47,12 +47,12 @@ class ExchangeCase:
     """
 
     state: FluidState
-    drained_15c_litres: Floats
-    volume_sd_litres: Floats = 0.0
-    converter_15c_litres: Floats = 0.0
-    mixing_efficiency: Floats = 1.0
-    overfill_15c_litres: Floats = 0.0
-    line_15c_litres: Floats = np.nan
+    drained_15c_litres: Numbers
+    volume_sd_litres: Numbers = 0.0
+    converter_15c_litres: Numbers = 0.0
+    mixing_efficiency: Numbers = 1.0
+    overfill_15c_litres: Numbers = 0.0
+    line_15c_litres: Numbers = np.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,15 +77,15 @@ class DueRates:
         True where the maker's own service is one drain-and-fill, so that it counts in full.
     """
 
-    km_per_day: Floats
-    life_used_per_km: Floats
-    life_used_per_day: Floats = 0.0
-    highest_life_used: Floats = 0.8
-    interval_km: Floats = np.inf
-    interval_days: Floats = np.inf
-    km_since_full_service: Floats = 0.0
-    days_since_full_service: Floats = 0.0
-    is_one_round_the_full_service: bool | BoolArray = False
+    km_per_day: Numbers
+    life_used_per_km: Numbers
+    life_used_per_day: Numbers = 0.0
+    highest_life_used: Numbers = 0.8
+    interval_km: Numbers = np.inf
+    interval_days: Numbers = np.inf
+    km_since_full_service: Numbers = 0.0
+    days_since_full_service: Numbers = 0.0
+    is_one_round_the_full_service: bool | Booleans = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -105,14 +105,14 @@ class Prices:
         New fluid, and getting rid of the used.
     """
 
-    visit_minor: Floats = 0.0
-    labour_minor_per_minute: Floats = 0.0
-    visit_minutes: Floats = 0.0
-    round_minutes: Floats = 0.0
-    line_minutes: Floats = 0.0
-    line_equipment_minor: Floats = 0.0
-    fluid_minor_per_litre: Floats = 0.0
-    disposal_minor_per_litre: Floats = 0.0
+    visit_minor: Numbers = 0.0
+    labour_minor_per_minute: Numbers = 0.0
+    visit_minutes: Numbers = 0.0
+    round_minutes: Numbers = 0.0
+    line_minutes: Numbers = 0.0
+    line_equipment_minor: Numbers = 0.0
+    fluid_minor_per_litre: Numbers = 0.0
+    disposal_minor_per_litre: Numbers = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -129,7 +129,7 @@ class LevelTask:
         [kg/m³]
     """
 
-    level_litres: Floats
-    pour_celsius: Floats = 20.0
-    check_celsius: Floats = 40.0
-    density_15c_kg_per_m3: Floats = 850.0
+    level_litres: Numbers
+    pour_celsius: Numbers = 20.0
+    check_celsius: Numbers = 40.0
+    density_15c_kg_per_m3: Numbers = 850.0

@@ -6,7 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Booleans, Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.policy.exchange_plan import KM_OF_PRICE, ExchangePlan
 
 NONE: Final = -1
@@ -39,9 +40,9 @@ class Wishes:
         See `contamination`.
     """
 
-    smallest_fresh_share: Floats = 0.0
-    shortest_return_days: Floats = 0.0
-    is_contaminated: bool | BoolArray = False
+    smallest_fresh_share: Numbers = 0.0
+    shortest_return_days: Numbers = 0.0
+    is_contaminated: bool | Booleans = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,14 +69,14 @@ class Recommendation:
         A wish beyond this would rule the option out. [-]
     """
 
-    option: IntArray
-    reason: IntArray
-    n_reaching: IntArray
-    runner_up: IntArray
-    cheapest_of_all: IntArray
-    break_even_fluid_minor_per_litre: FloatArray
-    break_even_visit_minor: FloatArray
-    holds_up_to_fresh_share: FloatArray
+    option: Integers
+    reason: Integers
+    n_reaching: Integers
+    runner_up: Integers
+    cheapest_of_all: Integers
+    break_even_fluid_minor_per_litre: Floats
+    break_even_visit_minor: Floats
+    holds_up_to_fresh_share: Floats
 
 
 def recommend(plan: ExchangePlan, wishes: Wishes) -> Recommendation:
@@ -135,11 +136,11 @@ def recommend(plan: ExchangePlan, wishes: Wishes) -> Recommendation:
     )
 
 
-def _of(table: FloatArray, row: IntArray) -> FloatArray:
+def _of(table: Floats, row: Integers) -> Floats:
     return np.asarray(np.take_along_axis(table, row[np.newaxis, :], axis=0)[0])
 
 
-def _row_of_smallest(table: FloatArray) -> IntArray:
+def _row_of_smallest(table: Floats) -> Integers:
     """Row of the smallest number in each column, the first of equals, 0 where there is none."""
     filled = np.where(np.isnan(table), np.inf, table)
     is_candidate = ~np.isnan(table) & (filled == filled.min(axis=0))
@@ -147,14 +148,14 @@ def _row_of_smallest(table: FloatArray) -> IntArray:
 
 
 def _break_even(
-    plan: ExchangePlan, units: FloatArray, option: IntArray, second: IntArray, is_wanted: BoolArray
-) -> FloatArray:
+    plan: ExchangePlan, units: Floats, option: Integers, second: Integers, is_wanted: Booleans
+) -> Floats:
     price = plan.cost_minor_per_1000_km
     distance = np.where(plan.due.km > 0.0, plan.due.km, np.inf)
     by_1000_km = units * KM_OF_PRICE / distance
     gap = _of(price, second) - np.where(np.isfinite(_of(price, option)), _of(price, option), 0.0)
     slope = _of(by_1000_km, option) - _of(by_1000_km, second)
     is_found = is_wanted & np.isfinite(gap) & np.isfinite(_of(price, option)) & (slope != 0.0)
-    change: FloatArray = np.full(gap.shape, np.nan)
+    change: Floats = np.full(gap.shape, np.nan)
     np.divide(gap, slope, out=change, where=is_found)
     return change

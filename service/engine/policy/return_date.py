@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.policy.inputs import DueRates, Limit
 
 
@@ -20,12 +21,12 @@ class ReturnDate:
         The `Limit` that bites.
     """
 
-    days: FloatArray
-    km: FloatArray
-    limit: IntArray
+    days: Floats
+    km: Floats
+    limit: Integers
 
 
-def life_used_per_day(rates: DueRates) -> FloatArray:
+def life_used_per_day(rates: DueRates) -> Floats:
     """Life used per day by distance, time and hours together.
 
     Parameters
@@ -48,7 +49,7 @@ def life_used_per_day(rates: DueRates) -> FloatArray:
 
 
 def due_again(
-    life_used: Floats, rates: DueRates, *, km_on_clock: Floats, days_on_clock: Floats
+    life_used: Numbers, rates: DueRates, *, km_on_clock: Numbers, days_on_clock: Numbers
 ) -> ReturnDate:
     """Earliest of the condition limit and the schedule.
 
@@ -91,8 +92,8 @@ def due_again(
     return ReturnDate(days=days, km=km, limit=order[by_limit.argmin(axis=0)])
 
 
-def _time_to_cover(amount: FloatArray, per_day: FloatArray) -> FloatArray:
+def _time_to_cover(amount: Floats, per_day: Floats) -> Floats:
     room, speed = np.broadcast_arrays(np.maximum(amount, 0.0), per_day)
-    days: FloatArray = np.where(room > 0.0, np.inf, 0.0)
+    days: Floats = np.where(room > 0.0, np.inf, 0.0)
     np.divide(room, speed, out=days, where=speed > 0.0)
     return days

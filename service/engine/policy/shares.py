@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, require_within
+from service.engine.arrays import Booleans, Floats
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.circuit import circuit_rounds
 from service.engine.exchange.line import retained_tanks_in_series, retained_well_mixed
 from service.engine.exchange.mixing import require_enough
@@ -35,10 +36,10 @@ class RetainedShares:
     is_available : ndarray of bool
     """
 
-    retained: FloatArray
-    retained_sd: FloatArray
-    litres_15c: FloatArray
-    is_available: BoolArray
+    retained: Floats
+    retained_sd: Floats
+    litres_15c: Floats
+    is_available: Booleans
 
 
 def retained_shares(case: ExchangeCase) -> RetainedShares:
@@ -82,7 +83,7 @@ def retained_shares(case: ExchangeCase) -> RetainedShares:
     )
 
 
-def rounds_retained(case: ExchangeCase, n_rounds: int, volume_factor: float = 1.0) -> FloatArray:
+def rounds_retained(case: ExchangeCase, n_rounds: int, volume_factor: float = 1.0) -> Floats:
     """Old share after each of a number of equal rounds in one visit.
 
     Parameters

@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import BoolArray, FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Booleans, Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.credit import amount_since_full_service
 from service.engine.policy.exchange_plan import ExchangePlan, cost_per_1000_km
 from service.engine.policy.inputs import DueRates, ExchangeCase
@@ -40,21 +41,21 @@ class TwoStepPlans:
         By the distance from now until it is due after the second step.
     """
 
-    first_rounds: IntArray
-    second_rounds: IntArray
-    return_km: FloatArray
-    return_days: FloatArray
-    life_used_before_second: FloatArray
-    life_used_after: FloatArray
-    stays_below_limit: BoolArray
-    fresh_share: FloatArray
-    cost_minor: FloatArray
+    first_rounds: Integers
+    second_rounds: Integers
+    return_km: Floats
+    return_days: Floats
+    life_used_before_second: Floats
+    life_used_after: Floats
+    stays_below_limit: Booleans
+    fresh_share: Floats
+    cost_minor: Floats
     due: ReturnDate
-    cost_minor_per_1000_km: FloatArray
+    cost_minor_per_1000_km: Floats
 
 
 def plan_two_steps(
-    case: ExchangeCase, rates: DueRates, plan: ExchangePlan, return_km: Floats
+    case: ExchangeCase, rates: DueRates, plan: ExchangePlan, return_km: Numbers
 ) -> TwoStepPlans:
     """Work out what rounds now and more rounds after a distance would leave, cost and last.
 
@@ -119,7 +120,7 @@ def plan_two_steps(
     )
 
 
-def choose_two_steps(steps: TwoStepPlans, smallest_fresh_share: Floats) -> IntArray:
+def choose_two_steps(steps: TwoStepPlans, smallest_fresh_share: Numbers) -> Integers:
     """Pick the plan with the lowest cost by kilometre that comes back in time and renews enough.
 
     Parameters

@@ -5,7 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from service.engine.exchange.checks import FloatArray, Floats, IntArray, require_within
+from service.engine.arrays import Floats, Integers, Numbers
+from service.engine.exchange.checks import require_within
 from service.engine.exchange.state import spread
 from service.errors import InvalidInputError
 
@@ -30,11 +31,11 @@ class TrialPolicy:
         New fluid and the whole cost of a visit.
     """
 
-    interval_days: Floats
-    first_visit_days: Floats
-    exchanged_share: Floats
-    visit_litres: Floats
-    visit_minor: Floats
+    interval_days: Numbers
+    first_visit_days: Numbers
+    exchanged_share: Numbers
+    visit_litres: Numbers
+    visit_minor: Numbers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,20 +53,20 @@ class PolicyTrial:
         Over time, and at its worst. [-]
     """
 
-    n_visits: IntArray
-    litres: FloatArray
-    cost_minor: FloatArray
-    share_of_time_above_limit: FloatArray
-    mean_life_used: FloatArray
-    highest_life_used: FloatArray
+    n_visits: Integers
+    litres: Floats
+    cost_minor: Floats
+    share_of_time_above_limit: Floats
+    mean_life_used: Floats
+    highest_life_used: Floats
 
 
 def try_policy(
-    life_used: Floats,
-    life_used_per_day: Floats,
+    life_used: Numbers,
+    life_used_per_day: Numbers,
     policy: TrialPolicy,
     *,
-    life_used_limit: Floats,
+    life_used_limit: Numbers,
     horizon_days: float = MONTHS_24_DAYS,
 ) -> PolicyTrial:
     """Let a policy run over a horizon at constant rates.
@@ -139,7 +140,7 @@ def try_policy(
     )
 
 
-def _time_above(before: FloatArray, after: FloatArray, limit: FloatArray, passed: FloatArray) -> FloatArray:
+def _time_above(before: Floats, after: Floats, limit: Floats, passed: Floats) -> Floats:
     """Time of a straight rise during which it is above the limit."""
     rise = after - before
     share = np.where(before > limit, 1.0, 0.0)

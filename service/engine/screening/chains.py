@@ -1,11 +1,11 @@
 """The best explanation of a history: the chain of readings that belong together, found anew with every reading."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Codes, Floats, Integers
 from service.engine.screening.outcomes import Verdict
 from service.engine.screening.plausibility import (
     BELIEF_MARGIN,
@@ -14,10 +14,6 @@ from service.engine.screening.plausibility import (
     step_pace_km_per_day,
 )
 from service.units import KM_PER_MILE
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 # Common practice, no source; picked on simulated entries.
 LOOK_BACK: Final = 8
@@ -95,7 +91,7 @@ class Chains:
 
 
 def explain(
-    time_days: Floats, keyed_km: Floats, verdict: NDArray[np.int8], n_readings: Integers, prior_rate: Floats
+    time_days: Floats, keyed_km: Floats, verdict: Codes, n_readings: Integers, prior_rate: Floats
 ) -> Chains:
     """Find, with every reading, the best chain so far.
 
@@ -154,7 +150,7 @@ def _place(
     a: int,
     time: Floats,
     keyed: Floats,
-    verdict: NDArray[np.int8],
+    verdict: Codes,
     prior_rate: Floats,
     best: Integers,
 ) -> None:

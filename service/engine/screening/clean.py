@@ -1,10 +1,10 @@
 """Vehicles whose history raises no question: every reading follows the one before at an ordinary pace."""
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.parts import vehicle_blocks
 from service.engine.screening.plausibility import (
     BELIEF_MARGIN,
@@ -14,10 +14,6 @@ from service.engine.screening.plausibility import (
     step_pace_km_per_day,
     step_penalty,
 )
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 BLOCK_READINGS: Final = 80_000
 """Readings worked on at once: few enough for the processor's cache, enough to outweigh the calls. Measured."""

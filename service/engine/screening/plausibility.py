@@ -4,12 +4,11 @@ Every step of a vehicle gets a log odds: the density of the distance under the v
 entry that has nothing to do with it. All constants are common practice, no source, picked on simulated entries.
 """
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
+from service.engine.arrays import Booleans, Floats
 
 ROUNDING_KM: Final = 3.0
 """A reading may fall this far below the one before: two people round differently."""
@@ -113,7 +112,7 @@ def _spread(known_days: Floats) -> Floats:
     return np.asarray(_SPREAD + _EARLY_SPREAD * PRIOR_DAYS / (PRIOR_DAYS + known_days))
 
 
-def is_plainly_clean(distance_km: Floats, days: Floats, keyed_km: Floats, pace: Floats) -> NDArray[np.bool_]:
+def is_plainly_clean(distance_km: Floats, days: Floats, keyed_km: Floats, pace: Floats) -> Booleans:
     """Cheap sufficient test, without logarithms, for a step to be clean by log odds of 2.8 or more."""
     expected = pace * days + _SLACK_KM
     distance = distance_km + _SLACK_KM

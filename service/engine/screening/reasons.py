@@ -1,20 +1,16 @@
 """Why a reading is not believed, and what it probably should have been."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Codes, Floats, Integers
 from service.engine.parts import vehicle_blocks
 from service.engine.screening.clean import BLOCK_READINGS
 from service.engine.screening.outcomes import Reason
 from service.engine.screening.plausibility import ROUNDING_KM, pace_km_per_day
 from service.units import KM_PER_MILE
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 # Common practice, no source.
 PARKED_DAYS: Final = 14.0
@@ -49,7 +45,7 @@ class Context:
         )  # fmt: skip
 
 
-def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
+def find_reasons(context: Context) -> tuple[Codes, Floats]:
     """Name the reason of every reading and a number that would fit where one suggests itself.
 
     Returns
@@ -77,7 +73,7 @@ def find_reasons(context: Context) -> tuple[NDArray[np.int8], Floats]:
     return reason, suggested
 
 
-def _explain_block(context: Context, off: Integers, reason: NDArray[np.int8]) -> Floats:
+def _explain_block(context: Context, off: Integers, reason: Codes) -> Floats:
     """Name the reasons of a block's accepted readings, in place; return the window, shape (3, m), of the others."""
     before = np.arange(reason.size, dtype=np.int64) - 1
     behind_off = off[off < reason.size - 1] + 1
@@ -100,7 +96,7 @@ def _nearest_accepted(context: Context, at: Integers, forwards: bool) -> Integer
     return np.where(inside & follows, nearest, -1)
 
 
-def _explain_accepted(context: Context, before: Integers, reason: NDArray[np.int8]) -> None:
+def _explain_accepted(context: Context, before: Integers, reason: Codes) -> None:
     known = context.accepted & (before >= 0)
     source = np.maximum(before, 0)
     days = context.time_days - context.time_days[source]
@@ -139,7 +135,7 @@ def _window(context: Context, before: Integers, off: Integers) -> tuple[Floats, 
     return shown_lowest, shown, shown_highest
 
 
-def _explain_refused(keyed: Floats, window: Floats, fleet_km: Floats) -> tuple[NDArray[np.int8], Floats]:
+def _explain_refused(keyed: Floats, window: Floats, fleet_km: Floats) -> tuple[Codes, Floats]:
     lowest, expected, highest = window
     reason = np.where(keyed < lowest, Reason.ROLLBACK, Reason.IMPLAUSIBLE_PACE).astype(np.int8)
     suggested = np.full(keyed.size, np.nan)

@@ -1,11 +1,11 @@
 """Screening of whole fleets: which readings to believe, reading by reading and without hindsight."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Codes, Floats, Integers
 from service.engine.parts import for_every_part, vehicle_blocks
 from service.engine.screening.chains import Chains, explain
 from service.engine.screening.clean import find_clean_vehicles
@@ -13,11 +13,6 @@ from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.plausibility import HIGHEST_ODOMETER_KM
 from service.engine.screening.reasons import Context, find_reasons
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
-Codes: TypeAlias = NDArray[np.int8]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 BLOCK_VEHICLES: Final = 4096
 PART_READINGS: Final = 800_000

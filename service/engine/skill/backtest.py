@@ -1,12 +1,12 @@
 """Rolling-origin backtest: how the projections of a stored history would have turned out."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammainc
 
+from service.engine.arrays import Floats, Integers
 from service.engine.skill.baselines import Baseline, baseline_quantiles
 from service.engine.skill.calibration import interval_censored_pit, mean_over_vehicles
 from service.engine.skill.scores import crps_gamma, pinball_loss
@@ -19,9 +19,6 @@ from service.engine.usage.hyperparameters import (
 from service.engine.usage.origins import Origins, histories_up_to, rolling_origins
 from service.engine.usage.predict import gamma_quantiles, increment_moments
 from service.engine.usage.priors import RatePriors
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 HORIZONS_DAYS: Final = (14.0, 30.0, 90.0, 180.0, 365.0)
 LEVELS: Final = np.array([0.1, 0.5, 0.9])

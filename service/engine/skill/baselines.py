@@ -1,15 +1,12 @@
 """The plain projections that ours has to beat, each with an interval from its own past errors."""
 
 from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.origins import Origins
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 HALF_LIFE_DAYS: Final = 90.0
 MOST_PAIRS: Final = 25

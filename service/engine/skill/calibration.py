@@ -1,12 +1,8 @@
 """Whether forecasts mean what they say: the probability integral transform, and means by vehicle."""
 
-from typing import TypeAlias
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
+from service.engine.arrays import Floats, Integers
 
 
 def interval_censored_pit(low: Floats, high: Floats, n_bins: int = 10) -> Floats:

@@ -1,19 +1,16 @@
 """Whether dates held: when distances ahead were truly reached, against the dates given for them before."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Meter
 from service.engine.skill.backtest import ALL_HORIZONS
 from service.engine.skill.calibration import mean_over_vehicles
 from service.engine.usage.origins import Origins, rolling_origins
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 LEAST_KM_PER_DAY: Final = 0.1
 # Common practice, no source: between readings further apart than half the horizon, the day on which a distance was

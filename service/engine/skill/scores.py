@@ -1,12 +1,9 @@
 """Scores of single forecasts: pinball loss, and CRPS in closed form."""
 
-from typing import TypeAlias
-
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import betaln, gammainc
 
-Floats: TypeAlias = NDArray[np.float64]
+from service.engine.arrays import Floats
 
 
 def pinball_loss(observed: Floats, quantiles: Floats, probabilities: Floats) -> Floats:

@@ -1,11 +1,11 @@
 """Projections for given origins and dates, from entries as keyed: the engine's whole road in one call."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.screening.screen import Entries, screen_readings
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.fit import fit_hyperparameters
@@ -14,9 +14,6 @@ from service.engine.usage.predict import odometer_quantiles
 from service.engine.usage.priors import configured_priors, fit_priors
 from service.engine.usage.season import NO_SEASON, Season, fit_season
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 LEVELS: Final = (0.1, 0.5, 0.9)
 REFIT_DAYS: Final = 60.0

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.errors import InvalidInputError
 
 
@@ -12,26 +12,26 @@ from service.errors import InvalidInputError
 class VisitBundles:
     """Visits of all vehicles, ordered by vehicle and date."""
 
-    visit_of_job: NDArray[np.int64]
+    visit_of_job: Integers
     """Shape (jobs,): the visit that each job joins."""
-    vehicle_index: NDArray[np.int64]
+    vehicle_index: Integers
     """Shape (visits,)."""
-    due_day: NDArray[np.float64]
+    due_day: Floats
     """Shape (visits,): the earliest latest date among its jobs. [d]"""
-    n_jobs: NDArray[np.int64]
+    n_jobs: Integers
     """Shape (visits,)."""
-    early_cost: NDArray[np.float64]
+    early_cost: Floats
     """Shape (visits,): what its later jobs give up by coming early."""
-    saved_cost: NDArray[np.float64]
+    saved_cost: Floats
     """Shape (visits,): cost of the visits that are not needed, less the early cost; 0 for a single job."""
 
 
 def bundle_visits(
-    due_day: NDArray[np.float64],
-    early_cost_per_day: NDArray[np.float64],
-    offsets: NDArray[np.int64],
-    visit_cost: NDArray[np.float64],
-    most_early_days: NDArray[np.float64] | None = None,
+    due_day: Floats,
+    early_cost_per_day: Floats,
+    offsets: Integers,
+    visit_cost: Floats,
+    most_early_days: Floats | None = None,
 ) -> VisitBundles:
     """Group each vehicle's jobs into the cheapest visits.
 
@@ -104,11 +104,11 @@ def bundle_visits(
 
 
 def _first_of_visit(
-    due_day: NDArray[np.float64],
-    early_cost: NDArray[np.float64],
-    visit_cost: NDArray[np.float64],
-    most_early: NDArray[np.float64],
-) -> NDArray[np.bool_]:
+    due_day: Floats,
+    early_cost: Floats,
+    visit_cost: Floats,
+    most_early: Floats,
+) -> Booleans:
     """Mark jobs that open a visit; rows are vehicles, columns jobs sorted by date."""
     n_vehicles, size = due_day.shape
     relative = due_day - due_day[:, :1]
@@ -141,11 +141,11 @@ def _first_of_visit(
 
 
 def _check(
-    due_day: NDArray[np.float64],
-    early_cost: NDArray[np.float64],
-    offsets: NDArray[np.int64],
-    visit_cost: NDArray[np.float64],
-    most_early: NDArray[np.float64],
+    due_day: Floats,
+    early_cost: Floats,
+    offsets: Integers,
+    visit_cost: Floats,
+    most_early: Floats,
 ) -> None:
     """Refuse arrays that do not fit together or hold impossible numbers."""
     if offsets.size != visit_cost.size + 1 or offsets[-1] != due_day.size or np.any(np.diff(offsets) < 0):

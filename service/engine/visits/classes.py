@@ -3,24 +3,25 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Floats, Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VisitClasses:
     """Classes of visits with the same hours and the same cost in every week."""
 
-    class_of_visit: NDArray[np.int64]
+    class_of_visit: Integers
     """Shape (n,)."""
-    n_visits: NDArray[np.int64]
+    n_visits: Integers
     """Shape (classes,)."""
-    hours: NDArray[np.float64]
+    hours: Floats
     """Shape (classes,): bay hours of one visit. [h]"""
-    cost: NDArray[np.float64]
+    cost: Floats
     """Shape (classes, weeks + 1): of one visit; infinite in weeks that are not allowed."""
 
 
-def classify_visits(hours: NDArray[np.float64], cost: NDArray[np.float64]) -> VisitClasses:
+def classify_visits(hours: Floats, cost: Floats) -> VisitClasses:
     """Put identical visits into classes.
 
     Parameters

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.visits.day_placement import place_days, rank_within
 from service.engine.visits.repair import DayPlan, repair_days
 from service.engine.visits.requests import NO_DAY, BayHours, VisitRequests
@@ -15,10 +15,10 @@ from service.units import DAYS_PER_WEEK
 class DayRoom:
     """Days that visits may use and the hours that pinned visits leave."""
 
-    is_possible: NDArray[np.bool_]
+    is_possible: Booleans
     """Shape (n, days)."""
-    regular: NDArray[np.float64]
-    overtime: NDArray[np.float64]
+    regular: Floats
+    overtime: Floats
     """Shape (depots, days)."""
 
 
@@ -47,8 +47,8 @@ def day_room(visits: VisitRequests, bays: BayHours) -> DayRoom:
 
 
 def choose_days(
-    visits: VisitRequests, bays: BayHours, room: DayRoom, cost: NDArray[np.float64], week: NDArray[np.int64]
-) -> NDArray[np.int64]:
+    visits: VisitRequests, bays: BayHours, room: DayRoom, cost: Floats, week: Integers
+) -> Integers:
     """Give each visit a day: in its week without overtime, else wherever room is cheapest to make.
 
     Parameters
@@ -91,11 +91,11 @@ def _make_room(
     visits: VisitRequests,
     bays: BayHours,
     room: DayRoom,
-    cost: NDArray[np.float64],
-    day: NDArray[np.int64],
-    turns: NDArray[np.int64],
-    left_hours: NDArray[np.float64],
-) -> NDArray[np.int64]:
+    cost: Floats,
+    day: Integers,
+    turns: Integers,
+    left_hours: Floats,
+) -> Integers:
     """Repair each depot that has visits without a day; pinned visits stay where they are."""
     n_weeks = cost.shape[1] - 1
     result = day.copy()

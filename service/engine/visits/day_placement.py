@@ -1,12 +1,12 @@
 """The day of each visit within its week, all depots at once."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.visits.requests import NO_DAY
 
 
-def rank_within(group: NDArray[np.int64]) -> NDArray[np.int64]:
+def rank_within(group: Integers) -> Integers:
     """Position of each entry among the entries of its group, in the order given; O(n log n)."""
     order = np.argsort(group, kind="stable")
     ordered = group[order]
@@ -18,12 +18,12 @@ def rank_within(group: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def place_days(
-    depot_index: NDArray[np.int64],
-    labour_hours: NDArray[np.float64],
-    day_cost: NDArray[np.float64],
-    free_hours: NDArray[np.float64],
-    rank: NDArray[np.int64],
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    depot_index: Integers,
+    labour_hours: Floats,
+    day_cost: Floats,
+    free_hours: Floats,
+    rank: Integers,
+) -> tuple[Integers, Floats]:
     """Place visits one after the other within each depot, on the cheapest day with room.
 
     Parameters

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.visits.classes import classify_visits
 from service.engine.visits.day_choice import DayRoom, choose_days, day_room
 from service.engine.visits.requests import (
@@ -24,23 +24,23 @@ from service.units import DAYS_PER_WEEK
 class LevelledVisits:
     """Where each visit goes, and what that leaves of the bays."""
 
-    day: NDArray[np.int64]
+    day: Integers
     """Shape (n,): day, or -1 when not placed."""
-    outcome: NDArray[np.int64]
+    outcome: Integers
     """Shape (n,): a `VisitOutcome`."""
-    booked_hours: NDArray[np.float64]
+    booked_hours: Floats
     """Shape (depots, days). [h]"""
-    overbooked_hours: NDArray[np.float64]
+    overbooked_hours: Floats
     """Shape (depots, days): beyond regular hours and overtime, by pinned visits only. [h]"""
-    cost: NDArray[np.float64]
+    cost: Floats
     """Shape (depots,): early, overdue and overtime cost of the plan, pinned visits included."""
-    lower_bound_cost: NDArray[np.float64]
+    lower_bound_cost: Floats
     """Shape (depots,): no plan with these pins costs less; loose after a greedy fallback."""
-    method: NDArray[np.int64]
+    method: Integers
     """Shape (depots,): a `LevellingMethod`."""
 
 
-def _canonical_order(visits: VisitRequests) -> NDArray[np.int64]:
+def _canonical_order(visits: VisitRequests) -> Integers:
     """Sort visits by what they are, so that the order they came in cannot matter."""
     urgency = -visits.due_probability.sum(axis=1)
     return np.lexsort(
@@ -55,14 +55,14 @@ def _canonical_order(visits: VisitRequests) -> NDArray[np.int64]:
     )
 
 
-def _by_week(days: NDArray[np.float64]) -> NDArray[np.float64]:
+def _by_week(days: Floats) -> Floats:
     """Sum days to weeks along the last axis."""
     n_weeks = days.shape[-1] // DAYS_PER_WEEK
-    weeks: NDArray[np.float64] = days.reshape(*days.shape[:-1], n_weeks, DAYS_PER_WEEK).sum(axis=-1)
+    weeks: Floats = days.reshape(*days.shape[:-1], n_weeks, DAYS_PER_WEEK).sum(axis=-1)
     return weeks
 
 
-def _assign_members(class_of_visit: NDArray[np.int64], count: NDArray[np.int64]) -> NDArray[np.int64]:
+def _assign_members(class_of_visit: Integers, count: Integers) -> Integers:
     """Week of each visit; within a class, whose visits cost the same in every week, in the order given."""
     order = np.argsort(class_of_visit, kind="stable")
     week = np.repeat(np.tile(np.arange(count.shape[1]), count.shape[0]), count.ravel())
@@ -71,9 +71,7 @@ def _assign_members(class_of_visit: NDArray[np.int64], count: NDArray[np.int64])
     return result
 
 
-def _lower_bound(
-    cost: NDArray[np.float64], hours: NDArray[np.float64], price: NDArray[np.float64], capacity: WeekCapacity
-) -> float:
+def _lower_bound(cost: Floats, hours: Floats, price: Floats, capacity: WeekCapacity) -> float:
     """Lagrangian bound at the given prices of an hour: valid for every plan by weeks."""
     priced = cost + np.concatenate([hours[:, None] * price, np.zeros((hours.size, 1))], axis=1)
     overtime = capacity.overtime_hours @ np.minimum(capacity.overtime_cost_per_hour - price, 0.0)
@@ -82,10 +80,10 @@ def _lower_bound(
 
 def _level_depot(
     visits: VisitRequests,
-    cost: NDArray[np.float64],
+    cost: Floats,
     capacity: WeekCapacity,
     time_limit_seconds: float,
-) -> tuple[NDArray[np.int64], float, LevellingMethod]:
+) -> tuple[Integers, float, LevellingMethod]:
     """Weeks of one depot's visits that are not pinned."""
     classes = classify_visits(visits.labour_hours, cost)
     plan = solve_weeks(classes, capacity, time_limit_seconds)
@@ -97,9 +95,9 @@ def _choose_weeks(
     visits: VisitRequests,
     bays: BayHours,
     room: DayRoom,
-    cost: NDArray[np.float64],
+    cost: Floats,
     time_limit_seconds: float,
-) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.int64]]:
+) -> tuple[Integers, Floats, Integers]:
     """Week of each visit that is not pinned, bound and method of each depot."""
     n_depots, n_weeks = bays.regular_hours.shape[0], visits.due_probability.shape[1]
     week = np.where(visits.pinned_day > NO_DAY, visits.pinned_day // DAYS_PER_WEEK, n_weeks)
@@ -121,9 +119,7 @@ def _choose_weeks(
     return week, bound, method
 
 
-def _outcomes(
-    visits: VisitRequests, bays: BayHours, day: NDArray[np.int64], cheapest_week: NDArray[np.int64]
-) -> NDArray[np.int64]:
+def _outcomes(visits: VisitRequests, bays: BayHours, day: Integers, cheapest_week: Integers) -> Integers:
     """Say what became of each visit; the last condition that holds wins."""
     n_weeks = visits.due_probability.shape[1]
     is_open = (bays.regular_hours > 0.0)[visits.depot_index]

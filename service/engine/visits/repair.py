@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.visits.requests import NO_DAY
 
 
@@ -12,22 +12,22 @@ from service.engine.visits.requests import NO_DAY
 class DayPlan:
     """Visits of one depot with the days they have, and the hours left."""
 
-    labour_hours: NDArray[np.float64]
+    labour_hours: Floats
     """Shape (n,). [h]"""
-    day_cost: NDArray[np.float64]
+    day_cost: Floats
     """Shape (n, days): cost of each day; infinite where the visit may not be."""
-    waiting_cost: NDArray[np.float64]
+    waiting_cost: Floats
     """Shape (n,): cost of not being placed."""
-    day: NDArray[np.int64]
+    day: Integers
     """Shape (n,): day, or -1."""
-    left_hours: NDArray[np.float64]
+    left_hours: Floats
     """Shape (days,): regular hours left; negative where overtime is in use. [h]"""
-    overtime_hours: NDArray[np.float64]
+    overtime_hours: Floats
     """Shape (days,): how far below zero `left_hours` may go. [h]"""
     overtime_cost_per_hour: float
 
 
-def repair_days(plan: DayPlan, turns: NDArray[np.int64]) -> NDArray[np.int64]:
+def repair_days(plan: DayPlan, turns: Integers) -> Integers:
     """Place visits that have no day, moving one placed visit to another day where that makes room.
 
     Parameters
@@ -64,18 +64,14 @@ def repair_days(plan: DayPlan, turns: NDArray[np.int64]) -> NDArray[np.int64]:
     return day
 
 
-def _price(
-    plan: DayPlan, left: NDArray[np.float64], hours: float | NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _price(plan: DayPlan, left: Floats, hours: float | Floats) -> Floats:
     """Overtime cost of so many more hours on each day; infinite where they do not fit."""
     after = left - hours
     more = np.maximum(-after, 0.0) - np.maximum(-left, 0.0)
     return np.where(after >= -plan.overtime_hours - 1e-9, plan.overtime_cost_per_hour * more, np.inf)
 
 
-def _cheapest_move(
-    plan: DayPlan, day: NDArray[np.int64], left: NDArray[np.float64], visit: int
-) -> tuple[int, int, float]:
+def _cheapest_move(plan: DayPlan, day: Integers, left: Floats, visit: int) -> tuple[int, int, float]:
     """Find which placed visit to move where, so that `visit` can take its day, and what that adds to the cost."""
     placed = np.flatnonzero((day > NO_DAY) & np.isfinite(plan.day_cost[visit, day]))
     if placed.size == 0:

@@ -5,8 +5,8 @@ from enum import IntEnum
 from typing import Final, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.errors import InvalidInputError
 from service.units import DAYS_PER_WEEK
 
@@ -35,19 +35,19 @@ class VisitOutcome(IntEnum):
 class VisitRequests:
     """n visits to be placed within whole weeks of days numbered from 0."""
 
-    depot_index: NDArray[np.int64]
-    vehicle_index: NDArray[np.int64]
-    labour_hours: NDArray[np.float64]
+    depot_index: Integers
+    vehicle_index: Integers
+    labour_hours: Floats
     """Shape (n,): bay hours, above 0. [h]"""
-    due_probability: NDArray[np.float64]
+    due_probability: Floats
     """Shape (n, weeks): probability that the visit is due by the end of each week."""
-    early_cost_per_week: NDArray[np.float64]
+    early_cost_per_week: Floats
     """Shape (n,): fluid life given up by coming a week too early."""
-    overdue_cost_per_week: NDArray[np.float64]
+    overdue_cost_per_week: Floats
     """Shape (n,): what a week overdue is thought to cost."""
-    is_available: NDArray[np.bool_]
+    is_available: Booleans
     """Shape (n, days): days on which the vehicle may come; a day ruled out by the user is False."""
-    pinned_day: NDArray[np.int64]
+    pinned_day: Integers
     """Shape (n,): day the user fixed, or `NO_DAY`."""
 
 
@@ -55,18 +55,18 @@ class VisitRequests:
 class BayHours:
     """Hours of the bays of each depot; a closing day has none."""
 
-    regular_hours: NDArray[np.float64]
+    regular_hours: Floats
     """Shape (depots, days). [h]"""
-    overtime_hours: NDArray[np.float64]
+    overtime_hours: Floats
     """Shape (depots, days): at most, on top. [h]"""
-    overtime_cost_per_hour: NDArray[np.float64]
+    overtime_cost_per_hour: Floats
     """Shape (depots,)."""
 
 
 _Arrays = TypeVar("_Arrays", VisitRequests, BayHours)
 
 
-def rows_of(table: _Arrays, rows: NDArray[np.int64]) -> _Arrays:
+def rows_of(table: _Arrays, rows: Integers) -> _Arrays:
     """Pick visits or depots, as a copy."""
     return type(table)(**{one.name: getattr(table, one.name)[rows] for one in fields(table)})
 

@@ -1,14 +1,15 @@
 """What it costs to do a visit in each week: fluid life given up, or the risk of being overdue."""
 
 import numpy as np
-from numpy.typing import NDArray
+
+from service.engine.arrays import Floats
 
 
 def week_costs(
-    due_probability: NDArray[np.float64],
-    early_cost_per_week: NDArray[np.float64],
-    overdue_cost_per_week: NDArray[np.float64],
-) -> NDArray[np.float64]:
+    due_probability: Floats,
+    early_cost_per_week: Floats,
+    overdue_cost_per_week: Floats,
+) -> Floats:
     """Give the expected cost of each week, and of waiting until after the last.
 
     Parameters
@@ -35,7 +36,5 @@ def week_costs(
     zero = np.zeros((n_visits, 1))
     weeks_early = np.concatenate([early, zero], axis=1)
     weeks_late = np.concatenate([zero, late], axis=1)
-    costs: NDArray[np.float64] = (
-        early_cost_per_week[:, None] * weeks_early + overdue_cost_per_week[:, None] * weeks_late
-    )
+    costs: Floats = early_cost_per_week[:, None] * weeks_early + overdue_cost_per_week[:, None] * weeks_late
     return costs

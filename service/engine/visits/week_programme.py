@@ -5,8 +5,8 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.visits.classes import VisitClasses
 
 if TYPE_CHECKING:
@@ -38,9 +38,9 @@ class LevellingMethod(IntEnum):
 class WeekCapacity:
     """Hours of one depot by week."""
 
-    regular_hours: NDArray[np.float64]
+    regular_hours: Floats
     """Shape (weeks,). [h]"""
-    overtime_hours: NDArray[np.float64]
+    overtime_hours: Floats
     """Shape (weeks,): at most, on top. [h]"""
     overtime_cost_per_hour: float
 
@@ -49,9 +49,9 @@ class WeekCapacity:
 class WeekPlan:
     """Visits of each class per week, the last column being after the horizon, and prices of an hour."""
 
-    count: NDArray[np.int64]
+    count: Integers
     """Shape (classes, weeks + 1)."""
-    hour_price: NDArray[np.float64]
+    hour_price: Floats
     """Shape (weeks,): what one more bay hour would save, from the continuous optimum."""
     method: LevellingMethod
 
@@ -60,10 +60,10 @@ class WeekPlan:
 class _Programme:
     """Columns are (class, week) pairs that are allowed, then overtime hours by week."""
 
-    class_index: NDArray[np.int64]
-    week_index: NDArray[np.int64]
-    cost: NDArray[np.float64]
-    upper: NDArray[np.float64]
+    class_index: Integers
+    week_index: Integers
+    cost: Floats
+    upper: Floats
     each_class_once: "csc_array"
     hours_by_week: "csc_array"
 
@@ -170,7 +170,7 @@ def solve_weeks(classes: VisitClasses, capacity: WeekCapacity, time_limit_second
     return _place_rest(rest, kept, hour_price, capacity, _Search(relative_gap, time_limit_seconds))
 
 
-def _least_regret(classes: VisitClasses, hour_price: NDArray[np.float64]) -> NDArray[np.int64]:
+def _least_regret(classes: VisitClasses, hour_price: Floats) -> Integers:
     """Classes that lose least by another week, at the prices of an hour."""
     priced = classes.cost.copy()
     priced[:, :-1] += classes.hours[:, None] * hour_price
@@ -180,8 +180,8 @@ def _least_regret(classes: VisitClasses, hour_price: NDArray[np.float64]) -> NDA
 
 def _place_rest(
     rest: VisitClasses,
-    kept: NDArray[np.int64],
-    hour_price: NDArray[np.float64],
+    kept: Integers,
+    hour_price: Floats,
     capacity: WeekCapacity,
     search: _Search,
 ) -> WeekPlan:
@@ -209,9 +209,7 @@ def _place_rest(
     return WeekPlan(count=count, hour_price=hour_price, method=method)
 
 
-def _solve_integers(
-    classes: VisitClasses, capacity: WeekCapacity, search: _Search
-) -> NDArray[np.int64] | None:
+def _solve_integers(classes: VisitClasses, capacity: WeekCapacity, search: _Search) -> Integers | None:
     """Whole numbers of visits, or None when the search found nothing in time."""
     programme = _build(classes, capacity)
     is_integer = np.ones(programme.cost.size, np.int64)
@@ -244,7 +242,7 @@ def _solve_integers(
     return count
 
 
-def place_greedily(classes: VisitClasses, capacity: WeekCapacity) -> NDArray[np.int64]:
+def place_greedily(classes: VisitClasses, capacity: WeekCapacity) -> Integers:
     """Give each class its cheapest weeks with room, classes that lose most by waiting first.
 
     Parameters

@@ -4,16 +4,14 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.engine.ageing.age import Exposure, age
+from service.engine.arrays import Floats, Integers
 from service.engine.exchange.state import FluidState, fluid_state
 from service.engine.usage.state import UsageState
 from service.usecases.fluids.fluid_parameters import CompartmentParameters
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.estimate_usage import FleetUsage
-
-Floats = NDArray[np.float64]
 
 
 def numbers_of(columns: dict[str, list[Any]], name: str) -> Floats:
@@ -25,7 +23,7 @@ def age_to_reading(
     columns: dict[str, list[Any]],
     parameters: CompartmentParameters,
     usage: FleetUsage,
-    vehicle_row: NDArray[np.int64],
+    vehicle_row: Integers,
     now: datetime,
 ) -> FluidState:
     """Age the fluids from their last event to the vehicle's last reading, or to now where there is none."""
@@ -46,7 +44,7 @@ def age_to_reading(
 
 
 def _since(
-    meter_state: UsageState, columns: dict[str, list[Any]], name: str, vehicle_row: NDArray[np.int64]
+    meter_state: UsageState, columns: dict[str, list[Any]], name: str, vehicle_row: Integers
 ) -> Floats:
     """What a meter has added since the event, where both are known."""
     grown = meter_state.last_odometer_km[vehicle_row] - numbers_of(columns, name)
@@ -57,7 +55,7 @@ def _since(
 def age_to_now(
     at_reading: FluidState,
     parameters: CompartmentParameters,
-    vehicle_row: NDArray[np.int64],
+    vehicle_row: Integers,
     since_reading: tuple[Floats, Floats, Floats],
 ) -> FluidState:
     """Age the fluids on by the kilometres, hours and days expected since each vehicle's last reading."""

@@ -13,6 +13,7 @@ from sqlmodel import Session
 from service.domain.due_reasons import Limit
 from service.domain.weeks import IsoWeek, weeks_from
 from service.domain.zones import first_instant
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.engine.due.limits import Limit as LimitCode
@@ -27,8 +28,6 @@ from service.usecases.fluids.lasting_states import vehicles_to_follow
 from service.usecases.fluids.update_states import state_rows
 from service.usecases.usage.engine_time import civil_dates, day_fraction, days_of
 from service.usecases.usage.estimate_usage import FleetUsage, meter
-
-Floats = NDArray[np.float64]
 
 N_WEEKS: Final = 26
 DUE_PROBABILITIES: Final = (0.1, 0.5, 0.9)
@@ -63,7 +62,7 @@ class FleetProjection:
     compartments: dict[str, list[Any]]
     """Columns as they were read: those that were wanted, see `store.repositories.projections`."""
 
-    vehicle_row: NDArray[np.int64]
+    vehicle_row: Integers
     parameters: CompartmentParameters
     fluid_now: FluidState
     """Life used, aged to now by the expected use; what else is in the fluid was not read and counts as none."""
@@ -220,7 +219,7 @@ def _limits(
     columns: dict[str, list[Any]],
     parameters: CompartmentParameters,
     fluid: FluidState,
-    vehicle_row: NDArray[np.int64],
+    vehicle_row: Integers,
     today: date,
     passed: float,
 ) -> CompartmentLimits:

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.roles import Scope
+from service.engine.arrays import Floats
 from service.engine.usage.predict import odometer_quantiles, rate_quantiles
 from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
@@ -24,13 +24,13 @@ class VehicleProjection:
 
     vehicle: Vehicle
     usage: FleetUsage
-    odometer_km: NDArray[np.float64] | None
+    odometer_km: Floats | None
     """P10, P50 and P90 now; none without a reading."""
 
-    engine_hours: NDArray[np.float64] | None
+    engine_hours: Floats | None
     """The same of the hour meter."""
 
-    km_per_day: NDArray[np.float64]
+    km_per_day: Floats
     fluids: FleetProjection
     recommended: Recommendation
 

@@ -3,16 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.engine.demand.lattice import (
     LatticeDistributions,
     distribution_mean,
     distribution_quantile,
     select_distributions,
 )
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.weeks import IsoWeek, weeks_from
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.jobs import DemandJobs
 from service.engine.demand.usage_shock import UsageShock, usage_shock_nodes
 from service.engine.due.forecast import forecast_due
@@ -23,9 +24,6 @@ from service.usecases.forecast.listing_days import listing_days
 from service.usecases.forecast.next_lists import NextLists
 from service.usecases.usage.usage_model import shared_log_sd
 from service.usecases.visits.fleet_names import load_names, project_in_blocks
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 N_SCENARIOS: Final = 5
 """Scenarios of fleet-wide use; five integrate the mean and the variance of any smooth demand. Own choice."""

@@ -7,7 +7,6 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
@@ -16,6 +15,7 @@ from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
+from service.engine.arrays import Floats, Integers
 from service.engine.demand.forecast import DemandForecast, forecast_demand
 from service.engine.demand.jobs import TopUps
 from service.engine.demand.lattice import (
@@ -34,9 +34,6 @@ from service.usecases.forecast.fleet_jobs import FleetJobs, load_fleet_jobs
 from service.usecases.forecast.other_uses import OtherUses
 from service.usecases.forecast.supply import shelf_life_weeks, stock_on_hand
 from service.usecases.stock.show_stock import StockLine, stock_lines
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 N_EXACT: Final = 100
 """Vehicles a week up to which their sum is worked out exactly; beyond, the expansion errs by 0.01 at most (measured

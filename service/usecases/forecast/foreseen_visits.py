@@ -3,14 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.units import DAYS_PER_WEEK
 from service.usecases.visits.bundle_jobs import bundle_jobs
 from service.usecases.visits.visit_jobs import VisitJobs
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +23,7 @@ class ForeseenJobs:
     due_days: Floats
     """Days from now to its own date; in the visit it may come earlier."""
 
-    is_first: NDArray[np.bool_]
+    is_first: Booleans
     """Whether it is what is in the vehicle now that is changed."""
 
 

@@ -3,16 +3,13 @@
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.limits import CompartmentLimits, Condition, Limit, Meter
 from service.engine.due.passage import passage_terms
 from service.usecases.due.project_due import DueQuestion, FleetProjection
 from service.usecases.forecast.foreseen_visits import ForeseenJobs
 from service.usecases.forecast.listing_days import ListingDays
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 LEAST_LIFE: Final = 1e-6
 

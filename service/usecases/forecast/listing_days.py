@@ -8,16 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
 from service.units import DAYS_PER_MONTH
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import Recommendation
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 LEAST_VARIANCE: Final = 1e-9
 

@@ -11,10 +11,10 @@ from itertools import takewhile
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.weeks import IsoWeek
+from service.engine.arrays import Floats, Integers
 from service.store.repositories import due_lists, visits
 from service.units import DAYS_PER_WEEK
 from service.usecases.due.project_due import FleetProjection
@@ -23,9 +23,6 @@ from service.usecases.forecast.listing_days import ListingDays
 from service.usecases.visits.fleet_names import FleetNames, listing_probability
 from service.usecases.visits.visit_jobs import jobs_of
 from service.usecases.week.weekly_rule import rule_of
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 LOOK_AHEAD: Final = 2.0
 """Visits are followed so many times as far as the forecast reaches: one that is expected after its end may come

@@ -5,11 +5,11 @@ from datetime import date, timedelta
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammainc
 
 from service.domain.planning_terms import planned_with
 from service.domain.stock_entries import OrderState
+from service.engine.arrays import Floats
 from service.engine.orders.terms import NEVER_EXPIRES, StockOnHand, SupplyTerms
 from service.store.repositories.stock_items import StockItem
 from service.store.tables.fluids import Pack
@@ -30,7 +30,7 @@ def first_day_of_week(today: date) -> date:
     return today - timedelta(days=today.weekday())
 
 
-def lead_time_probability(mean_days: float, sd_days: float, weekday: int) -> NDArray[np.float64]:
+def lead_time_probability(mean_days: float, sd_days: float, weekday: int) -> Floats:
     """Probability that what is ordered on a weekday (0 for Monday) is there at the start of the n-th week after.
 
     The lead time follows the gamma law with this mean and spread; what comes within a week is counted from the

@@ -12,12 +12,13 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
+from service.engine.arrays import Integers
 from service.engine.demand.forecast import forecast_demand
 from service.engine.demand.lattice import LatticeDistributions, distribution_mean, probability_above
 from service.store.repositories import fleet, visits
 from service.store.tables.organisation import Depot
 from service.usecases.access.caller import Caller
-from service.usecases.forecast.fleet_jobs import FleetJobs, Integers, load_fleet_jobs
+from service.usecases.forecast.fleet_jobs import FleetJobs, load_fleet_jobs
 from service.usecases.forecast.forecast_stock import N_EXACT, step_litres, weeks_of_pool
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_levels
 

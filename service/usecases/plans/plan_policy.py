@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.roles import Scope
-from service.engine.exchange.checks import FloatArray
+from service.engine.arrays import Floats
 from service.engine.policy.drain_fill import (
     RoundsPolicy,
     ServiceCosts,
@@ -69,7 +69,7 @@ class PlannedPolicy:
 
     numbers: PolicyNumbers
     plan: RoundsPolicy
-    visit_minor: FloatArray
+    visit_minor: Floats
     """Of one to six rounds."""
 
     proposed: Trial
@@ -151,12 +151,12 @@ def _life_used_per_km(numbers: PolicyNumbers) -> float:
     return numbers["life_used_per_km"] + numbers["life_used_per_day"] / numbers["km_per_day"]
 
 
-def _speeds(numbers: PolicyNumbers, n_quantiles: int) -> FloatArray:
+def _speeds(numbers: PolicyNumbers, n_quantiles: int) -> Floats:
     """Life used by kilometre at evenly spaced probabilities: lognormal between vehicles, around the class's mean."""
     normal = NormalDist()
     scores = np.array([normal.inv_cdf((place + 0.5) / n_quantiles) for place in range(n_quantiles)])
     sd = np.sqrt(np.log1p(numbers["life_coefficient_of_variation"] ** 2))
-    speeds: FloatArray = _life_used_per_km(numbers) * np.exp(sd * scores - 0.5 * sd**2)
+    speeds: Floats = _life_used_per_km(numbers) * np.exp(sd * scores - 0.5 * sd**2)
     return speeds
 
 
@@ -186,7 +186,7 @@ def _costs(numbers: PolicyNumbers) -> ServiceCosts:
 def _try(
     numbers: PolicyNumbers,
     policy: OwnPolicy,
-    visit_minor: FloatArray,
+    visit_minor: Floats,
     wear: WearAndHazard,
     costs: ServiceCosts,
 ) -> Trial:

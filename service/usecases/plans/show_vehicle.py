@@ -6,13 +6,13 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.external_ids import IdKind, format_id
 from service.engine.ageing.age import AgeingRates, Exposure, age
 from service.engine.ageing.outlook import life_used_quantiles
+from service.engine.arrays import Floats
 from service.engine.exchange.state import FluidState
 from service.engine.usage.predict import odometer_quantiles
 from service.engine.usage.season import NO_SEASON, Season
@@ -36,8 +36,6 @@ N_READINGS: Final = 800
 N_CHANGES: Final = 60
 SHORTEST_OUTLOOK_WEEKS: Final = 13
 LONGEST_OUTLOOK_WEEKS: Final = 52
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
+
 EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 SECONDS_PER_DAY: Final = 86_400.0
 
@@ -25,7 +27,7 @@ def day_fraction(local: datetime) -> float:
     return (local.hour * 3600 + local.minute * 60 + local.second) / SECONDS_PER_DAY
 
 
-def civil_dates(today: date, passed: float, days_ahead: NDArray[np.float64]) -> NDArray[np.datetime64]:
+def civil_dates(today: date, passed: float, days_ahead: Floats) -> NDArray[np.datetime64]:
     """Civil dates so many days from now; NaT where that is infinite or no number.
 
     `passed` is the share of today that is over.

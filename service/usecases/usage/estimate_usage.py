@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.due.limits import Meter
 from service.engine.usage.filter import filter_readings, update
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS
@@ -22,9 +22,6 @@ from service.store.repositories.meter_histories import MeterHistory, meter_histo
 from service.store.repositories.projections import StoredUsage
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.usage_model import known_usage, vehicle_classes
-
-Floats: TypeAlias = NDArray[np.float64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 MARGIN_DAYS: Final = 1.0e-6
 """A reading within a tenth of a second of the last one may have been taken in already: databases round."""
@@ -217,7 +214,7 @@ def meter(state: UsageState, now: datetime, season: Season = NO_SEASON) -> Meter
     outlook = outlook_of(state)
     last_days = season.calendar_days(state.last_time_days)
 
-    def moments(rows: NDArray[np.int64], days: Floats) -> tuple[Floats, Floats]:
+    def moments(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
         """Mean and variance of the increment, as the forecast asks for them: the vehicle axis last."""
         if not season.is_flat:
             at_days = season.take(rows).operational_days(last_days[rows] + days)

@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
+from service.engine.arrays import Integers
 from service.engine.demand.usage_shock import DEFAULT_LOG_SD
 from service.engine.demand.usage_shock_fit import fit_usage_shock
 from service.engine.usage.fit import fit_classes
@@ -148,7 +148,7 @@ def keep_usage_model(session: Session, model: UsageModel) -> None:
     session.merge(model)
 
 
-def _class_index(classes: Sequence[str]) -> NDArray[np.int64]:
+def _class_index(classes: Sequence[str]) -> Integers:
     place_of = {str(name): place for place, name in enumerate(CLASSES)}
     return np.array([place_of[name] for name in classes], dtype=np.int64)
 

@@ -3,14 +3,13 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.domain.weeks import IsoWeek
+from service.engine.arrays import Booleans, Integers
 from service.engine.visits.requests import NO_DAY, VisitRequests
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
 from service.usecases.visits.fixed_days import Fixed
 from service.usecases.visits.fleet_names import FleetNames
-from service.usecases.visits.visit_jobs import Integers
 from service.usecases.visits.visit_plan import PlannedVisits
 
 
@@ -34,15 +33,15 @@ def ask_for_days(
     )
 
 
-def days_there(names: FleetNames, vehicle_ids: Integers) -> NDArray[np.bool_]:
+def days_there(names: FleetNames, vehicle_ids: Integers) -> Booleans:
     """Shape (n, 7): on which days of a week each vehicle may come, Monday first."""
     mask = np.array([names.vehicles[key].available_weekdays for key in vehicle_ids.tolist()], np.int64)
-    is_there: NDArray[np.bool_] = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
+    is_there: Booleans = (mask[:, None] >> np.arange(DAYS_PER_WEEK)) & 1 > 0
     return is_there
 
 
 def _close_published(
-    is_available: NDArray[np.bool_], due_week: Integers, fixed: Fixed, weeks: Sequence[IsoWeek]
+    is_available: Booleans, due_week: Integers, fixed: Fixed, weeks: Sequence[IsoWeek]
 ) -> None:
     """Let a published week take only what is on its list, and what has fallen due since."""
     for place, week in enumerate(weeks):
@@ -52,9 +51,9 @@ def _close_published(
 
 
 def _fix_days(
-    is_available: NDArray[np.bool_],
+    is_available: Booleans,
     vehicle_ids: Integers,
-    is_first: NDArray[np.bool_],
+    is_first: Booleans,
     fixed: Fixed,
     first_week: IsoWeek,
 ) -> Integers:

@@ -4,9 +4,10 @@ import numpy as np
 
 from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
+from service.engine.arrays import Integers
 from service.engine.visits.bundling import VisitBundles, bundle_visits
 from service.units import MINUTES_PER_HOUR
-from service.usecases.visits.visit_jobs import Integers, VisitJobs
+from service.usecases.visits.visit_jobs import VisitJobs
 
 
 def bundle_jobs(jobs: VisitJobs, planning: dict[str, float], first_day: int) -> tuple[Integers, VisitBundles]:

@@ -6,12 +6,12 @@ from functools import lru_cache
 
 import holidays
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.store.tables.organisation import Depot
 
 
-def open_minutes(depots: Sequence[Depot], days: Sequence[date], today: date) -> NDArray[np.float64]:
+def open_minutes(depots: Sequence[Depot], days: Sequence[date], today: date) -> Floats:
     """Bay minutes of depots on days, shape (depots, days); a closed day and one that is over have none."""
     minutes = np.zeros((len(depots), len(days)))
     years = frozenset(day.year for day in days)

@@ -6,9 +6,9 @@ from typing import TypeVar
 
 import numpy as np
 
+from service.engine.arrays import Integers
 from service.engine.visits.levelling import LevelledVisits, level_visits
 from service.engine.visits.requests import BayHours, VisitRequests, rows_of
-from service.usecases.visits.visit_jobs import Integers
 
 _Arrays = TypeVar("_Arrays", VisitRequests, BayHours)
 

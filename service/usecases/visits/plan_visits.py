@@ -5,12 +5,12 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.planning_terms import planned_with
 from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.weeks import IsoWeek, weeks_from
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.visits.requests import NO_DAY, BayHours, VisitOutcome
 from service.store.repositories import fleet
 from service.units import DAYS_PER_WEEK, MINUTES_PER_HOUR
@@ -22,13 +22,7 @@ from service.usecases.visits.fleet_names import VEHICLES_A_BLOCK, FleetNames, li
 from service.usecases.visits.kept_jobs import collect_changed
 from service.usecases.visits.kept_work import KeptWork
 from service.usecases.visits.level_depots import level_depots
-from service.usecases.visits.visit_jobs import (
-    TOLERANCE,
-    Floats,
-    Integers,
-    VisitJobs,
-    collect_jobs,
-)
+from service.usecases.visits.visit_jobs import TOLERANCE, VisitJobs, collect_jobs
 from service.usecases.visits.visit_plan import PlannedVisits, VisitPlan
 
 PLAN_WEEKS: Final = 8
@@ -42,7 +36,7 @@ class _Bundles:
     vehicle_id: Integers
     labour_minutes: Floats
     saved_minor: Floats
-    is_split: NDArray[np.bool_]
+    is_split: Booleans
 
 
 def plan_visits(
@@ -176,7 +170,7 @@ def _unplaced(
     )
 
 
-def _has_fixed(visits: PlannedVisits, fixed: Fixed) -> NDArray[np.bool_]:
+def _has_fixed(visits: PlannedVisits, fixed: Fixed) -> Booleans:
     keys = np.array(list(fixed.days), np.int64)
     return np.isin(visits.vehicle_id, keys)
 

@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from service.domain.planning_terms import planned_with
 from service.domain.weeks import IsoWeek
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.due.limits import Meter
 from service.store.repositories import visits
 from service.store.repositories.projections import PLANNED_COLUMNS
@@ -18,9 +19,6 @@ from service.units import DAYS_PER_MONTH, MINUTES_PER_HOUR
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.fluids.recommend_exchange import recommend_exchange
 from service.usecases.visits.fleet_names import FleetNames, listing_probability, project_in_blocks
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 RATE_DAYS: Final = 28.0
 """Daily use is that of the coming four weeks."""
@@ -54,7 +52,7 @@ class VisitJobs:
     due_week: Integers
     """First week of the plan in which the listing probability is reached; the number of weeks means after them."""
 
-    is_contaminated: NDArray[np.bool_]
+    is_contaminated: Booleans
 
     def __len__(self) -> int:
         return self.vehicle_id.size

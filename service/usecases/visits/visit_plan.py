@@ -3,14 +3,12 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-import numpy as np
-from numpy.typing import NDArray
-
 from service.domain.weeks import IsoWeek
+from service.engine.arrays import Booleans, Floats, Integers
 from service.engine.visits.requests import NO_DAY
 from service.store.tables.organisation import Depot
 from service.usecases.visits.fixed_days import Fixed
-from service.usecases.visits.visit_jobs import Floats, Integers, VisitJobs
+from service.usecases.visits.visit_jobs import VisitJobs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,10 +34,10 @@ class PlannedVisits:
     saved_minor: Floats
     """What the bundle saves against a visit for each of its jobs."""
 
-    is_first: NDArray[np.bool_]
+    is_first: Booleans
     """The vehicle's next visit; a pin speaks of this one."""
 
-    is_split: NDArray[np.bool_]
+    is_split: Booleans
     """One of several visits, because together they are longer than any day."""
 
     day: Integers

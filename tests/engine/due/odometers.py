@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.engine.due.limits import FloatArray, IntArray
+from service.engine.arrays import Floats, Integers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +24,7 @@ class DenseOdometer:
     level_walk: float = 0.0
     reading_variance: float = 9.0
 
-    def covariance(self, first: FloatArray, second: FloatArray) -> FloatArray:
+    def covariance(self, first: Floats, second: Floats) -> Floats:
         """Cov of the true distance at two sets of days since the first reading, which carries its own noise."""
         a = np.minimum(first[:, np.newaxis], second[np.newaxis, :])
         b = np.maximum(first[:, np.newaxis], second[np.newaxis, :])
@@ -35,7 +35,7 @@ class DenseOdometer:
         rest = self.sd_white**2 * a + self.sd_level**2 * a * b + self.level_walk * a * a * (3.0 * b - a) / 6.0
         return self.km_per_day**2 * (temporary + rest) + self.reading_variance
 
-    def moments(self, rows: IntArray, days_after_last: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def moments(self, rows: Integers, days_after_last: Floats) -> tuple[Floats, Floats]:
         """Mean and variance of the distance beyond the last reading; the same for every row."""
         days = np.array(self.reading_days)
         later = days[1:]

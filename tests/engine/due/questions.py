@@ -4,13 +4,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from service.engine.due.limits import CompartmentLimits, Condition, FloatArray, IntArray, Meter, Moments
+from service.engine.arrays import Floats, Integers
+from service.engine.due.limits import CompartmentLimits, Condition, Meter, Moments
 
 NO_WEEKS = np.empty(0)
 SIX_MONTHS = 3.0 + 7.0 * np.arange(26)
 
 
-def frozen(values: object) -> FloatArray:
+def frozen(values: object) -> Floats:
     """A read-only float array, as the engine may be handed one."""
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
@@ -31,7 +32,7 @@ def meter(moments: Moments, last_reading: object = 0.0, days_since_reading: obje
 
 def compartments(
     *,
-    vehicle_row: Sequence[int] | IntArray | None = None,
+    vehicle_row: Sequence[int] | Integers | None = None,
     distance_km: object = np.nan,
     hours: object = np.nan,
     calendar_days_ahead: object = np.nan,
@@ -87,7 +88,7 @@ def linear_moments(rate: object, rate_sd: object = 0.0, variance_per_day: object
     sd = np.broadcast_to(frozen(rate_sd), mean_rate.shape)
     noise = np.broadcast_to(frozen(variance_per_day), mean_rate.shape)
 
-    def moments(rows: IntArray, days: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def moments(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
         return mean_rate[rows] * days, sd[rows] ** 2 * days * days + noise[rows] * days
 
     return moments

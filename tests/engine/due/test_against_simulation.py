@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from service.engine.arrays import Floats
 from service.engine.due.forecast import forecast_due
-from service.engine.due.limits import FloatArray, Limit
+from service.engine.due.limits import Limit
 from tests.engine.due.questions import ageing, compartments, linear_moments, meter
 
 N_PATHS = 40_000
@@ -19,14 +20,14 @@ LIFE_USED, LIFE_USED_SD, LIFE_LIMIT = 0.1, 0.03, 0.8
 DISTANCE_KM, HOURS = 11_000.0, 280.0
 
 
-def first_times(paths: FloatArray, limit: FloatArray | float) -> FloatArray:
+def first_times(paths: Floats, limit: Floats | float) -> Floats:
     """Time at which each path, shape (n, steps), first stands at its limit; inf if it never does."""
     above = paths >= np.broadcast_to(limit, paths.shape[:1])[:, np.newaxis]
     return np.where(above.any(axis=1), (above.argmax(axis=1) + 1) * STEP_DAYS, np.inf)
 
 
 @pytest.fixture(scope="module")
-def simulated_days() -> dict[Limit, FloatArray]:
+def simulated_days() -> dict[Limit, Floats]:
     """First times of distance, hours and condition on common paths.
 
     Rates are gamma, correlated by a shared part; noise is a gamma process; so no path falls. The doubt about the life
@@ -69,7 +70,7 @@ SETS = [
 @pytest.mark.slow
 @pytest.mark.parametrize("present", SETS)
 def test_first_limit_agrees_with_simulated_paths(
-    simulated_days: dict[Limit, FloatArray], present: tuple[Limit, ...]
+    simulated_days: dict[Limit, Floats], present: tuple[Limit, ...]
 ) -> None:
     """Tolerances: probabilities .02, dates 3 %, shares .025; sampling error is below .0025."""
     condition = ageing(

@@ -6,13 +6,14 @@ Readings every five days, worked by dense Gaussian algebra; the expected figures
 import numpy as np
 import pytest
 
+from service.engine.arrays import Floats
 from service.engine.due.forecast import DueForecast, forecast_due
-from service.engine.due.limits import FloatArray, Limit
+from service.engine.due.limits import Limit
 from tests.engine.due.odometers import DenseOdometer
 from tests.engine.due.questions import SIX_MONTHS, compartments, meter
 
 
-def after(days: FloatArray, km: FloatArray, *, km_to_go: float, calendar_days: float = np.nan) -> DueForecast:
+def after(days: Floats, km: Floats, *, km_to_go: float, calendar_days: float = np.nan) -> DueForecast:
     """Forecast on the day of the last reading, for a class that drives 55 km a day."""
     odometer = DenseOdometer(
         reading_days=tuple(days), reading_km=tuple(km), km_per_day=float(np.exp(4.0)), level_walk=9e-5

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from service.engine.arrays import Floats
 from service.engine.due.condition import LifeGain, condition_score
-from service.engine.due.limits import FloatArray
 from service.engine.due.passage import SCORE_BOUND
 
 # log-sd .25, median rate 8e-5 a km: the mean and coefficient of variation of that log-normal rate.
@@ -14,11 +14,11 @@ MEAN_RATE, RATE_CV = stats.lognorm.mean(LOG_SD, scale=8e-5), np.sqrt(np.expm1(LO
 DISTANCE_KM, DISTANCE_SD_KM = np.array([6000.0, 9000.0, 12000.0]), np.array([1500.0, 2000.0, 2500.0])
 
 
-def gain_of(distance_km: FloatArray, distance_sd_km: FloatArray, rate: float) -> LifeGain:
+def gain_of(distance_km: Floats, distance_sd_km: Floats, rate: float) -> LifeGain:
     return LifeGain(mean_fraction=rate * distance_km, meter_variance=(rate * distance_sd_km) ** 2)
 
 
-def used_up(life_left: float, life_used_sd: float, rate_cv: float, gain: LifeGain) -> FloatArray:
+def used_up(life_left: float, life_used_sd: float, rate_cv: float, gain: LifeGain) -> Floats:
     score = condition_score(np.array([life_left]), np.array([life_used_sd]), np.array([rate_cv]), gain)
     return stats.norm.cdf(score)
 

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import HORIZON_DAYS, DueForecast, forecast_due
-from service.engine.due.limits import CompartmentLimits, FloatArray, IntArray, Limit, Meter
+from service.engine.due.limits import CompartmentLimits, Limit, Meter
 from service.engine.due.motion import meter_table
 from service.errors import InvalidInputError, NonFiniteResultError
 from tests.engine.due.questions import (
@@ -103,7 +104,7 @@ def test_a_vehicle_that_never_moves_has_no_distance_date() -> None:
 
 
 def test_a_vehicle_without_a_reading_keeps_its_calendar_limit_only() -> None:
-    def unknown(rows: IntArray, days: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def unknown(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
         return np.full(days.shape, np.nan), np.full(days.shape, np.nan)
 
     odometer = Meter(last_reading=np.array([np.nan]), days_since_reading=np.array([np.nan]), moments=unknown)
@@ -160,7 +161,7 @@ def test_limits_that_do_not_fit_are_refused(limits: CompartmentLimits) -> None:
 @pytest.mark.parametrize(
     "changed", [{"days_since_reading": np.array([-1.0])}, {"days_since_reading": np.zeros(2)}]
 )
-def test_a_reading_from_the_future_or_without_age_is_refused(changed: dict[str, FloatArray]) -> None:
+def test_a_reading_from_the_future_or_without_age_is_refused(changed: dict[str, Floats]) -> None:
     with pytest.raises(InvalidInputError):
         ask(compartments(), replace(STEADY, **changed))
 

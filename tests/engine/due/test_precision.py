@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from service.engine.arrays import Floats
 from service.engine.due import crossing, precision
 from service.engine.due.forecast import DEFAULT_PROBABILITIES, HORIZON_DAYS, DueForecast, forecast_due
-from service.engine.due.limits import CompartmentLimits, FloatArray, Limit, Meter
+from service.engine.due.limits import CompartmentLimits, Limit, Meter
 from service.engine.usage.predict import LEAST_MEAN_IN_SDS
 from tests.engine.due.questions import NO_WEEKS, SIX_MONTHS, ageing, linear_moments, meter
 
@@ -118,7 +119,7 @@ def hardly_moving(present: tuple[Limit, ...]) -> tuple[CompartmentLimits, Meter]
     return limits, meter(linear_moments(sd * in_sds, sd), last_km, age)
 
 
-def chance_by(limits: CompartmentLimits, odometer: Meter, days: FloatArray) -> FloatArray:
+def chance_by(limits: CompartmentLimits, odometer: Meter, days: Floats) -> Floats:
     """Give the probability of being due before a day: of everything but a calendar limit on that day."""
     until = replace(limits, calendar_days_ahead=days)
     shares = forecast_due(until, odometer, week_end_days=NO_WEEKS).limit_probability

@@ -3,21 +3,21 @@
 import numpy as np
 from scipy import optimize, stats
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import forecast_due
-from service.engine.due.limits import FloatArray, IntArray
 from tests.engine.due.questions import SIX_MONTHS, compartments, meter
 
 KM_PER_DAY, KM2_PER_DAY = 40.0, 1000.0
 WORKDAY, WEEKEND = 1.3, 0.25
 
 
-def working_days(days: FloatArray) -> FloatArray:
+def working_days(days: Floats) -> Floats:
     """A clock that runs fast from Monday to Friday and slowly at the weekend; one with the calendar over a week."""
     since = np.mod(days, 7.0)
     return days - since + WORKDAY * np.minimum(since, 5.0) + WEEKEND * np.maximum(since - 5.0, 0.0)
 
 
-def moments(rows: IntArray, days: FloatArray) -> tuple[FloatArray, FloatArray]:
+def moments(rows: Integers, days: Floats) -> tuple[Floats, Floats]:
     clock = working_days(days) + 0.0 * rows
     return KM_PER_DAY * clock, KM2_PER_DAY * clock
 

@@ -5,8 +5,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import forecast_due
-from service.engine.due.limits import FloatArray, IntArray, Meter
+from service.engine.due.limits import Meter
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.predict import increment_moments, odometer_quantiles
 from service.engine.usage.priors import configured_priors
@@ -32,7 +33,7 @@ def state() -> UsageState:
 
 
 def odometers(state: UsageState) -> Meter:
-    def moments(rows: IntArray, days_after_last: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def moments(rows: Integers, days_after_last: Floats) -> tuple[Floats, Floats]:
         mean_km, variance_km2 = increment_moments(state.take(rows), days_after_last.T)
         return mean_km.T, variance_km2.T
 

@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
+from service.engine.arrays import Floats
 from service.engine.due.bivariate import CORRELATION_BOUND, Dependence
-from service.engine.due.limits import FloatArray
 
 
-def below_both(first: FloatArray, second: FloatArray, correlation: FloatArray) -> FloatArray:
+def below_both(first: Floats, second: Floats, correlation: Floats) -> Floats:
     """P(X <= first, Y <= second) as the forecast puts it together."""
     apart = special.ndtr(first) * special.ndtr(second)
     return np.asarray(apart + Dependence.of(correlation).excess(first, second))
 
 
-def owen(first: FloatArray, second: FloatArray, correlation: FloatArray) -> FloatArray:
+def owen(first: Floats, second: Floats, correlation: Floats) -> Floats:
     """Phi2 by Owen's T function (Owen 1956, equation 3.1), for bounds that are not zero."""
     root = np.sqrt(1.0 - correlation**2)
     half = (special.ndtr(first) + special.ndtr(second) - (first * second < 0.0)) / 2.0
