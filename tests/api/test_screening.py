@@ -198,6 +198,34 @@ def test_an_impossible_replacement_is_refused(fleet, wrong):
     assert replace(fleet, **wrong).status_code == 422
 
 
+@pytest.mark.parametrize("old_odometer", [95_300.0, 69_300.0, 9_630.0, 963_000.0, 99_300.0])
+def test_a_last_number_that_does_not_go_on_from_what_was_read_is_refused_until_it_is_released(
+    fleet, old_odometer
+):
+    """A slip of the pen there would shift all that the vehicle ever does."""
+    send(fleet, *steady())
+    send(fleet, (210, 300.0))
+    before = stored(fleet)
+    answer = replace(fleet, old_odometer=old_odometer)
+    assert answer.status_code == 422
+    (told,) = answer.json()["errors"]
+    assert (told["pointer"], "release it" in told["detail"]) == ("/old_odometer", True)
+    assert stored(fleet) == before
+    assert send(fleet, (204.9, old_odometer))["outcome"] == "held"
+    (held,) = [row for row in stored(fleet) if row["odometer"] == old_odometer]
+    fleet.patch(f"/v1/readings/{held['id']}", {"decision": "release"})
+    answer = replace(fleet, old_odometer=old_odometer)
+    assert answer.status_code == 201, answer.text
+    old, new = answer.json()["readings"]
+    assert (old["odometer"], old["outcome"], new["used_km"]) == (old_odometer, "accepted", old["used_km"])
+
+
+def test_a_replacement_is_held_against_what_was_read_before_it_whatever_came_since(fleet):
+    send(fleet, *steady(last_day=100), (110, 400.0), (120, 1_000.0), (130, 1_600.0), (140, 2_200.0))
+    assert replace(fleet, day=105, old_odometer=90_300.0).status_code == 201
+    assert stored(fleet)[-1]["used_km"] == pytest.approx(90_300.0 + 2_188.0)
+
+
 @pytest.mark.parametrize(
     "rows",
     [

@@ -24,7 +24,9 @@ class ClusterReplacement(Body):
     )
 
     replaced_at: Instant
-    old_odometer: Odometer | None = None
+    old_odometer: Odometer | None = Field(
+        default=None, description="Refused where the readings before it do not lead there."
+    )
     new_odometer: Odometer | None = None
     unit: DistanceUnit | None = Field(default=None, description="The vehicle's own if left out.")
     old_engine_hours: EngineHours | None = Field(

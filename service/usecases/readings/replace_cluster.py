@@ -7,7 +7,7 @@ from typing import Any
 from sqlmodel import Session
 
 from service.domain import plausibility
-from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_life import require_in_life, require_in_use
@@ -23,7 +23,8 @@ from service.usecases.access.caller import Caller
 from service.usecases.readings.known_readings import REPLACEMENT_SOURCE
 from service.usecases.readings.reading_windows import load_readings
 from service.usecases.readings.screen_hours import can_show_hours, judge_hours_anew
-from service.usecases.readings.screen_readings import decide
+from service.usecases.readings.screen_readings import NewEntry, decide, judge_alone
+from service.usecases.usage.engine_time import days_of
 
 _OLD, _NEW = "old", "new"
 
@@ -50,8 +51,8 @@ def replace_cluster(
     Raises
     ------
     InvalidInputError
-        If no new number is given, one belongs to another, the old meter cannot have shown these hours, or the vehicle
-        was not there yet.
+        If no new number is given, one belongs to another, the old instrument can hardly have shown this, or the
+        vehicle was not there yet.
     DuplicateError
         If a replacement at this time is recorded already.
     """
@@ -75,6 +76,8 @@ def replace_cluster(
             "or discard the readings before it that are wrong.",
         )
     rows = _rows(caller, now, vehicle, replacement, at, references)
+    if replacement.old_odometer is not None:
+        _require_going_on(session, caller, now, vehicle_id, at, rows[0]["odometer_km"])
     insert_readings(session, [NewRow(**row) for row in rows])
     changed = {vehicle_id: at}
     decide(session, caller, now, load_readings(session, caller.organisation_id, changed), [])
@@ -90,6 +93,22 @@ def reason_of_release(reading: Reading) -> ReadingReason:
     """What releasing a reading says: that it is right, or that it is the first of a new cluster."""
     is_new = reading.source == REPLACEMENT_SOURCE and (reading.reference or "").endswith(_NEW)
     return ReadingReason.CLUSTER_REPLACED if is_new else ReadingReason.RELEASED
+
+
+def _require_going_on(
+    session: Session, caller: Caller, now: datetime, vehicle_id: int, at: datetime, old_km: float
+) -> None:
+    """Refuse a last number that as a reading would be held: all that the vehicle does later is counted from it."""
+    before = load_readings(session, caller.organisation_id, {vehicle_id: at})
+    entry = NewEntry(vehicle_id, days_of(at), old_km)
+    decision = judge_alone(session, caller.organisation_id, now, before, entry)
+    if decision.outcome is ReadingOutcome.HELD:
+        meaning = "" if decision.reason is None else f"{REASON_TEXTS[decision.reason].meaning} "
+        raise InvalidInputError.at(
+            "/old_odometer",
+            f"Does not go on from what was read before. {meaning}Check the digits, the unit and the time; if it is "
+            "right, send it as a reading, release it, and record the replacement then.",
+        )
 
 
 def _stored(session: Session, caller: Caller, vehicle_id: int, references: list[str]) -> list[Reading]:

@@ -16,6 +16,7 @@ from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.store.repositories import readings
 from service.usecases.access.caller import Caller
 from service.usecases.readings.change_verdicts import Decision, note_changes
+from service.usecases.readings.known_readings import SAME_TIME_DAYS
 from service.usecases.readings.reading_windows import StoredReadings, WindowStart
 from service.usecases.readings.row_outcomes import OUTCOME_PLACES, REASON_PLACES
 from service.usecases.usage.engine_time import days_of
@@ -171,6 +172,18 @@ def decide(
     changed = _changed_places(old, verdicts)
     pairs = zip([old[place] for place in changed.tolist()], verdicts.decisions(changed), strict=True)
     return Decided(decisions, note_changes(session, caller, now, stored, list(pairs)))
+
+
+def judge_alone(
+    session: Session, organisation_id: int, now: datetime, stored: StoredReadings, entry: NewEntry
+) -> Decision:
+    """Say what a number would be taken for, by what is stored up to its time; nothing is changed."""
+    until_days = entry.at_days + SAME_TIME_DAYS
+    old = [row for row in stored.rows if row[3] is not None and row[2] <= until_days]
+    table = _table(session, organisation_id, now, stored, old, [entry])
+    verdicts = _Verdicts.of(len(old) + 1)
+    _screen(table, stored.starts, verdicts)
+    return verdicts.decisions(np.array([len(old)]))[0]
 
 
 def _changed_places(old: Sequence[Any], verdicts: _Verdicts) -> NDArray[np.int64]:
