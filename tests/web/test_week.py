@@ -68,6 +68,40 @@ def test_the_job_sheet_can_be_opened_from_every_open_line(published):
     assert re.search(rf'id="{line}".*?{sheet}', text, re.DOTALL)
 
 
+@pytest.mark.parametrize("vehicle", ["VAN-01", "VAN-88"], ids=["listed for another reason", "not listed"])
+def test_a_fluid_found_contaminated_after_the_list_was_fixed_is_told_above_it(published, clock, vehicle):
+    """It is due now, and the list that would name it comes days later."""
+    operator = published.operator
+    if vehicle == "VAN-88":
+        operator.post("/v1/vehicles", {"vehicle": vehicle, "class": "van"})
+        facts = {
+            "kind": "automatic_transmission_car",
+            "compartment": "gearbox",
+            "last_service_on": "2026-04-01",
+        }
+        operator.post(f"/v1/vehicles/{vehicle}/compartments", facts)
+    assert 'role="alert"' not in published.get(WEEK).text
+    place = operator.get(f"/v1/vehicles/{vehicle}/compartments").json()["compartments"][0]["id"]
+    sample = {"compartment": place, "taken_at": clock.now().isoformat(), "grade": "milky"}
+    taken = operator.post("/v1/samples", sample)
+    assert taken.status_code == 201, taken.text
+    told = text_of(published.get(WEEK).text)
+    alarm = "Found since this list was fixed, and due now:"
+    assert f"{alarm} {vehicle}, gearbox : The last sample shows water or coolant" in told
+    assert operator.delete(f"/v1/samples/{taken.json()['id']}").status_code == 204
+    assert alarm not in text_of(published.get(WEEK).text)
+
+
+def test_a_list_that_tells_of_a_contaminated_fluid_tells_it_once(workshop, fleet, clock):
+    place = workshop.operator.get("/v1/vehicles/VAN-01/compartments").json()["compartments"][0]["id"]
+    sample = {"compartment": place, "taken_at": clock.now().isoformat(), "grade": "milky"}
+    assert workshop.operator.post("/v1/samples", sample).status_code == 201
+    assert workshop.operator.post("/v1/due-lists/2026-W19/publish").status_code == 200
+    page = text_of(workshop.come_in().get(WEEK).text)
+    assert "The last sample shows water or coolant" in page
+    assert "Found since" not in page
+
+
 def test_a_list_that_could_not_be_published_says_so_until_it_is(
     workshop, fleet, database, clock, monkeypatch
 ):

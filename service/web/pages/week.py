@@ -12,6 +12,7 @@ from service.domain.weeks import IsoWeek
 from service.domain.zones import local_date
 from service.errors import ConflictError, InvalidInputError, ServiceError
 from service.store.repositories import due_lists, fleet, vehicle_search, visits
+from service.usecases.week.contaminated_since import contaminated_since
 from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.move_visit import move_visit
 from service.usecases.week.publish_now import publish_now
@@ -22,7 +23,7 @@ from service.web.forms import EMPTY, Form, FormReader, FormState
 from service.web.pages.own_reading import which_vehicle
 from service.web.rendering import frame_of, hand_out, render
 from service.web.views.line import line_page
-from service.web.views.week import Wanted, week_page
+from service.web.views.week import Wanted, alarm_rows, week_page
 from service.web.visits import Visit, doing, looking, status_of
 
 router = APIRouter()
@@ -131,6 +132,8 @@ def _show_week(request: Request, name: str, wanted: Wanted) -> Response:
         live = visits.list_live_pins(visit.session, visit.caller.organisation_id, today)
         pins = {pin.vehicle_id: pin for pin in live}
         page = week_page(shown, worked_out_at, wanted, visit.presentation, visit.zone, depots, rights, pins)
+        alarms = contaminated_since(visit.session, visit.caller, visit.now, shown)
+        page = replace(page, alarms=alarm_rows(alarms, visit.presentation))
         failed = why_not_published(visit.session, visit.caller, shown)
         if failed is not None:
             page = replace(page, failed=visit.presentation.wall_time(failed.at.astimezone(visit.zone)))

@@ -9,17 +9,20 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
+from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import bay_minutes, n_visits
 from service.store.repositories.due_lists import day_of, is_closed
 from service.store.tables.due_lists import LineEvent
 from service.store.tables.visits import VisitPin
+from service.usecases.week.contaminated_since import Alarm
 from service.usecases.week.show_due_list import ShownList
 from service.web.catalogue import tell, translate
 from service.web.views.lines import Line, LineRow, line_row
 from service.web.views.paging import Pager, pager_of
 
 LINES_A_PAGE: Final = 40
+MOST_ALARMS: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +47,16 @@ class SinceBefore:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmRow:
+    """A contaminated fluid that the list does not tell of."""
+
+    vehicle: str
+    vehicle_id: str
+    compartment: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WeekPage:
     """The whole page."""
 
@@ -57,6 +70,8 @@ class WeekPage:
     worked_out: str
     failed: str = ""
     """When publishing it failed last; empty where it did not."""
+
+    alarms: tuple[AlarmRow, ...] = ()
 
     may_publish: bool
     may_plan: bool
@@ -142,6 +157,19 @@ def week_page(
         search=wanted.search,
         pager=pager,
         cautions=_cautions(still_open),
+    )
+
+
+def alarm_rows(alarms: Sequence[Alarm], presentation: Presentation) -> tuple[AlarmRow, ...]:
+    """Fill what stands above a list that was fixed before it was known."""
+    return tuple(
+        AlarmRow(
+            vehicle=one.vehicle,
+            vehicle_id=format_id(IdKind.VEHICLE, one.vehicle_id),
+            compartment=one.compartment,
+            reason=presentation.sentence(tell(one.reason)),
+        )
+        for one in alarms[:MOST_ALARMS]
     )
 
 

@@ -12,6 +12,7 @@ WORDS: Final = {
     "in the next draft, after five minutes at most.",
     "week_failed": "It should have been published at {moment} and could not be. It is tried again by itself; tell "
     "whoever looks after the server if this stays.",
+    "week_alarms": "Found since this list was fixed, and due now:",
     "week_publish": "Publish it now",
     "week_empty": "Nothing is due in this week.",
     "week_no_match": "No line fits what you look for.",

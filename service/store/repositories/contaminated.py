@@ -1,0 +1,30 @@
+"""Fluids with something in them that should not be there."""
+
+from sqlmodel import Session, col, select
+
+from service.store.tables.projections import CompartmentState
+from service.store.tables.vehicles import Compartment, Vehicle
+
+
+def list_contaminated(session: Session, organisation_id: int) -> list[tuple[Vehicle, Compartment]]:
+    """Compartments of vehicles in use whose fluid is contaminated, by vehicle."""
+    query = (
+        select(Vehicle, Compartment)
+        .join(
+            Compartment,
+            (col(Compartment.vehicle_id) == Vehicle.id)
+            & (col(Compartment.organisation_id) == Vehicle.organisation_id),
+        )
+        .join(
+            CompartmentState,
+            (col(CompartmentState.compartment_id) == Compartment.id)
+            & (col(CompartmentState.organisation_id) == Compartment.organisation_id),
+        )
+        .where(
+            Vehicle.organisation_id == organisation_id,
+            col(Vehicle.retired_at).is_(None),
+            col(CompartmentState.is_contaminated).is_(True),
+        )
+        .order_by(col(Vehicle.reference), col(Compartment.id))
+    )
+    return list(session.exec(query))
