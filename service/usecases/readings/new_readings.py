@@ -64,6 +64,12 @@ class NewReadings:
         """Places of the open rows."""
         return np.flatnonzero(self.is_open)
 
+    @property
+    def open_by_time(self) -> Places:
+        """Places of the open rows, vehicle by vehicle in the order of time."""
+        rows = self.open
+        return rows[np.lexsort((self.taken_us[rows], self.vehicle[rows]))]
+
     def close(self, places: Places | Marks | int, outcome: ReadingOutcome, reason: ReadingReason) -> None:
         """Say that rows are not stored, and why."""
         self.outcomes.say(places, outcome, reason)

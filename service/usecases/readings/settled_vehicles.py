@@ -63,23 +63,26 @@ def _series(
 
 def may_be_settled(new: NewReadings, ends: ReadingEnds) -> Marks:
     """Mark the vehicles all of whose new readings are later than what is stored, and repeat none of each other."""
-    rows = new.open
-    order = rows[np.lexsort((new.at_days[rows], new.vehicle[rows]))]
-    vehicle, days = new.vehicle[order], new.at_days[order]
+    rows = new.open_by_time
+    vehicle, days = new.vehicle[rows], new.at_days[rows]
     is_settled = ends["is_settled"].copy()
     is_settled[vehicle[days <= ends["last_days"][vehicle] + SAME_TIME_DAYS]] = False
     is_close = (np.diff(vehicle) == 0) & (np.diff(days) <= SAME_TIME_DAYS)
     is_settled[vehicle[1:][is_close]] = False
-    named = [place for place in rows.tolist() if new.sent.reference[place] is not None]
-    if len({new.sent.reference[place] for place in named}) < len(named):
-        is_settled[_named_twice(new, named)] = False
+    references = [reference for reference in new.sent.reference if reference is not None]
+    if len(set(references)) < len(references):
+        is_settled[_named_twice(new, rows.tolist())] = False
     return np.asarray(is_settled)
 
 
-def _named_twice(new: NewReadings, named: list[int]) -> list[int]:
-    """Vehicles with two readings of one source and reference."""
-    vehicle = new.vehicle.tolist()
-    names = Counter((vehicle[place], new.sent.source[place], new.sent.reference[place]) for place in named)
+def _named_twice(new: NewReadings, rows: list[int]) -> list[int]:
+    """Vehicles with two readings of one source and reference among these."""
+    vehicle, sent = new.vehicle.tolist(), new.sent
+    names = Counter(
+        (vehicle[place], sent.source[place], sent.reference[place])
+        for place in rows
+        if sent.reference[place] is not None
+    )
     return [name[0] for name, count in names.items() if count > 1]
 
 
@@ -112,19 +115,19 @@ def _reasons(series: _Series, prior_rate: NDArray[np.float64]) -> NDArray[np.int
 
 
 def _lay_out(new: NewReadings, ends: ReadingEnds, may_be: Marks) -> _Series:
-    """Put a vehicle's first reading, its latest ones and the new ones in the order of time."""
+    """Put a vehicle's first reading, its latest ones and the new ones one after the other: the order of time."""
     shown = (ends["first_km"] - ends["offset_km"]) / ends["factor"]
     has_first = np.flatnonzero(may_be & (ends["first_days"] < ends["point_days"][:, 0]))
     owner, point = np.nonzero(may_be[:, None] & ~np.isnan(ends["point_days"]))
-    rows = np.flatnonzero(new.is_open & ~np.isnan(new.km))
-    rows = rows[may_be[new.vehicle[rows]]]
+    rows = new.open_by_time
+    rows = rows[~np.isnan(new.km[rows]) & may_be[new.vehicle[rows]]]
     row = np.concatenate((np.full(has_first.size, _FIRST), np.full(owner.size, _POINT), rows))
     vehicle = np.concatenate((has_first, owner, new.vehicle[rows]))
     days = np.concatenate(
         (ends["first_days"][has_first], ends["point_days"][owner, point], new.at_days[rows])
     )
     km = np.concatenate((shown[has_first], ends["point_km"][owner, point], new.km[rows]))
-    order = np.lexsort((days, vehicle))
+    order = np.argsort(vehicle, kind="stable")
     return _series(row[order], vehicle[order], days[order], km[order], may_be.size)
 
 
