@@ -15,8 +15,8 @@ from service.domain.retries import is_given_up, wait_before_retry
 from service.errors import ReceiverGoneError, ServiceError
 from service.store.repositories import outbox, subscriptions
 from service.store.tables.operations import OutboxMessage
-from service.store.tables.subscriptions import Subscription
 from service.usecases.access.caller import system_caller
+from service.usecases.access.webhook_secrets import valid_secrets
 from service.usecases.deliveries.compose_mail import Sender, compose_mail
 from service.usecases.week.show_due_list import show_due_list
 
@@ -78,15 +78,6 @@ def webhook_body(message: OutboxMessage, public_url: str) -> str:
         "data": {**message.payload, "links": links},
     }
     return json.dumps(content, ensure_ascii=False, separators=(",", ":"))
-
-
-def valid_secrets(receiver: Subscription, now: datetime) -> list[str]:
-    """Secrets to sign with: during a rotation the new one and the one before it."""
-    secrets = [receiver.secret] if receiver.secret is not None else []
-    until = receiver.previous_secret_until
-    if receiver.previous_secret is not None and until is not None and until > now:
-        secrets.append(receiver.previous_secret)
-    return secrets
 
 
 def settle_sent(session: Session, message: OutboxMessage, now: datetime) -> None:

@@ -1,6 +1,5 @@
 """Who wants to be told of what: subscribe, rotate the secret, end; and calendar feeds."""
 
-import base64
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
@@ -17,11 +16,7 @@ from service.store.repositories.access import hash_secret
 from service.store.tables.subscriptions import CalendarFeed, Subscription
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.access.manage_tokens import require_overlap
-
-SECRET_PREFIX: Final = "whsec_"  # noqa: S105 - a prefix
-SECRET_BYTES: Final = 32
-"""The scheme asks for 24 to 64."""
+from service.usecases.access.webhook_secrets import new_secret, replace_secret
 
 CODE_BYTES: Final = 32
 MOST_SUBSCRIPTIONS: Final = 50
@@ -70,11 +65,6 @@ def subscribe(
     return row
 
 
-def new_secret() -> str:
-    """Make a secret in the form that the scheme's libraries take."""
-    return SECRET_PREFIX + base64.b64encode(secrets.token_bytes(SECRET_BYTES)).decode()
-
-
 def rotate_secret(
     session: Session, caller: Caller, now: datetime, reference: str, old_valid_until: datetime | None
 ) -> Subscription:
@@ -90,10 +80,7 @@ def rotate_secret(
     row = subscriptions.get_subscription(session, caller.organisation_id, reference)
     if row.ended_at is not None or row.secret is None:
         raise StateTransitionError("Only a webhook that has not ended has a secret to rotate.")
-    require_overlap(now, old_valid_until)
-    row.previous_secret = row.secret if old_valid_until is not None else None
-    row.previous_secret_until = old_valid_until
-    row.secret = new_secret()
+    replace_secret(row, now, old_valid_until)
     session.add(row)
     record_change(session, caller, now, "rotated", "subscription", row.id)
     return row

@@ -14,8 +14,7 @@ from service.store.repositories import fleet, machine_sources
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineSource
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
-from service.usecases.access.manage_tokens import require_overlap
-from service.usecases.deliveries.subscribe import new_secret
+from service.usecases.access.webhook_secrets import new_secret, replace_secret
 from service.usecases.machines.correct_readings import take_back_readings
 from service.usecases.machines.pass_on_values import pass_on_values
 from service.usecases.readings.known_readings import KEPT_SOURCES
@@ -108,10 +107,7 @@ def rotate_secret(
 ) -> MachineSource:
     """Check signatures by a new secret; until then those by the old one are taken too."""
     row = _open_source(session, caller, reference)
-    require_overlap(now, old_valid_until)
-    row.previous_secret = row.secret if old_valid_until is not None else None
-    row.previous_secret_until = old_valid_until
-    row.secret = new_secret()
+    replace_secret(row, now, old_valid_until)
     session.add(row)
     record_change(session, caller, now, "rotated", OBJECT, row.id)
     return row

@@ -11,9 +11,9 @@ from service.domain.roles import Scope
 from service.domain.webhook_signatures import check_signature
 from service.errors import AuthenticationRequiredError, DuplicateError, InvalidInputError
 from service.store.repositories import idempotency, machine_sources
-from service.store.tables.machine_sources import MachineSource
 from service.store.tables.operations import IdempotencyKey
 from service.usecases.access.caller import Caller
+from service.usecases.access.webhook_secrets import valid_secrets
 
 UNKNOWN: Final = "The message is not signed by a secret of this source."
 
@@ -42,7 +42,7 @@ def identify_sender(session: Session, message: SignedMessage, now: datetime, wir
         If no secret of an open source has signed it just now.
     """
     source = machine_sources.find_open_source(session, message.source)
-    secrets = [] if source is None else _secrets(source, now)
+    secrets = [] if source is None else valid_secrets(source, now)
     check_signature(
         secrets, message.message_id, message.timestamp, message.signatures, message.body, wire_now
     )
@@ -75,13 +75,6 @@ def claim_message(
     if earlier.body_hash != row.body_hash:
         raise InvalidInputError.at("header/webhook-id", "This id was used for another message.")
     return earlier, True
-
-
-def _secrets(source: MachineSource, now: datetime) -> list[str]:
-    """Secrets that are valid now: the present one, and the one before while both are."""
-    until = source.previous_secret_until
-    is_rotating = source.previous_secret is not None and until is not None and now < until
-    return [source.secret, *([source.previous_secret or ""] if is_rotating else [])]
 
 
 def _key(caller: Caller, message: SignedMessage, key: str, now: datetime) -> IdempotencyKey:
