@@ -212,6 +212,27 @@ def test_a_list_that_was_read_is_not_sent_again_until_something_happens_to_a_lin
     assert fleet.get(path, headers={"If-None-Match": changed.headers["ETag"]}).status_code == 304
 
 
+def test_a_fluid_found_contaminated_after_the_list_was_fixed_stands_beside_it(fleet):
+    """Beside, because a published list never changes; and whoever holds the list is not told to keep it."""
+    path = "/v1/due-lists/2026-W19"
+    published = fleet.post(f"{path}/publish").json()
+    first = fleet.get(path)
+    assert first.json() == published
+    assert published["contaminated_since"] == []
+    van = fleet.get("/v1/vehicles/VAN-02/compartments").json()["compartments"][0]
+    sample = {"compartment": van["id"], "taken_at": FRIDAY_MORNING.isoformat(), "grade": "milky"}
+    taken = fleet.post("/v1/samples", sample).json()["id"]
+    told = fleet.get(path, headers={"If-None-Match": first.headers["ETag"]})
+    (alarm,) = told.json()["contaminated_since"]
+    assert (alarm["vehicle"], alarm["compartment_id"]) == ("VAN-02", van["id"])
+    assert alarm["reason"].startswith("The last sample shows water or coolant in the fluid: due now")
+    assert told.json()["lines"] == published["lines"]
+    assert fleet.get(path, headers={"If-None-Match": told.headers["ETag"]}).status_code == 304
+    assert fleet.delete("/v1/vehicles/VAN-02").status_code == 204
+    assert fleet.get(path).json()["contaminated_since"] == []
+    assert fleet.delete(f"/v1/samples/{taken}").status_code == 204
+
+
 def test_a_line_that_counts_from_a_guess_says_so(operator, clock):
     """Half of life and interval are taken as gone where nobody told of a full change: common practice, no source."""
     operator.post("/v1/vehicles", {"vehicle": "VAN-1", "class": "van"})

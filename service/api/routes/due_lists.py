@@ -9,13 +9,15 @@ from service.api.inputs import IdPath
 from service.api.problems import describe_problems
 from service.api.schemas.due_lists import DueLineRead, DueListHead, DueListHeads, DueListRead, LineMark
 from service.api.token_first import TokenFirst
-from service.api.units_of_work import Reading, Writing
+from service.api.units_of_work import Reading, Unit, Writing
 from service.domain.roles import Scope
 from service.store.repositories import due_lists
+from service.store.repositories.contaminated import list_contaminated
+from service.usecases.week.contaminated_since import contaminated_since
 from service.usecases.week.mark_lines import mark_line
 from service.usecases.week.publish_now import publish_now
 from service.usecases.week.render_due_list import FileKind, render_due_list
-from service.usecases.week.show_due_list import CURRENT, show_due_list, week_named
+from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
 
 router = APIRouter(tags=["due lists"], route_class=TokenFirst)
 
@@ -71,9 +73,14 @@ def get_due_list(request: Request, iso_week: WeekPath, unit: Reading) -> Respons
     """Give the published list of a week, or a draft of the present or a coming week."""
     unit.caller.require(Scope.READ)
     week = iso_week if iso_week != CURRENT else str(week_named(unit.session, unit.caller, iso_week, unit.now))
-    tag = due_lists.read_tag(unit.session, unit.caller.organisation_id, week)
+    organisation_id = unit.caller.organisation_id
+    # What a list's own tag does not know of is told by that of the whole answer.
+    has_alarms = bool(list_contaminated(unit.session, organisation_id))
+    tag = None if has_alarms else due_lists.read_tag(unit.session, organisation_id, week)
     return show_tagged(
-        request, tag, lambda: DueListRead.of(show_due_list(unit.session, unit.caller, unit.now, iso_week))
+        request,
+        tag,
+        lambda: _read(unit, show_due_list(unit.session, unit.caller, unit.now, iso_week)),
     )
 
 
@@ -86,7 +93,11 @@ def get_due_list(request: Request, iso_week: WeekPath, unit: Reading) -> Respons
 )
 def post_publish(iso_week: WeekPath, unit: Writing) -> Response:
     """Fix the list of the present or a coming week ahead of its time; a published list stays as it is."""
-    return unit.answer(DueListRead.of(publish_now(unit.session, unit.caller, unit.now, iso_week, "api")))
+    return unit.answer(_read(unit, publish_now(unit.session, unit.caller, unit.now, iso_week, "api")))
+
+
+def _read(unit: Unit, shown: ShownList) -> DueListRead:
+    return DueListRead.of(shown, contaminated_since(unit.session, unit.caller, unit.now, shown))
 
 
 @router.get(

@@ -10,6 +10,7 @@ from service.api.inputs import Body, Day, Line400
 from service.domain.external_ids import IdKind, format_id
 from service.store.repositories.due_lists import day_of, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
+from service.usecases.week.contaminated_since import Alarm
 from service.usecases.week.describe_line import ListedLine
 from service.usecases.week.show_due_list import ShownList
 
@@ -113,6 +114,15 @@ class DueLineRead(BaseModel):
         )
 
 
+class AlarmRead(BaseModel):
+    """A fluid that was found contaminated after the list was fixed; it is due now."""
+
+    vehicle: str
+    compartment: str
+    compartment_id: str
+    reason: str
+
+
 class DueListRead(BaseModel):
     """The list of a week: published and fixed, or a draft."""
 
@@ -125,6 +135,7 @@ class DueListRead(BaseModel):
                     "published_at": "2026-05-01T04:00:00Z",
                     "n_lines": 1,
                     "since_last": {"list": "2026-W18", "done": [], "moved": []},
+                    "contaminated_since": [],
                     "lines": [LINE_EXAMPLE],
                 }
             ]
@@ -136,19 +147,31 @@ class DueListRead(BaseModel):
     published_at: datetime | None
     n_lines: int
     since_last: dict[str, Any]
+    contaminated_since: list[AlarmRead] = Field(
+        description="Of a published list, until its week is over: what it does not say and cannot wait."
+    )
     lines: list[DueLineRead] = Field(
         description="By `planned_on`, those without a day last; within a day the most urgent first."
     )
 
     @classmethod
-    def of(cls, shown: ShownList) -> Self:
-        """Show a list."""
+    def of(cls, shown: ShownList, alarms: Sequence[Alarm]) -> Self:
+        """Show a list, and what was found since it was fixed."""
         return cls(
             iso_week=str(shown.week),
             status="draft" if shown.published is None else "published",
             published_at=None if shown.published is None else shown.published.published_at,
             n_lines=len(shown.lines),
             since_last=shown.since_last,
+            contaminated_since=[
+                AlarmRead(
+                    vehicle=one.vehicle,
+                    compartment=one.compartment,
+                    compartment_id=format_id(IdKind.COMPARTMENT, one.compartment_id),
+                    reason=one.reason,
+                )
+                for one in alarms
+            ],
             lines=[DueLineRead.of(line, events) for line, events in shown.lines],
         )
 

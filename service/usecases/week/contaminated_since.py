@@ -20,6 +20,7 @@ class Alarm:
 
     vehicle_id: int
     vehicle: str
+    compartment_id: int
     compartment: str
     reason: str
 
@@ -44,6 +45,7 @@ def contaminated_since(session: Session, caller: Caller, now: datetime, shown: S
         Alarm(
             vehicle_id=vehicle.id or 0,
             vehicle=vehicle.reference,
+            compartment_id=compartment.id or 0,
             compartment=compartment.reference,
             reason=reasons[compartment.id or 0],
         )
