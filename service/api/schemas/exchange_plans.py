@@ -25,12 +25,13 @@ from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.service_work import VISIT_SETUP_MINUTES
 from service.domain.vehicle_classes import VehicleClass
-from service.engine.policy.inputs import Limit as PlanLimit
+from service.engine.due.limits import Limit as LimitCode
 from service.engine.policy.inputs import Method
 from service.engine.policy.return_date import ReturnDate
 from service.units import DAYS_PER_MONTH
+from service.usecases.due.project_due import LIMIT_BY_CODE
 from service.usecases.plans import explain_plan
-from service.usecases.plans.plan_exchange import LIMIT_BY_CODE, METHOD_BY_CODE, PlannedExchange
+from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange
 
 PLAN_EXAMPLE: dict[str, Any] = {
     "kind": "automatic_transmission_car",
@@ -122,8 +123,8 @@ class DueAgain(BaseModel):
     @classmethod
     def of(cls, due: ReturnDate, *place: int) -> Self:
         """Show one entry."""
-        code = PlanLimit(int(due.limit[place]))
-        return cls(days=_finite(due.days[place], 1), km=_finite(due.km[place], 0), limit=LIMIT_BY_CODE[code])
+        limit = LIMIT_BY_CODE[LimitCode(int(due.limit[place]))]
+        return cls(days=_finite(due.days[place], 1), km=_finite(due.km[place], 0), limit=limit)
 
 
 class OptionRead(BaseModel):

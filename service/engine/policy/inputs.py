@@ -16,14 +16,6 @@ class Method(IntEnum):
     LINE_EXCHANGE = 1
 
 
-class Limit(IntEnum):
-    """What makes a compartment due."""
-
-    CONDITION = 0
-    DISTANCE = 1
-    CALENDAR = 2
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ExchangeCase:
     """What stands in the bay: n compartments; fields are numbers or arrays of shape (n,).

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from service.engine.arrays import Floats, Integers, Numbers
+from service.engine.due.limits import Limit
 from service.engine.exchange.checks import require_within
-from service.engine.policy.inputs import DueRates, Limit
+from service.engine.policy.inputs import DueRates
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

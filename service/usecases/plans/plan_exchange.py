@@ -9,7 +9,6 @@ import numpy as np
 from sqlmodel import Session
 
 from service.domain.cautions import DEFERENCE, cautions_for
-from service.domain.due_reasons import Limit
 from service.domain.duties import Duty
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
@@ -21,7 +20,6 @@ from service.engine.exchange.state import fluid_state
 from service.engine.level.expansion import volume_correction_factor
 from service.engine.policy.exchange_plan import ExchangePlan, plan_exchanges
 from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Method, Prices
-from service.engine.policy.inputs import Limit as PlanLimit
 from service.engine.policy.recommendation import Recommendation, Wishes, recommend
 from service.engine.policy.two_step import TwoStepPlans, choose_two_steps, plan_two_steps
 from service.errors import InvalidInputError
@@ -30,11 +28,6 @@ from service.usecases.access.caller import Caller
 from service.usecases.fluids.recommend_exchange import FULL_EQUIVALENT_SHARE
 from service.usecases.plans.plan_numbers import ASSUMED, PlanNumbers, stored_numbers, typed_numbers
 
-LIMIT_BY_CODE: Final = {
-    PlanLimit.CONDITION: Limit.CONDITION,
-    PlanLimit.DISTANCE: Limit.DISTANCE,
-    PlanLimit.CALENDAR: Limit.CALENDAR,
-}
 METHOD_BY_CODE: Final = {
     Method.ROUNDS: ExchangeMethod.DRAIN_AND_FILL,
     Method.LINE_EXCHANGE: ExchangeMethod.LINE_EXCHANGE,

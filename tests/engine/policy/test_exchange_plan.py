@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.engine.due.limits import Limit
 from service.engine.exchange.rounds import exchange_rounds
 from service.engine.exchange.state import fluid_state
 from service.engine.level.expansion import volume_correction_factor
 from service.engine.policy.exchange_plan import ExchangePlan, plan_exchanges
-from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Limit, Method, Prices
+from service.engine.policy.inputs import DueRates, ExchangeCase, LevelTask, Method, Prices
 from service.engine.policy.recommendation import Reason, Wishes, recommend
 from service.engine.policy.return_date import due_again
 from service.engine.policy.two_step import choose_two_steps, plan_two_steps
