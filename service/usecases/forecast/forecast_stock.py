@@ -16,12 +16,11 @@ from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.domain.weeks import IsoWeek
 from service.engine.arrays import Floats, Integers
-from service.engine.demand.forecast import DemandForecast, forecast_demand
+from service.engine.demand.forecast import DemandForecast
 from service.engine.demand.jobs import TopUps
 from service.engine.demand.lattice import (
     LatticeDistributions,
     distribution_mean,
-    select_distributions,
 )
 from service.engine.demand.sums import add_independent
 from service.engine.orders.projection import StockProjection, project_stock
@@ -30,19 +29,11 @@ from service.store.repositories import consumption, fleet
 from service.store.repositories.stock_items import ItemKey
 from service.usecases.access.caller import Caller
 from service.usecases.forecast.demand_bands import Band, NamelessNeed, Need
+from service.usecases.forecast.demand_of_jobs import litres_of_jobs, pieces_of_jobs, weeks_of_pool
 from service.usecases.forecast.fleet_jobs import FleetJobs, load_fleet_jobs
 from service.usecases.forecast.other_uses import OtherUses
 from service.usecases.forecast.supply import shelf_life_weeks, stock_on_hand
 from service.usecases.stock.show_stock import StockLine, stock_lines
-
-N_EXACT: Final = 100
-"""Vehicles a week up to which their sum is worked out exactly; beyond, the expansion errs by 0.01 at most (measured
-on mixes of four quantities) and takes a tenth of the time."""
-
-STEP_LITRES: Final = 0.25
-MOST_POINTS: Final = 1_024
-"""Where all jobs together may take more steps than this, the steps are doubled: a quantile is then known to a
-thousandth of the most that can be needed, and the mean stays exact. Own choice."""
 
 TOP_UP_LOOK_BACK: Final = timedelta(days=364)
 LEAST_TOP_UP_WEEKS: Final = 4.0
@@ -124,14 +115,8 @@ def forecast_stock(
     forecasts = []
     for line in lines:
         rows = np.flatnonzero(jobs.fluid_id == (line.fluid.id or 0))
-        demand = forecast_demand(
-            jobs.demand(rows, np.zeros(rows.size, np.int64)),
-            n_pools=1,
-            shock=jobs.shock,
-            top_ups=_top_ups(top_ups.get(line.fluid.id or 0), n_weeks, share_of_week),
-            step_quantity=step_litres(jobs, rows),
-            n_exact_max=N_EXACT,
-        )
+        topped_up = _top_ups(top_ups.get(line.fluid.id or 0), n_weeks, share_of_week)
+        demand = litres_of_jobs(jobs, rows, topped_up)
         forecasts.append(
             FluidForecast(
                 **_of_item(line, demand, 0, others, today),
@@ -139,7 +124,7 @@ def forecast_stock(
                 seals=_seals_of(jobs, done, rows),
             )
         )
-    names, pieces = _pieces(jobs, [line.item.reference for line in parts])
+    names, pieces = pieces_of_jobs(jobs, [line.item.reference for line in parts])
     return StockForecast(
         today=today,
         jobs=jobs,
@@ -192,53 +177,9 @@ def _used_fluid(jobs: FleetJobs) -> dict[WasteStream, Need]:
     for stream in WasteStream:
         rows = np.array([row for row, own in enumerate(streams) if own is stream], np.int64)
         if rows.size:
-            pool, step = np.zeros(rows.size, np.int64), step_litres(jobs, rows)
-            demand = _forecast(jobs, rows, pool, step)
+            demand = litres_of_jobs(jobs, rows)
             found[stream] = Need.of(demand.weekly, demand.cumulative)
     return found
-
-
-def step_litres(jobs: FleetJobs, rows: Integers) -> float:
-    """Steps in which the litres of some jobs are counted."""
-    most = float(jobs.option_litres[rows].max(axis=1, initial=0.0).sum())
-    doublings = np.ceil(np.log2(max(most / (MOST_POINTS * STEP_LITRES), 1.0)))
-    return float(STEP_LITRES * 2.0**doublings)
-
-
-def _pieces(jobs: FleetJobs, kept: Sequence[str]) -> tuple[list[str], DemandForecast]:
-    """Names of all parts, kept or only named by a compartment, and what the jobs take of each."""
-    taken = [
-        (row, seal["part"], float(seal["pieces"])) for row, seals in enumerate(jobs.seals) for seal in seals
-    ]
-    names = sorted({*kept, *(part for _, part, _ in taken)})
-    place = {name: number for number, name in enumerate(names)}
-    rows = np.array([row for row, _, _ in taken], np.int64)
-    pool = np.array([place[part] for _, part, _ in taken], np.int64)
-    quantity = np.array([pieces for _, _, pieces in taken])
-    return names, _forecast(jobs, rows, pool, 1.0, len(names), quantity)
-
-
-def _forecast(
-    jobs: FleetJobs,
-    rows: Integers,
-    pool: Integers,
-    step: float,
-    n_pools: int = 1,
-    quantity: Floats | None = None,
-) -> DemandForecast:
-    return forecast_demand(
-        jobs.demand(rows, pool, quantity),
-        n_pools=n_pools,
-        shock=jobs.shock,
-        step_quantity=step,
-        n_exact_max=N_EXACT,
-    )
-
-
-def weeks_of_pool(demand: DemandForecast, pool: int) -> tuple[LatticeDistributions, LatticeDistributions]:
-    """Weekly and cumulative demand of one pool."""
-    weeks = pool * demand.n_weeks + np.arange(demand.n_weeks, dtype=np.int64)
-    return select_distributions(demand.weekly, weeks), select_distributions(demand.cumulative, weeks)
 
 
 def _nameless_needs(jobs: FleetJobs, done: Floats, rows: Integers) -> dict[str, NamelessNeed]:

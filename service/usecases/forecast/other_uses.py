@@ -6,19 +6,16 @@ from typing import Final
 import numpy as np
 from sqlmodel import Session
 
+from service.engine.arrays import Floats
 from service.engine.demand.intermittent_lead_time import forecast_intermittent
 from service.engine.demand.lattice import LatticeDistributions, select_distributions
 from service.store.repositories import stock
 from service.store.repositories.stock_items import ItemKey
+from service.usecases.forecast.demand_of_jobs import LITRES, PIECES, step_for
 
 LOOK_BACK_WEEKS: Final = 104
 LEAST_WEEKS: Final = 4
 """A history counts as so many weeks at least: one use on the first day is not one a day. Own choice."""
-
-LITRES: Final = 0.25
-PIECES: Final = 1.0
-MOST_STEPS: Final = 1_024
-"""Of the most that was taken in a week: where that is more, it is counted in wider steps."""
 
 
 class OtherUses:
@@ -26,7 +23,7 @@ class OtherUses:
 
     def __init__(self, session: Session, organisation_id: int, now: datetime, n_weeks: int) -> None:
         since = now - timedelta(weeks=LOOK_BACK_WEEKS)
-        histories: dict[ItemKey, np.ndarray[tuple[int], np.dtype[np.float64]]] = {}
+        histories: dict[ItemKey, Floats] = {}
         for fluid_id, part_id, at, quantity in stock.read_uses(session, organisation_id, since):
             week = int((now - at) / timedelta(weeks=1))
             key = ItemKey(fluid_id, part_id)
@@ -39,7 +36,7 @@ class OtherUses:
         alike: dict[tuple[bool, float], list[ItemKey]] = {}
         for key, history in histories.items():
             is_fluid = key.fluid_id is not None
-            step = _step(LITRES if is_fluid else PIECES, float(history.max()))
+            step = step_for(LITRES if is_fluid else PIECES, float(history.max()))
             alike.setdefault((is_fluid, step), []).append(key)
         for (_, step), keys in alike.items():
             self._forecast(keys, [np.rint(histories[key] / step) * step for key in keys], step, n_weeks)
@@ -55,7 +52,7 @@ class OtherUses:
     def _forecast(
         self,
         keys: list[ItemKey],
-        histories: list[np.ndarray[tuple[int], np.dtype[np.float64]]],
+        histories: list[Floats],
         step: float,
         n_weeks: int,
     ) -> None:
@@ -68,12 +65,6 @@ class OtherUses:
             chosen = np.array([place], np.int64)
             self._weekly[key] = select_distributions(by_end[0], np.repeat(chosen, n_weeks))
             self._cumulative[key] = _joined([select_distributions(one, chosen) for one in by_end])
-
-
-def _step(finest: float, most: float) -> float:
-    """Step in which the uses of an item are counted; what is taken by the tanker would else fill the memory."""
-    doublings = np.ceil(np.log2(max(most / (MOST_STEPS * finest), 1.0)))
-    return float(finest * 2.0**doublings)
 
 
 def _joined(parts: list[LatticeDistributions]) -> LatticeDistributions:

@@ -13,13 +13,12 @@ from service.domain.planning_terms import planned_with
 from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.engine.arrays import Integers
-from service.engine.demand.forecast import forecast_demand
 from service.engine.demand.lattice import LatticeDistributions, distribution_mean, probability_above
 from service.store.repositories import fleet, visits
 from service.store.tables.organisation import Depot
 from service.usecases.access.caller import Caller
+from service.usecases.forecast.demand_of_jobs import litres_of_jobs, weeks_of_pool
 from service.usecases.forecast.fleet_jobs import FleetJobs, load_fleet_jobs
-from service.usecases.forecast.forecast_stock import N_EXACT, step_litres, weeks_of_pool
 from service.usecases.stock.used_fluid_levels import UsedFluidLevel, used_fluid_levels
 
 OVERFLOW_PROBABILITY: Final = 0.1
@@ -91,14 +90,7 @@ def _container(
     level: UsedFluidLevel | None,
     today: date,
 ) -> PlannedCollection:
-    demand = forecast_demand(
-        jobs.demand(rows, np.zeros(rows.size, np.int64)),
-        n_pools=1,
-        shock=jobs.shock,
-        step_quantity=step_litres(jobs, rows),
-        n_exact_max=N_EXACT,
-    )
-    _, added = weeks_of_pool(demand, 0)
+    _, added = weeks_of_pool(litres_of_jobs(jobs, rows), 0)
     litres = 0.0 if level is None else level.litres
     capacity = depot.used_fluid_capacity_by_stream.get(stream)
     week, probability = (None, None) if capacity is None else _overflow(added, capacity - litres)
