@@ -41,6 +41,9 @@ _DATE: Final = re.compile(r"(?<![\w-])(\d{4})-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[0
 _TYPED_DAY: Final = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d{4})", re.ASCII)
 _GROUPED: Final = re.compile(r"(?<![\w.,])\d{1,3}(?:,\d{3})+(?![\w,])")
 _DECIMAL: Final = re.compile(r"(?<![\w.,])(\d+)\.(\d+)(?=\s?(?:%|°C|L|km|mi|N·m)(?!\w))")
+_LITRES: Final = re.compile(r"“[^”]*”|(?<![\w.,])(\d[\d,]*)(\.\d+)? (?:L|litres?)(?!\w)")
+"""Or a name in quotation marks, which may hold anything."""
+
 _PER_CENT: Final = re.compile(r"(?<=\d) ?%")
 _BOUND: Final = re.compile(r"(?<=[<>]) (?=\d)")
 
@@ -117,14 +120,23 @@ class Presentation:
         return self.sentence(chance(probability))
 
     def sentence(self, text: str) -> str:
-        """Give the dates and numbers within a sentence of ours the organisation's form.
+        """Give the dates, litres and numbers within a sentence of ours the organisation's form.
 
-        Rules write sentences down as ISO dates and with the marks of English; this is where they are shown.
+        Rules write sentences down as ISO dates, in litres and with the marks of English; this is where they are
+        shown. Distances are in the organisation's unit already, in which they are rounded.
         """
         text = _DATE.sub(self._dated, text)
+        if self.volume_unit != "L":
+            text = _LITRES.sub(self._in_own_unit, text)
         text = _GROUPED.sub(lambda found: found[0].replace(",", _NARROW_SPACE), text)
         text = _DECIMAL.sub(rf"\1{self.decimal_mark}\2", text)
         return _BOUND.sub("\u00a0", _PER_CENT.sub("\u00a0%", text))
+
+    def _in_own_unit(self, found: re.Match[str]) -> str:
+        whole, rest = found[1], found[2] or ""
+        if whole is None:
+            return found[0]
+        return self.volume(float(whole.replace(",", "") + rest), max(len(rest) - 1, 1))
 
     def _dated(self, found: re.Match[str]) -> str:
         try:

@@ -77,6 +77,21 @@ def test_sentences_take_the_organisation_s_dates_and_marks(written: str, shown: 
     assert Presentation(date_style="day first", decimal_mark=",").sentence(written) == shown
 
 
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("More than it held: 3.79 L. Measure again.", "More than it held: 4.00\u00a0US qt. Measure again."),
+        ("The ledger holds 0.05 litres; count.", "The ledger holds 0.05\u00a0US qt; count."),
+        ("20 litres of “ATF 20 L” have expired.", "21.1\u00a0US qt of “ATF 20 L” have expired."),
+        ("Room for 1,000 litres.", "Room for 1\u202f056.7\u00a0US qt."),
+        ("Say how many litres, or LITRES-1 L2.", "Say how many litres, or LITRES-1 L2."),
+    ],
+)
+def test_litres_within_a_sentence_are_told_in_the_organisation_s_unit(written: str, shown: str) -> None:
+    """A US liquid quart is 0.946352946 L: NIST Handbook 44, appendix C."""
+    assert Presentation(volume_unit="US qt").sentence(written) == shown
+
+
 def test_sentences_stay_as_they_are_where_that_is_the_form() -> None:
     assert PLAIN.sentence("Pinned to 2026-05-06 by Olga; 2.5 L.") == "Pinned to 2026-05-06 by Olga; 2.5 L."
 
