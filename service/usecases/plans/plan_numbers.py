@@ -1,7 +1,7 @@
 """The numbers that an exchange plan rests on: typed in, stored, or assumed, and which of these each one is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -94,12 +94,8 @@ def stored_numbers(
         **_of_fluid(session, caller, compartment),
     }
     numbers = _layered(kind, organisation, _assumed(defaults, Duty(owner.duty), organisation), stored, typed)
-    return PlanNumbers(
-        kind=kind,
-        values=numbers.values,
-        basis=numbers.basis,
-        currency=numbers.currency,
-        distance_unit=numbers.distance_unit,
+    return replace(
+        numbers,
         is_contaminated=bool(projection.fluids.compartments["is_contaminated"][place]),
         is_one_round_the_full_service=compartment.partial_is_full,
     )
@@ -222,11 +218,7 @@ def _clocks(
 def _of_fluid(session: Session, caller: Caller, compartment: Compartment) -> dict[str, float | None]:
     if compartment.fluid_id is None:
         return {}
-    product = next(
-        fluid
-        for fluid in fluids.list_fluids(session, caller.organisation_id)
-        if fluid.id == compartment.fluid_id
-    )
+    product = fluids.get_fluid(session, caller.organisation_id, format_id(IdKind.FLUID, compartment.fluid_id))
     found: dict[str, float | None] = {}
     if product.density_15c_kg_per_m3 is not None:
         found["density_15c_kg_per_m3"] = product.density_15c_kg_per_m3

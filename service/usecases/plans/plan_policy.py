@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.roles import Scope
-from service.engine.arrays import Floats
+from service.engine.arrays import Floats, Numbers
 from service.engine.policy.drain_fill import (
     RoundsPolicy,
     ServiceCosts,
@@ -93,8 +93,9 @@ def plan_policy(
     """
     caller.require(Scope.READ)
     numbers = policy_numbers(session, caller, of, given)
-    _check(numbers, own)
-    wear, costs = _wear(numbers), _costs(numbers)
+    costs = _costs(numbers)
+    _check(numbers, costs, own)
+    wear = _wear(numbers)
     factors = np.array([(1.0, 1.0, 1.0, 1.0), *CHANGES.values()])
     plan = plan_rounds_policy(
         replace(wear, life_used_per_km=wear.life_used_per_km * factors[:, 3]),
@@ -109,8 +110,7 @@ def plan_policy(
         allowed_km=numbers.given.get("longest_interval_km", np.inf),
     )
     rounds = np.arange(1.0, plan.interval_km.shape[0] + 1.0)
-    by_round = costs.round_minor + costs.round_litres * costs.fluid_minor_per_litre
-    visit_minor = np.asarray(costs.visit_minor + rounds * by_round)
+    visit_minor = np.asarray(_visit_minor(costs, rounds))
     best = int(plan.best_rounds[0])
     proposed = OwnPolicy(n_rounds=best, interval_km=float(plan.interval_km[best - 1, 0]))
     if _is_too_often(numbers, proposed):
@@ -124,7 +124,7 @@ def plan_policy(
     )
 
 
-def _check(numbers: PolicyNumbers, own: OwnPolicy | None) -> None:
+def _check(numbers: PolicyNumbers, costs: ServiceCosts, own: OwnPolicy | None) -> None:
     if numbers["drainable_litres"] > numbers["total_litres"]:
         raise InvalidInputError.at("/drainable_litres", "Cannot be more than the compartment holds.")
     if _life_used_per_km(numbers) < SLOWEST_AGEING_PER_KM:
@@ -133,10 +133,7 @@ def _check(numbers: PolicyNumbers, own: OwnPolicy | None) -> None:
         raise InvalidInputError.at(
             "/own_policy/interval_km", f"That would be more than {MOST_VISITS} visits in 24 months."
         )
-    by_round = numbers["round_minutes"] * numbers["labour_minor_per_hour"] + (
-        numbers["price_minor_per_litre"] + numbers["disposal_minor_per_litre"]
-    )
-    if by_round + numbers["visit_minor"] + numbers["visit_minutes"] * numbers["labour_minor_per_hour"] <= 0.0:
+    if _visit_minor(costs, 1) <= 0.0:
         raise InvalidInputError.at("/visit_minor", "If a visit costs nothing, no interval is too short.")
 
 
@@ -181,6 +178,11 @@ def _costs(numbers: PolicyNumbers) -> ServiceCosts:
         fluid_minor_per_litre=numbers["price_minor_per_litre"] + numbers["disposal_minor_per_litre"],
         failure_minor=numbers["failure_minor"],
     )
+
+
+def _visit_minor(costs: ServiceCosts, rounds: Numbers) -> Numbers:
+    """What a visit of some rounds costs."""
+    return costs.visit_minor + rounds * (costs.round_minor + costs.round_litres * costs.fluid_minor_per_litre)
 
 
 def _try(
