@@ -115,7 +115,9 @@ REASON_TEXTS: Final[Mapping[ReadingReason, ReasonText]] = MappingProxyType(
             _REJECTED, "The time lies in the future.", "Check the date, the zone and the sender's clock."
         ),
         ReadingReason.TOO_OLD: ReasonText(
-            _REJECTED, "The date is before 1980.", "Check the date and the sender's clock."
+            _REJECTED,
+            "The date is before the vehicle was there, or before 1980.",
+            "Check the date and the sender's clock.",
         ),
         ReadingReason.MISSING_OFFSET: ReasonText(
             _REJECTED,

@@ -13,6 +13,13 @@ MOST_YEARS_AT_WORK: Final = 30
 """Of a vehicle of which nobody said since when it is in service; common practice, no source."""
 
 
+def earliest_ordinal(in_service_on: date | None, today: date) -> float:
+    """Give the ordinal of the first day on which anything of a vehicle can be on record."""
+    if in_service_on is None:
+        return today.toordinal() - MOST_YEARS_AT_WORK * DAYS_PER_YEAR
+    return in_service_on.toordinal() - MOST_DAYS_UNUSED
+
+
 def require_in_life(pointer: str, day: date, in_service_on: date | None, today: date) -> None:
     """Refuse a day on which the vehicle was not there yet, such as a year mistyped or a clock that began anew.
 
@@ -21,19 +28,19 @@ def require_in_life(pointer: str, day: date, in_service_on: date | None, today: 
     InvalidInputError
         At this pointer.
     """
+    if day.toordinal() >= earliest_ordinal(in_service_on, today):
+        return
     if in_service_on is None:
-        if day.toordinal() < today.toordinal() - MOST_YEARS_AT_WORK * DAYS_PER_YEAR:
-            raise InvalidInputError.at(
-                pointer,
-                "This is more than thirty years ago. Check the date; if it is right, say first since when the vehicle "
-                "is in service (“In service since”, in_service_on).",
-            )
-    elif day.toordinal() < in_service_on.toordinal() - MOST_DAYS_UNUSED:
         raise InvalidInputError.at(
             pointer,
-            f"The vehicle is in service since {in_service_on}, and this is more than a year earlier. Check the date; "
-            "if it is right, correct the vehicle (“In service since”, in_service_on).",
+            "This is more than thirty years ago. Check the date; if it is right, say first since when the vehicle "
+            "is in service (“In service since”, in_service_on).",
         )
+    raise InvalidInputError.at(
+        pointer,
+        f"The vehicle is in service since {in_service_on}, and this is more than a year earlier. Check the date; "
+        "if it is right, correct the vehicle (“In service since”, in_service_on).",
+    )
 
 
 def require_start(pointer: str, in_service_on: date | None, today: date) -> None:

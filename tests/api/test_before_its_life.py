@@ -59,7 +59,12 @@ def change(fleet, vehicle, day):
     return fleet.patch(f"/v1/compartments/{place['id']}", {"last_service_on": f"{day}"}), "/last_service_on"
 
 
-GIVEN = [replace_meter, serve, sample, register, change]
+def read(fleet, vehicle, day):
+    row = {"vehicle": vehicle, "taken_at": at(day), "odometer": 10.0, "engine_hours": 1.0}
+    return fleet.post("/v1/readings", {"readings": [row]}), "/readings/0"
+
+
+GIVEN = [replace_meter, serve, sample, register, change, read]
 
 
 @pytest.mark.parametrize("give", GIVEN)
@@ -99,6 +104,29 @@ def test_what_was_before_is_judged_by_the_day_that_it_was_there(fleet):
     first = datetime.combine(SINCE - timedelta(days=366), datetime.min.time())
     facts = {"replaced_at": f"{first.isoformat()}+10:00", "new_engine_hours": 0.0}
     assert fleet.post("/v1/vehicles/NEW-1/cluster-replacements", facts).status_code == 201
+    row = {"vehicle": "NEW-1", "odometer": 5.0}
+    times = [f"{first.isoformat()}+10:00", f"{(first - timedelta(seconds=1)).isoformat()}+10:00"]
+    sent = fleet.post("/v1/readings", {"readings": [row | {"taken_at": time} for time in times]}).json()
+    assert [one["reason"] for one in sent["results"]] == [None, "too_old"]
+
+
+def test_readings_of_a_clock_that_began_anew_are_bad_rows_among_good_ones(fleet):
+    """A receiver of GPS whose count of weeks, of ten bits, has gone around tells a day 19.6 years ago; from memory."""
+    days = [START - timedelta(days=day) for day in (40, 30, 20)]
+    rows = [
+        {"vehicle": vehicle, "taken_at": (day - lag).isoformat(), "odometer": 900.0 - (START - day).days}
+        for vehicle in ("NEW-1", "ANY-1")
+        for day in days
+        for lag in (timedelta(0), timedelta(weeks=1024))
+    ]
+    answer = fleet.post("/v1/readings", {"readings": rows}).json()
+    wrong = [place for place, one in enumerate(answer["results"]) if one["reason"] == "too_old"]
+    assert wrong == [1, 3, 5]  # of ANY-1 nobody said since when it is there
+    assert "In service since" in answer["results"][1]["detail"]
+    stored = fleet.get("/v1/vehicles/NEW-1/readings").json()["readings"]
+    assert [(row["odometer"], row["outcome"]) for row in stored] == [
+        (860.0, "accepted"), (870.0, "accepted"), (880.0, "accepted"),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

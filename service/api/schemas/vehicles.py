@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any, Self
+from typing import Any, Final, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -66,6 +66,9 @@ COMPARTMENT_EXAMPLE: dict[str, Any] = {
 }
 
 
+IN_SERVICE: Final = "First day of use, wherever that was; nothing of more than a year before it is recorded."
+
+
 class VehicleCreate(Body):
     """A vehicle to register."""
 
@@ -80,7 +83,7 @@ class VehicleCreate(Body):
     )
     odometer_unit: DistanceUnit = DistanceUnit.KM
     vin: Vin | None = None
-    in_service_on: Day | None = None
+    in_service_on: Day | None = Field(default=None, description=IN_SERVICE)
     available_weekdays: list[Weekday] | None = Field(
         default=None,
         min_length=1,
@@ -100,7 +103,7 @@ class VehicleUpdate(Body):
     duty: Duty = NOT_NAMED
     odometer_unit: DistanceUnit = NOT_NAMED
     vin: Vin | None = None
-    in_service_on: Day | None = None
+    in_service_on: Day | None = Field(default=None, description=IN_SERVICE)
     available_weekdays: list[Weekday] | None = Field(default=None, min_length=1, max_length=7)
 
 

@@ -2,14 +2,17 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from datetime import date
 from itertools import chain, compress
 from typing import Any, Final, NamedTuple
 
-from sqlmodel import Session
+from sqlalchemy import select
+from sqlmodel import Session, col
 
 from service.domain.external_ids import IdKind, format_id, parse_id
 from service.store.bulk import fetch_tuples
-from service.store.in_lists import cut, written
+from service.store.in_lists import cut, is_one_of, written
+from service.store.tables.vehicles import Vehicle
 
 # On PostgreSQL one writer at a time changes what is known of a vehicle. All are locked by one statement in the order of
 # ids, so that two writers cannot wait for each other whatever names they use; what is known is read once the locks are
@@ -74,6 +77,14 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
         query = _ENDS_ON_POSTGRESQL.format(wanted=cut("integer"))
         ended, ends = fetch_tuples(session, query, (written(columns[1]), organisation_id, end_size))[0]
     return Owners(columns[0], columns[1], columns[2], columns[3], ended, ends)
+
+
+def first_days(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, date | None]:
+    """Since when vehicles are in service, by key; none where nobody said."""
+    query = select(col(Vehicle.id), col(Vehicle.in_service_on)).where(
+        col(Vehicle.organisation_id) == organisation_id, is_one_of(session, col(Vehicle.id), vehicle_ids)
+    )
+    return {key or 0: day for key, day in session.connection().execute(query)}
 
 
 def _fetch(

@@ -15,6 +15,7 @@ from service.store.repositories.intake import NewColumns, insert_reading_columns
 from service.store.repositories.reading_windows import read_named
 from service.store.repositories.stale_vehicles import mark_read, mark_stale
 from service.usecases.access.caller import Caller
+from service.usecases.readings.before_life import refuse_before_life
 from service.usecases.readings.doubtful_vehicles import judge_doubtful
 from service.usecases.readings.new_readings import NewReadings, read_new
 from service.usecases.readings.reading_columns import ReadingColumns, ReadingRow
@@ -83,6 +84,7 @@ def _judge_and_insert(
 ) -> tuple[NewReadings, ReadingEnds]:
     organisation_id = caller.organisation_id
     new, ends = read_new(session, caller, now, sent)
+    refuse_before_life(session, organisation_id, now, new)
     if of_records:
         close_rows_of_records(session, organisation_id, new, of_records)
     may_be = may_be_settled(new, ends)

@@ -1,0 +1,50 @@
+"""Rows from before their vehicle was there: a year mistyped, or a sender's clock that began anew."""
+
+from datetime import date, datetime, timedelta
+from typing import Final
+
+import numpy as np
+from sqlmodel import Session
+
+from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.domain.vehicle_life import MOST_DAYS_UNUSED, earliest_ordinal, require_in_life
+from service.errors import InvalidInputError
+from service.store.repositories.reading_owners import first_days
+from service.usecases.readings.instant_columns import MICROSECOND, MICROSECONDS_PER_MINUTE
+from service.usecases.readings.new_readings import NewReadings
+from service.usecases.readings.row_outcomes import RowResult
+from service.usecases.usage.engine_time import EPOCH
+
+_DAY_US: Final = timedelta(days=1) // MICROSECOND
+
+
+def refuse_before_life(session: Session, organisation_id: int, now: datetime, new: NewReadings) -> None:
+    """Close these rows by the rule for everything else that is recorded of a vehicle.
+
+    Nobody is asked about what is younger than a vehicle may stand unused: hardly any row is older.
+    """
+    recent_us = (now - timedelta(days=MOST_DAYS_UNUSED) - EPOCH) // MICROSECOND
+    old = np.flatnonzero(new.is_open & (new.taken_us < recent_us))
+    if old.size == 0:
+        return
+    local_us = new.taken_us + new.sent.taken_at.offset_minutes * MICROSECONDS_PER_MINUTE
+    ordinal = local_us // _DAY_US + EPOCH.toordinal()
+    today, owners = now.date(), np.unique(new.vehicle[old])
+    keys = new.vehicle_ids[owners].tolist()
+    since = first_days(session, organisation_id, keys)
+    earliest = np.zeros(new.vehicle_ids.size)
+    earliest[owners] = [earliest_ordinal(since[key], today) for key in keys]
+    for place in old[ordinal[old] < earliest[new.vehicle[old]]].tolist():
+        key = int(new.vehicle_ids[new.vehicle[place]])
+        result = _refusal(date.fromordinal(int(ordinal[place])), since[key], today)
+        new.close(place, result.outcome, ReadingReason.TOO_OLD)
+        new.outcomes.note(place, result)
+
+
+def _refusal(day: date, in_service_on: date | None, today: date) -> RowResult:
+    detail = None
+    try:
+        require_in_life("taken_at", day, in_service_on, today)
+    except InvalidInputError as error:
+        detail = f"taken_at: {error.errors[0].detail}"
+    return RowResult(ReadingOutcome.REJECTED, ReadingReason.TOO_OLD, detail)
