@@ -22,7 +22,7 @@ from service.usecases.visits.fleet_names import VEHICLES_A_BLOCK, FleetNames, li
 from service.usecases.visits.kept_jobs import collect_changed
 from service.usecases.visits.kept_work import KeptWork
 from service.usecases.visits.level_depots import level_depots
-from service.usecases.visits.visit_jobs import TOLERANCE, VisitJobs, collect_jobs
+from service.usecases.visits.visit_jobs import VisitJobs, collect_jobs, first_week, is_asked_for
 from service.usecases.visits.visit_plan import PlannedVisits, VisitPlan
 
 PLAN_WEEKS: Final = 8
@@ -143,7 +143,7 @@ def _unplaced(
     n_visits = bundles.vehicle_id.size
     due = np.zeros((n_visits, jobs.due_by_end.shape[1]))
     np.maximum.at(due, bundles.visit_of_job, jobs.due_by_end)
-    is_due = due >= threshold - TOLERANCE
+    is_due = is_asked_for(due, threshold)
     is_contaminated = _sums(jobs.is_contaminated.astype(np.float64), bundles.visit_of_job) > 0.0
     early = DAYS_PER_WEEK * _sums(jobs.early_minor_a_day, bundles.visit_of_job)
     factor = np.where(is_contaminated, planned_with(planning, "contaminated_factor"), 1.0)
@@ -155,7 +155,7 @@ def _unplaced(
         vehicle_id=vehicle,
         depot_row=depot_row,
         labour_minutes=bundles.labour_minutes,
-        due_week=np.where(is_due.any(axis=1), is_due.argmax(axis=1), due.shape[1]).astype(np.int64),
+        due_week=first_week(is_due),
         latest_days=latest,
         # Before the week in which it would be listed a visit is not late; from then on with its probability.
         overdue_probability=np.where(is_due, due, 0.0),

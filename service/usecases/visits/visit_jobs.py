@@ -115,7 +115,6 @@ def jobs_of(
     job_minor = recommended.litres * price + recommended.labour_minutes * labour
     interval = np.maximum(recommended.interval_share * _interval_days(projection), LEAST_INTERVAL_DAYS)
     due_by_end = _due_by_end(projection, weeks)[rows]
-    is_due = due_by_end >= threshold - TOLERANCE
     return VisitJobs(
         compartment_id=np.array(columns["id"], np.int64)[rows],
         vehicle_id=np.array(columns["vehicle_id"], np.int64)[rows],
@@ -124,9 +123,20 @@ def jobs_of(
         interval_days=interval[rows],
         early_minor_a_day=(job_minor / interval)[rows],
         due_by_end=due_by_end,
-        due_week=np.where(is_due.any(axis=1), is_due.argmax(axis=1), len(weeks)).astype(np.int64),
+        due_week=first_week(is_asked_for(due_by_end, threshold)),
         is_contaminated=np.array(columns["is_contaminated"], np.bool_)[rows],
     )
+
+
+def is_asked_for(due_by_end: Floats, threshold: float) -> Booleans:
+    """Whether a list asks for it by the end of each week, from the probability that it is due by then."""
+    return due_by_end >= threshold - TOLERANCE
+
+
+def first_week(is_asked: Booleans) -> Integers:
+    """First week that is marked in each row; the number of weeks where none is."""
+    weeks: Integers = np.where(is_asked.any(axis=1), is_asked.argmax(axis=1), is_asked.shape[1])
+    return weeks.astype(np.int64)
 
 
 def _due_by_end(projection: FleetProjection, weeks: tuple[IsoWeek, ...]) -> Floats:
