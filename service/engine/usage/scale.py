@@ -69,16 +69,19 @@ def dispersion(state: UsageState) -> Floats:
     Returns
     -------
     ndarray, shape (n,), float64
-        ``(nu0 + sum e^2/F) / (nu0 + n - 1)``, with the innovations e in units of the vehicle's scale, times an
-        allowance for knowing it from n readings only.
+        ``(nu0 + sum e^2/F) / (nu0 + (n - 1)^2 / n)``, with the innovations e in units of the vehicle's scale, times
+        an allowance for knowing it from n readings only.
 
     Notes
     -----
+    The scale is taken from the same readings, which makes their n - 1 innovations smaller by nearly one degree of
+    freedom; that n-th of it which the class then still decides is a rough mean over fleets.
+
     A conjugate scale makes the predictive law a Student t; its 10 % and 90 % points lie further out than the
     normal ones by a factor whose square is ``1 + (z^2 + 1) / (2 nu)`` to first order (Cornish and Fisher 1938),
     z = 1.2816. While the fleet's word is all there is (n = 1), nothing is added.
     """
-    own = np.maximum(state.n_used - 1.0, 0.0)
+    own = np.maximum(state.n_used - 1.0, 0.0) ** 2 / np.maximum(state.n_used, 1.0)
     degrees = state.dispersion_weight + own
     factor = (state.dispersion_weight + squared_innovations(state)) / degrees
     return np.asarray(factor * (1.0 + STUDENT_ALLOWANCE * own / degrees**2))
