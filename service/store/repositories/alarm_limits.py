@@ -1,9 +1,9 @@
 """Limits for laboratory values that an organisation has set itself."""
 
 from sqlalchemy import delete
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
+from service.store.dialects import insert_into
 from service.store.tables.alarm_limits import OwnAlarmLimit
 from service.store.tables.vehicles import Compartment
 
@@ -21,8 +21,7 @@ def list_own_limits(session: Session, organisation_id: int, kind: str | None = N
 
 def put_own_limit(session: Session, limit: OwnAlarmLimit) -> OwnAlarmLimit:
     """Store a limit in place of the one that the organisation had there; two at the same moment leave one."""
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    statement = dialect.insert(OwnAlarmLimit).values(limit.model_dump(exclude={"id"}))
+    statement = insert_into(session, OwnAlarmLimit).values(limit.model_dump(exclude={"id"}))
     changed = ("caution", "critical", "source", "set_by", "set_at")
     session.execute(
         statement.on_conflict_do_update(

@@ -2,21 +2,17 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import TypeVar
 
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, func, select
 
 from service.domain.external_ids import IdKind, parse_id
 from service.errors import NotFoundError
-from service.store.in_lists import is_one_of
+from service.store.dialects import is_sqlite
+from service.store.in_lists import in_lists, is_one_of
 from service.store.row_locks import locked
 from service.store.tables.organisation import Depot, Organisation
 from service.store.tables.vehicles import Compartment, Vehicle
-
-Value = TypeVar("Value")
-LOOKUP_CHUNK = 900
-"""Values in one IN list: SQLite's oldest builds take 999."""
 
 
 def get_organisation(session: Session, organisation_id: int) -> Organisation:
@@ -133,7 +129,7 @@ def lock_vehicles(session: Session, organisation_id: int, vehicle_ids: Iterable[
     What was read of them before may be old by now. Always in the order of ids, so that two writers cannot wait for
     each other.
     """
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         return
     query = select(Vehicle.id).where(
         Vehicle.organisation_id == organisation_id, is_one_of(session, col(Vehicle.id), list(vehicle_ids))
@@ -155,10 +151,10 @@ def vehicles_by_reference(
         else:
             numbers[number] = reference
     in_use = (Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
-    for chunk in _chunks(names):
+    for chunk in in_lists(names):
         rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.reference).in_(chunk)))
         found |= {vehicle.reference: vehicle for vehicle in rows}
-    for ids in _chunks(list(numbers)):
+    for ids in in_lists(list(numbers)):
         rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.id).in_(ids)))
         found |= {numbers[vehicle.id]: vehicle for vehicle in rows if vehicle.id is not None}
     return found
@@ -176,7 +172,7 @@ def classes_of_vehicles(session: Session, organisation_id: int, vehicle_ids: Seq
 def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> dict[int, str]:
     """Numbers of some vehicles, in use or not, by key."""
     found: dict[int, str] = {}
-    for chunk in _chunks(sorted(vehicle_ids)):
+    for chunk in in_lists(sorted(vehicle_ids)):
         query = select(Vehicle.id, Vehicle.reference).where(
             Vehicle.organisation_id == organisation_id, col(Vehicle.id).in_(chunk)
         )
@@ -274,13 +270,9 @@ def compartment_references(
 ) -> dict[int, str]:
     """Names of some compartments on their vehicles, by key."""
     found: dict[int, str] = {}
-    for chunk in _chunks(sorted(compartment_ids)):
+    for chunk in in_lists(sorted(compartment_ids)):
         query = select(Compartment.id, Compartment.reference).where(
             Compartment.organisation_id == organisation_id, col(Compartment.id).in_(chunk)
         )
         found |= {key: reference for key, reference in session.exec(query) if key is not None}
     return found
-
-
-def _chunks(values: Sequence[Value]) -> Iterable[Sequence[Value]]:
-    return (values[start : start + LOOKUP_CHUNK] for start in range(0, len(values), LOOKUP_CHUNK))

@@ -1,8 +1,8 @@
 """Answers kept for calls that are sent again."""
 
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
+from service.store.dialects import insert_into
 from service.store.tables.operations import IdempotencyKey
 
 
@@ -11,10 +11,12 @@ def claim_key(session: Session, row: IdempotencyKey) -> IdempotencyKey | None:
 
     On PostgreSQL the insert waits for a concurrent call with the same key; on SQLite the writers queue anyway.
     """
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     values = row.model_dump(exclude={"id"})
     statement = (
-        insert(IdempotencyKey).values(values).on_conflict_do_nothing().returning(col(IdempotencyKey.id))
+        insert_into(session, IdempotencyKey)
+        .values(values)
+        .on_conflict_do_nothing()
+        .returning(col(IdempotencyKey.id))
     )
     if session.execute(statement).first() is not None:
         return None

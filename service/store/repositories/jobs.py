@@ -3,9 +3,9 @@
 from datetime import datetime
 
 from sqlalchemy import func, text
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
+from service.store.dialects import insert_into
 from service.store.tables.operations import JobFailure, JobRun, NodeHeartbeat
 
 
@@ -22,9 +22,8 @@ def claim_run(
 
     A concurrent claim waits here until the other transaction ends, and then sees that the run is done.
     """
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
     statement = (
-        dialect.insert(JobRun)
+        insert_into(session, JobRun)
         .values(
             organisation_id=organisation_id,
             job=job,
@@ -86,8 +85,7 @@ def latest_failure(session: Session, organisation_id: int, job: str, period: str
 
 def note_heartbeat(session: Session, node: str, now: datetime) -> None:
     """Remember that a scheduler looked for due work."""
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    statement = dialect.insert(NodeHeartbeat).values(node=node, ticked_at=now)
+    statement = insert_into(session, NodeHeartbeat).values(node=node, ticked_at=now)
     session.execute(statement.on_conflict_do_update(index_elements=["node"], set_={"ticked_at": now}))
 
 

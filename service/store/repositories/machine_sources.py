@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 from sqlalchemy import func, insert, update
 from sqlmodel import Session, col, select
@@ -11,13 +11,10 @@ from service.domain.external_ids import IdKind, parse_id
 from service.domain.machine_meters import Meter, ValueUse
 from service.domain.outcomes import ReadingOutcome
 from service.errors import NotFoundError
+from service.store.in_lists import in_lists
 from service.store.row_locks import locked
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading, MachineSource
 from service.store.tables.readings import Reading
-
-Value = TypeVar("Value")
-CHUNK: Final = 900
-"""Values in one IN list: SQLite's oldest builds take 999."""
 
 WINDOW: Final = 60
 """Values of a meter that are judged anew with the next one."""
@@ -95,7 +92,7 @@ def equipment_by_reference(
 ) -> dict[str, MachineEquipment]:
     """Machines by the source's own names; what is unknown is missing."""
     found: dict[str, MachineEquipment] = {}
-    for chunk in _chunks(sorted(set(references))):
+    for chunk in in_lists(sorted(set(references))):
         query = select(MachineEquipment).where(
             MachineEquipment.organisation_id == organisation_id,
             MachineEquipment.source_id == source_id,
@@ -110,7 +107,7 @@ def meters_of(
 ) -> dict[tuple[int, str], MachineMeter]:
     """Meters of some machines, by machine and kind."""
     found: dict[tuple[int, str], MachineMeter] = {}
-    for chunk in _chunks(sorted(set(equipment_ids))):
+    for chunk in in_lists(sorted(set(equipment_ids))):
         query = select(MachineMeter).where(
             MachineMeter.organisation_id == organisation_id, col(MachineMeter.equipment_id).in_(chunk)
         )
@@ -123,7 +120,7 @@ def latest_values(
 ) -> dict[int, list[MachineReading]]:
     """The last values of some meters, each meter's in the order of time."""
     found: dict[int, list[MachineReading]] = {}
-    for chunk in _chunks(sorted(set(meter_ids))):
+    for chunk in in_lists(sorted(set(meter_ids))):
         numbered = (
             select(
                 MachineReading.id,
@@ -151,7 +148,7 @@ def values_at(
     """Which of some instants some meters have a value of already."""
     found: set[tuple[int, datetime]] = set()
     first, last = min(instants), max(instants)
-    for chunk in _chunks(sorted(set(meter_ids))):
+    for chunk in in_lists(sorted(set(meter_ids))):
         query = select(MachineReading.meter_id, MachineReading.taken_at).where(
             MachineReading.organisation_id == organisation_id,
             col(MachineReading.meter_id).in_(chunk),
@@ -211,7 +208,7 @@ def waiting_values(
 ) -> dict[int, list[MachineReading]]:
     """Believed values that did not become readings yet, each meter's in the order of time."""
     found: dict[int, list[MachineReading]] = {}
-    for chunk in _chunks(sorted(set(meter_ids))):
+    for chunk in in_lists(sorted(set(meter_ids))):
         query = select(MachineReading).where(
             MachineReading.organisation_id == organisation_id,
             col(MachineReading.meter_id).in_(chunk),
@@ -228,7 +225,7 @@ def passed_on_between(
 ) -> set[tuple[int, datetime]]:
     """When values of some meters became readings, within a span."""
     found: set[tuple[int, datetime]] = set()
-    for chunk in _chunks(sorted(set(meter_ids))):
+    for chunk in in_lists(sorted(set(meter_ids))):
         query = select(MachineReading.meter_id, MachineReading.taken_at).where(
             MachineReading.organisation_id == organisation_id,
             col(MachineReading.meter_id).in_(chunk),
@@ -280,7 +277,7 @@ def dashboard_values(
     """Believed readings of some vehicles that no machine source sent, as their instruments showed them."""
     value = Reading.odometer_km if meter == Meter.ODOMETER else Reading.used_hours
     found: dict[int, list[tuple[datetime, float]]] = {}
-    for chunk in _chunks(sorted(set(vehicle_ids))):
+    for chunk in in_lists(sorted(set(vehicle_ids))):
         query = select(Reading.vehicle_id, Reading.taken_at, value).where(
             Reading.organisation_id == organisation_id,
             col(Reading.vehicle_id).in_(chunk),
@@ -292,7 +289,3 @@ def dashboard_values(
         for vehicle_id, taken_at, shown in session.exec(query.order_by(col(Reading.taken_at))):
             found.setdefault(vehicle_id, []).append((taken_at, float(shown or 0.0)))
     return found
-
-
-def _chunks(values: Sequence[Value]) -> Iterable[Sequence[Value]]:
-    return (values[start : start + CHUNK] for start in range(0, len(values), CHUNK))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.store.bulk import fetch_numbers
+from service.store.dialects import is_sqlite
 
 # Times as days since 1970, computed where the data are: parsing a million times in Python takes seconds.
 # IS TRUE keeps the index of outcomes out: with old statistics it was taken, and every accepted reading looked at.
@@ -86,7 +87,6 @@ def _read(
 ) -> NDArray[np.float64]:
     """Rows of vehicle, days, km and hours, infinite where there is none, by vehicle and time."""
     part = _CHANGED if only_changed else _ALL
-    is_sqlite = session.get_bind().dialect.name == "sqlite"
-    listed: Any = json.dumps(list(vehicle_ids)) if is_sqlite else list(vehicle_ids)
-    statement = _QUERY.format(**(_ON_SQLITE if is_sqlite else _ON_POSTGRESQL), **part)
+    listed: Any = json.dumps(list(vehicle_ids)) if is_sqlite(session) else list(vehicle_ids)
+    statement = _QUERY.format(**(_ON_SQLITE if is_sqlite(session) else _ON_POSTGRESQL), **part)
     return fetch_numbers(session, statement, (organisation_id, listed))

@@ -4,11 +4,11 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from service.domain.external_ids import IdKind
+from service.store.dialects import insert_into
 from service.store.own_rows import get_own
 from service.store.repositories.occupied import NOBODY, Occupied
 from service.store.tables.operations import OutboxMessage
@@ -18,8 +18,7 @@ OPEN = ("waiting", "sending")
 
 def add_message(session: Session, values: dict[str, Any]) -> None:
     """Put a message into the outbox, unless one with its key is there."""
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    session.execute(dialect.insert(OutboxMessage).values(**values).on_conflict_do_nothing())
+    session.execute(insert_into(session, OutboxMessage).values(**values).on_conflict_do_nothing())
 
 
 def is_any_due(session: Session, now: datetime) -> bool:

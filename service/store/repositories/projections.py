@@ -12,6 +12,7 @@ from sqlalchemy.types import TypeEngine
 from sqlmodel import Session, col
 
 from service.store.bulk import ROWS_A_PART, Columns, fetch_parts, put_columns
+from service.store.dialects import is_sqlite
 from service.store.in_lists import is_one_of
 from service.store.records import FLUID, as_bytes, fluid_records
 from service.store.tables.projections import CompartmentState, Projection
@@ -111,7 +112,7 @@ def _row_parts(
 ) -> Iterator[list[tuple[Any, ...]]]:
     state = CompartmentState
     # The driver of PostgreSQL would decode every value by itself; SQLite keeps texts anyway.
-    is_decoded = session.get_bind().dialect.name != "sqlite"
+    is_decoded = not is_sqlite(session)
     query = (
         select(*(cast(col(one), Text) if is_decoded and _type(one) is JSON else col(one) for one in wanted))
         .select_from(Vehicle)

@@ -11,6 +11,7 @@ from sqlmodel import Session, col
 
 from service.domain.external_ids import IdKind, format_id, parse_id
 from service.store.bulk import fetch_tuples
+from service.store.dialects import is_sqlite
 from service.store.in_lists import cut, is_one_of, written
 from service.store.tables.vehicles import Vehicle
 
@@ -71,7 +72,7 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
         # An id cannot be a vehicle's own number, so no name stands for two.
         rows += [(format_id(IdKind.VEHICLE, row[1]), *row[1:]) for row in rows]
     columns = list(zip(*rows, strict=True)) or [()] * 5
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         ended, ends = list(compress(columns[1], columns[4])), b"".join(columns[4])
     else:
         query = _ENDS_ON_POSTGRESQL.format(wanted=cut("integer"))
@@ -79,18 +80,20 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
     return Owners(columns[0], columns[1], columns[2], columns[3], ended, ends)
 
 
-def first_days(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, date | None]:
-    """Since when vehicles are in service, by key; none where nobody said."""
+def first_days(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, date]:
+    """Since when vehicles are in service, by key; those of which nobody said are missing."""
     query = select(col(Vehicle.id), col(Vehicle.in_service_on)).where(
-        col(Vehicle.organisation_id) == organisation_id, is_one_of(session, col(Vehicle.id), vehicle_ids)
+        col(Vehicle.organisation_id) == organisation_id,
+        is_one_of(session, col(Vehicle.id), vehicle_ids),
+        col(Vehicle.in_service_on).is_not(None),
     )
-    return {key or 0: day for key, day in session.connection().execute(query)}
+    return {row[0]: row[1] for row in session.connection().execute(query)}
 
 
 def _fetch(
     session: Session, organisation_id: int, wanted: Mapping[str, Sequence[Any]], end_size: int
 ) -> list[tuple[Any, ...]]:
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         parts = (_fetch_unlocked(session, organisation_id, *one, end_size) for one in wanted.items())
         return list(chain.from_iterable(parts))
     condition = " OR ".join(f"vehicle.{key} = ANY ({cut(_KINDS[key])})" for key in wanted)

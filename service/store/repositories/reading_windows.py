@@ -8,6 +8,7 @@ from typing import Any, Final
 from sqlmodel import Session
 
 from service.store.bulk import fetch_tuples
+from service.store.dialects import is_sqlite
 from service.store.instants import sqlite_instant
 
 # Columns of every row that is read here; times are days since 1970. What is wanted comes first: a few rows of each
@@ -46,7 +47,7 @@ def vehicles_with_readings(session: Session, organisation_id: int, vehicle_ids: 
     """Those of some vehicles of which anything is stored: one look into the index for each."""
     if not vehicle_ids:
         return set()
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         statement = _ANY.format(wanted="SELECT value AS key FROM json_each(?)", mark="?")
         return {
             row[0] for row in fetch_tuples(session, statement, (json.dumps(vehicle_ids), organisation_id))
@@ -66,7 +67,7 @@ def read_between(
     session: Session, organisation_id: int, spans: Sequence[tuple[int, datetime, datetime]]
 ) -> list[Any]:
     """Rows of vehicles between two instants each."""
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         texts = [(key, sqlite_instant(lowest), sqlite_instant(highest)) for key, lowest, highest in spans]
         return _read(session, organisation_id, texts, _BETWEEN, "text")
     return _read(session, organisation_id, spans, _BETWEEN, "timestamptz")
@@ -82,7 +83,7 @@ def _read(
 ) -> list[Any]:
     if not wanted:
         return []
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         statement = _QUERY.format(**_ON_SQLITE, condition=condition)
         return fetch_tuples(session, statement, (json.dumps(wanted), organisation_id))
     parts = _ON_POSTGRESQL | {"wanted": _ON_POSTGRESQL["wanted"].format(kind=kind)}

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from service.domain.external_ids import IdKind
 from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.store.dialects import is_sqlite
 from service.store.in_lists import is_one_of
 from service.store.own_rows import get_own
 from service.store.tables.readings import Reading, VehicleUsage
@@ -51,7 +52,7 @@ def list_readings(
 
 def days_since_epoch(session: Session, instant: Any) -> ColumnElement[Any]:
     """Days since 1970-01-01 UTC, computed where the data are: parsing a million times in Python takes seconds."""
-    if session.get_bind().dialect.name == "sqlite":
+    if is_sqlite(session):
         return func.julianday(instant) - literal_column("2440587.5")
     return cast(func.extract("epoch", instant), Float) / 86_400.0
 

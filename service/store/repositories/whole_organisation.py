@@ -10,6 +10,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from service.errors import ConflictError
+from service.store.dialects import is_sqlite
 from service.store.tables.all import metadata
 from service.store.tables.organisation import Organisation
 from service.store.types import UtcDateTime
@@ -73,7 +74,7 @@ def write_rows(session: Session, table: Table, rows: Sequence[Row], way_out: str
 def lock(session: Session, organisation_id: int) -> None:
     """Keep everybody from adding rows that belong to it; on PostgreSQL its many rows may then take their time."""
     session.get(Organisation, organisation_id, with_for_update=True)
-    if session.get_bind().dialect.name == "postgresql":
+    if not is_sqlite(session):
         session.execute(text("SET LOCAL statement_timeout = 0"))
 
 
@@ -85,7 +86,7 @@ def delete_rows(session: Session, table: Table, organisation_id: int) -> int:
 
 def go_on_counting(session: Session, table: Table) -> None:
     """Let new keys begin after those that were inserted; SQLite does so by itself."""
-    if session.get_bind().dialect.name == "sqlite" or "id" not in table.primary_key.columns:
+    if is_sqlite(session) or "id" not in table.primary_key.columns:
         return
     highest = select(func.coalesce(func.max(table.c.id), 0) + 1).scalar_subquery()
     sequence = func.pg_get_serial_sequence(table.name, "id")
