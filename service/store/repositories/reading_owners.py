@@ -87,7 +87,8 @@ def first_days(session: Session, organisation_id: int, vehicle_ids: Sequence[int
         is_one_of(session, col(Vehicle.id), vehicle_ids),
         col(Vehicle.in_service_on).is_not(None),
     )
-    return {row[0]: row[1] for row in session.connection().execute(query)}
+    found = session.connection().execute(query)
+    return {key: day for key, day in found if key is not None and day is not None}
 
 
 def _fetch(

@@ -30,13 +30,13 @@ def refuse_before_life(session: Session, organisation_id: int, now: datetime, ne
     local_us = new.taken_us + new.sent.taken_at.offset_minutes * MICROSECONDS_PER_MINUTE
     ordinal = local_us // _DAY_US + EPOCH.toordinal()
     today, owners = now.date(), np.unique(new.vehicle[old])
-    keys = new.vehicle_ids[owners].tolist()
-    since = first_days(session, organisation_id, keys)
-    earliest = np.zeros(new.vehicle_ids.size)
-    earliest[owners] = [earliest_ordinal(since[key], today) for key in keys]
+    since = first_days(session, organisation_id, new.vehicle_ids[owners].tolist())
+    earliest = np.full(new.vehicle_ids.size, earliest_ordinal(None, today))
+    told = np.searchsorted(new.vehicle_ids, list(since))
+    earliest[told] = [earliest_ordinal(day, today) for day in since.values()]
     for place in old[ordinal[old] < earliest[new.vehicle[old]]].tolist():
         key = int(new.vehicle_ids[new.vehicle[place]])
-        result = _refusal(date.fromordinal(int(ordinal[place])), since[key], today)
+        result = _refusal(date.fromordinal(int(ordinal[place])), since.get(key), today)
         new.close(place, result.outcome, ReadingReason.TOO_OLD)
         new.outcomes.note(place, result)
 
