@@ -18,7 +18,7 @@ from service.api.token_first import TokenFirst
 from service.api.units_of_work import Reading, Writing
 from service.domain.roles import Scope
 from service.domain.stock_entries import MovementKind
-from service.store.repositories import stock, stock_items
+from service.store.repositories import fleet, stock, stock_items
 from service.store.repositories.stock_items import ItemKey
 from service.usecases.orders.render_stock_papers import render_count_sheet
 from service.usecases.stock.record_movements import NewMovement, record_movement
@@ -119,8 +119,8 @@ def get_movements(
 def post_collection(body: CollectionCreate, unit: Writing) -> Response:
     """Lower the level of one stream at one depot; what is drained next counts from there."""
     row = record_collection(unit.session, unit.caller, unit.now, NewCollection(**body.model_dump()))
-    depot = stock.depots_by_id(unit.session, unit.caller.organisation_id)[row.depot_id]
-    return unit.answer(CollectionRead.of(row, depot.reference), 201)
+    depot = fleet.depot_names(unit.session, unit.caller.organisation_id)[row.depot_id]
+    return unit.answer(CollectionRead.of(row, depot), 201)
 
 
 @router.get(

@@ -53,9 +53,7 @@ def get_vehicles(request: Request, unit: Reading, limit: PageLimit = 100, cursor
     unit.caller.require(Scope.READ)
     after = number_in(cursor, "after") or 0
     rows = fleet.list_vehicles(unit.session, unit.caller.organisation_id, after_id=after, limit=limit + 1)
-    depots = {
-        depot.id: depot.reference for depot in fleet.list_depots(unit.session, unit.caller.organisation_id)
-    }
+    depots = fleet.depot_names(unit.session, unit.caller.organisation_id)
     shown, more = page_of(request, rows, limit)
     page = VehiclePage(vehicles=[VehicleRead.of(row, depots[row.depot_id]) for row in shown])
     return show(request, page, headers=more)
@@ -106,9 +104,7 @@ def delete_vehicle(vehicle: VehiclePath, unit: Writing) -> Response:
 
 
 def _read(unit: Reading, vehicle: Vehicle) -> VehicleRead:
-    depots = {
-        depot.id: depot.reference for depot in fleet.list_depots(unit.session, unit.caller.organisation_id)
-    }
+    depots = fleet.depot_names(unit.session, unit.caller.organisation_id)
     return VehicleRead.of(
         vehicle, depots[vehicle.depot_id], register_vehicles.vin_warnings(unit.session, vehicle)
     )

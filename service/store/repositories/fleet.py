@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
+from sqlalchemy import ColumnElement
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, func, select
 
@@ -36,6 +37,11 @@ def list_organisations(session: Session) -> list[Organisation]:
     return list(session.exec(select(Organisation).order_by(col(Organisation.id))))
 
 
+def organisation_named(session: Session, name: str) -> Organisation | None:
+    """Organisation with this name."""
+    return session.exec(select(Organisation).where(Organisation.name == name)).first()
+
+
 def list_organisation_ids(session: Session) -> list[int]:
     """Ids of all organisations, oldest first."""
     return [
@@ -57,6 +63,16 @@ def list_depots(session: Session, organisation_id: int) -> list[Depot]:
     """All depots, by reference."""
     query = select(Depot).where(Depot.organisation_id == organisation_id).order_by(col(Depot.reference))
     return list(session.exec(query))
+
+
+def depot_names(session: Session, organisation_id: int) -> dict[int | None, str]:
+    """References of all depots by key."""
+    return {depot.id: depot.reference for depot in list_depots(session, organisation_id)}
+
+
+def in_use(organisation_id: int) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    """Conditions for the vehicles of an organisation that have not left its fleet."""
+    return col(Vehicle.organisation_id) == organisation_id, col(Vehicle.retired_at).is_(None)
 
 
 def find_vehicle(
@@ -105,11 +121,7 @@ def list_vehicles(
     depot_id: int | None = None,
 ) -> list[Vehicle]:
     """Vehicles in use by id, a page at a time."""
-    query = select(Vehicle).where(
-        Vehicle.organisation_id == organisation_id,
-        col(Vehicle.id) > after_id,
-        col(Vehicle.retired_at).is_(None),
-    )
+    query = select(Vehicle).where(*in_use(organisation_id), col(Vehicle.id) > after_id)
     if depot_id is not None:
         query = query.where(Vehicle.depot_id == depot_id)
     return list(session.exec(query.order_by(col(Vehicle.id)).limit(limit)))
@@ -150,12 +162,13 @@ def vehicles_by_reference(
             names.append(reference)
         else:
             numbers[number] = reference
-    in_use = (Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
     for chunk in in_lists(names):
-        rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.reference).in_(chunk)))
+        rows = session.exec(
+            select(Vehicle).where(*in_use(organisation_id), col(Vehicle.reference).in_(chunk))
+        )
         found |= {vehicle.reference: vehicle for vehicle in rows}
     for ids in in_lists(list(numbers)):
-        rows = session.exec(select(Vehicle).where(*in_use, col(Vehicle.id).in_(ids)))
+        rows = session.exec(select(Vehicle).where(*in_use(organisation_id), col(Vehicle.id).in_(ids)))
         found |= {numbers[vehicle.id]: vehicle for vehicle in rows if vehicle.id is not None}
     return found
 
@@ -167,6 +180,13 @@ def classes_of_vehicles(session: Session, organisation_id: int, vehicle_ids: Seq
     )
     session.flush()
     return {key or 0: name for key, name in session.connection().execute(query)}
+
+
+def classes_in_use(session: Session, organisation_id: int, most: int | None = None) -> dict[int, str]:
+    """Classes of the vehicles in use, by key in ascending order; of the first so many, or of all."""
+    query = core_select(col(Vehicle.id), col(Vehicle.vehicle_class)).where(*in_use(organisation_id))
+    rows = session.execute(query.order_by(col(Vehicle.id)).limit(most))
+    return {key or 0: name for key, name in rows}
 
 
 def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iterable[int]) -> dict[int, str]:
@@ -182,10 +202,7 @@ def vehicle_references(session: Session, organisation_id: int, vehicle_ids: Iter
 
 def count_vehicles(session: Session, organisation_id: int) -> int:
     """How many vehicles are in use."""
-    query = select(func.count(col(Vehicle.id))).where(
-        Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None)
-    )
-    return session.exec(query).one()
+    return session.exec(select(func.count(col(Vehicle.id))).where(*in_use(organisation_id))).one()
 
 
 def retire_vehicle(session: Session, vehicle: Vehicle, now: datetime) -> None:

@@ -10,6 +10,7 @@ from sqlmodel import Session, col
 from service.domain.machine_meters import Meter
 from service.domain.outcomes import ReadingOutcome
 from service.store.in_lists import in_lists, is_one_of
+from service.store.repositories.fleet import in_use
 from service.store.tables.machine_sources import MachineEquipment, MachineMeter, MachineReading
 from service.store.tables.readings import Reading
 from service.store.tables.vehicles import Vehicle
@@ -51,9 +52,7 @@ def latest_pairs(
 def vehicles_with_vin(session: Session, organisation_id: int, vins: Collection[str]) -> list[tuple[str, str]]:
     """Identification number and fleet number of the vehicles in use that have one of some numbers."""
     query = select(col(Vehicle.vin), col(Vehicle.reference)).where(
-        col(Vehicle.organisation_id) == organisation_id,
-        is_one_of(session, col(Vehicle.vin), list(vins)),
-        col(Vehicle.retired_at).is_(None),
+        *in_use(organisation_id), is_one_of(session, col(Vehicle.vin), list(vins))
     )
     return [(vin or "", reference) for vin, reference in session.execute(query)]
 

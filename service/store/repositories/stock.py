@@ -10,7 +10,6 @@ from sqlmodel import Session, col, select
 
 from service.domain.stock_entries import MovementKind
 from service.store.repositories.stock_items import ItemKey, StockItem, is_of
-from service.store.tables.organisation import Depot
 from service.store.tables.services import Round, Service, ServiceItem
 from service.store.tables.stock import StockMovement, UsedFluidCollection
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -197,9 +196,3 @@ def list_collections(
     if before_id is not None:
         query = query.where(col(UsedFluidCollection.id) < before_id)
     return list(session.exec(query.order_by(col(UsedFluidCollection.id).desc()).limit(limit)))
-
-
-def depots_by_id(session: Session, organisation_id: int) -> dict[int, Depot]:
-    """All depots by key."""
-    rows = session.exec(select(Depot).where(Depot.organisation_id == organisation_id))
-    return {depot.id: depot for depot in rows if depot.id is not None}

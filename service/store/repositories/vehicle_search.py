@@ -6,6 +6,7 @@ from sqlalchemy import ColumnElement, and_, func, or_
 from sqlmodel import Session, col, select
 
 from service.domain.outcomes import ReadingOutcome
+from service.store.repositories.fleet import in_use
 from service.store.tables.access import AuditEntry
 from service.store.tables.readings import Reading
 from service.store.tables.services import Sample, Service
@@ -16,10 +17,7 @@ def search_vehicles(
     session: Session, organisation_id: int, *, part: str, depot_id: int | None, offset: int, limit: int
 ) -> tuple[list[Vehicle], int]:
     """Vehicles in use whose number contains a text, by number, and how many there are in all."""
-    wanted: list[ColumnElement[bool]] = [
-        col(Vehicle.organisation_id) == organisation_id,
-        col(Vehicle.retired_at).is_(None),
-    ]
+    wanted: list[ColumnElement[bool]] = [*in_use(organisation_id)]
     if part:
         wanted.append(func.lower(col(Vehicle.reference)).contains(part.lower(), autoescape=True))
     if depot_id is not None:

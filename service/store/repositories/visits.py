@@ -12,6 +12,7 @@ from service.domain.external_ids import IdKind
 from service.store.bulk import fetch_parts
 from service.store.own_rows import get_own
 from service.store.repositories.due_lists import is_closed
+from service.store.repositories.fleet import in_use
 from service.store.tables.due_lists import DueList, DueListLine, LineEvent
 from service.store.tables.fluids import Pack
 from service.store.tables.services import Service
@@ -47,7 +48,7 @@ def vehicles_in_use(session: Session, organisation_id: int) -> dict[int, Vehicle
     columns = Vehicle.id, Vehicle.reference, Vehicle.depot_id, Vehicle.available_weekdays
     query = (
         select_columns(*(col(column) for column in columns))
-        .where(col(Vehicle.organisation_id) == organisation_id, col(Vehicle.retired_at).is_(None))
+        .where(*in_use(organisation_id))
         .order_by(col(Vehicle.id))
     )
     parts = fetch_parts(session, query)

@@ -4,10 +4,11 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from service.domain.zones import zone_named
 from service.errors import DuplicateError, NotFoundError
+from service.store.repositories import fleet
 from service.store.tables.organisation import Organisation
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller, system_caller
@@ -23,7 +24,7 @@ def found_organisation(
     DuplicateError
         If the name is taken.
     """
-    if session.exec(select(Organisation).where(Organisation.name == name)).first() is not None:
+    if fleet.organisation_named(session, name) is not None:
         raise DuplicateError(f"There is an organisation “{name}” already.")
     zone_named("/time_zone", str(facts.get("time_zone", "UTC")))
     organisation = Organisation(name=name, created_at=now, **facts)
@@ -42,14 +43,12 @@ def find_organisation(session: Session, name: str | None) -> Organisation:
     NotFoundError
         If there is none of this name, or no name was given and there is not exactly one.
     """
-    rows = list(session.exec(select(Organisation).order_by(Organisation.name)))
-    if name is not None:
-        rows = [row for row in rows if row.name == name]
-    if len(rows) != 1:
-        if name is None and not rows:
-            raise NotFoundError(
-                'There is no organisation yet; make one: `sumpwise organisations create "My workshop"`.'
-            )
+    rows = fleet.list_organisations(session) if name is None else [fleet.organisation_named(session, name)]
+    if not rows:
+        raise NotFoundError(
+            'There is no organisation yet; make one: `sumpwise organisations create "My workshop"`.'
+        )
+    if len(rows) > 1 or rows[0] is None:
         raise NotFoundError(
             "Name one organisation with --organisation; `sumpwise organisations list` shows them."
         )

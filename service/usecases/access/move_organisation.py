@@ -150,7 +150,7 @@ def _check(manifest: dict[str, Any], schema: str) -> None:
 
 
 def _require_absent(session: Session, name: str) -> None:
-    if any(one.name == name for one in fleet.list_organisations(session)):
+    if fleet.organisation_named(session, name) is not None:
         raise ConflictError(
             f"An organisation “{name}” is here already, and a copy cannot stand beside it: its tokens and the names of "
             "its people are in a database once. Restore it into a database of its own; if this is another one, rename "

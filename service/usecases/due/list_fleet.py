@@ -58,7 +58,7 @@ def list_fleet(
         today=projection.today,
         vehicles=rows,
         n_found=n_found,
-        depots={row.id: row.reference for row in fleet.list_depots(session, caller.organisation_id)},
+        depots=fleet.depot_names(session, caller.organisation_id),
         odometer_km={
             key: float(projection.expected_odometer_km[place])
             for place, key in enumerate(ids)

@@ -81,7 +81,7 @@ def show_vehicle(session: Session, caller: Caller, now: datetime, reference: str
     vehicle = projection.vehicle
     key = vehicle.id or 0
     compartments = {row.id: row for row in fleet.list_compartments(session, caller.organisation_id, key)}
-    depots = {depot.id: depot.reference for depot in fleet.list_depots(session, caller.organisation_id)}
+    depots = fleet.depot_names(session, caller.organisation_id)
     readings = vehicle_search.latest_readings(session, caller.organisation_id, key, N_READINGS)
     ahead = _days_ahead(projection)
     has_hours = reads_hours(session, caller.organisation_id, key)

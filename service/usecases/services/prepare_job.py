@@ -85,7 +85,7 @@ def prepare_job(session: Session, caller: Caller, now: datetime, reference: str)
         for place, key in enumerate(projection.fluids.compartments["id"])
     ]
     parts.sort(key=lambda part: part.line is None)
-    depots = {depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)}
+    depots = fleet.depot_names(session, organisation_id)
     return Job(
         projection=projection,
         depot=depots[vehicle.depot_id],

@@ -102,9 +102,9 @@ def list_collections(
 ) -> list[tuple[UsedFluidCollection, str]]:
     """What was fetched, the latest entry first, each with the name of its depot."""
     caller.require(Scope.READ)
-    depots = stock.depots_by_id(session, caller.organisation_id)
+    depots = fleet.depot_names(session, caller.organisation_id)
     rows = stock.list_collections(session, caller.organisation_id, before_id=before_id, limit=limit)
-    return [(row, depots[row.depot_id].reference) for row in rows]
+    return [(row, depots[row.depot_id]) for row in rows]
 
 
 def kinds_of(stream: WasteStream) -> list[str]:

@@ -6,18 +6,18 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.engine.skill.backtest import HORIZONS_DAYS, Scorecard, backtest
 from service.engine.skill.due_dates import DateScorecard, date_exercises, score_dates
 from service.engine.usage.filter import filter_readings
 from service.engine.usage.origins import histories_up_to
+from service.store.repositories import fleet
 from service.store.repositories.meter_histories import MeterHistory, meter_histories
-from service.store.tables.vehicles import Vehicle
 from service.usecases.access.caller import Caller
 from service.usecases.usage.estimate_usage import meter, operational_days
-from service.usecases.usage.usage_model import KnownUsage, known_usage, vehicle_classes
+from service.usecases.usage.usage_model import KnownUsage, known_usage
 
 MOST_VEHICLES: Final = 400
 """Scored at once; evenly spread over a larger fleet."""
@@ -36,15 +36,12 @@ class Accuracy:
 def show_accuracy(session: Session, caller: Caller, now: datetime) -> Accuracy:
     """Score the projections that would have been made along the stored histories."""
     caller.require(Scope.READ)
-    query = select(Vehicle.id).where(
-        Vehicle.organisation_id == caller.organisation_id, col(Vehicle.retired_at).is_(None)
-    )
-    ids = [key for key in session.exec(query.order_by(col(Vehicle.id))) if key is not None]
-    step = max(1, -(-len(ids) // MOST_VEHICLES))
-    chosen = ids[::step]
+    in_use = fleet.classes_in_use(session, caller.organisation_id)
+    step = max(1, -(-len(in_use) // MOST_VEHICLES))
+    chosen = list(in_use)[::step]
     history, _ = meter_histories(session, caller.organisation_id, chosen)
     known = known_usage(session, caller.organisation_id)
-    classes = vehicle_classes(session, caller.organisation_id, chosen)
+    classes = [in_use[key] for key in chosen]
     cards = backtest(
         history.time_days,
         history.value,

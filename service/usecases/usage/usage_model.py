@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.engine.arrays import Integers
@@ -23,7 +23,6 @@ from service.engine.usage.season import HARMONICS, NO_SEASON, Season, fit_season
 from service.store.repositories import fleet
 from service.store.repositories.meter_histories import meter_histories
 from service.store.tables.projections import UsageModel
-from service.store.tables.vehicles import Vehicle
 
 MOST_VEHICLES: Final = 3_000
 """A fleet of this size says as much about its shared numbers as a larger one."""
@@ -108,18 +107,11 @@ def is_due_for_fit(session: Session, organisation_id: int, now: datetime) -> boo
 
 def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> UsageModel | None:
     """Fit the shared numbers from stored readings; none while the fleet is too small to teach anything."""
-    query = (
-        select(Vehicle.id, Vehicle.vehicle_class)
-        .where(Vehicle.organisation_id == organisation_id, col(Vehicle.retired_at).is_(None))
-        .order_by(col(Vehicle.id))
-        .limit(MOST_VEHICLES)
-    )
-    rows = session.exec(query).all()
-    if len(rows) < LEAST_VEHICLES:
+    in_use = fleet.classes_in_use(session, organisation_id, MOST_VEHICLES)
+    if len(in_use) < LEAST_VEHICLES:
         return None
-    ids = [key for key, _ in rows if key is not None]
-    index = _class_index([vehicle_class for _, vehicle_class in rows])
-    history, _ = meter_histories(session, organisation_id, ids)
+    index = _class_index(list(in_use.values()))
+    history, _ = meter_histories(session, organisation_id, list(in_use))
     priors = fit_priors(history.time_days, history.value, history.offsets, index, len(CLASSES))
     seasons = fit_seasons(history.time_days, history.value, history.offsets, index, len(CLASSES))
     own = seasons_of_vehicles(seasons, np.repeat(index, np.diff(history.offsets)))
@@ -131,7 +123,7 @@ def fit_usage_model(session: Session, organisation_id: int, now: datetime) -> Us
     return UsageModel(
         organisation_id=organisation_id,
         fitted_at=now,
-        n_vehicles=len(ids),
+        n_vehicles=len(in_use),
         shared_log_sd=fit_usage_shock(even_days, history.value, history.offsets),
         hyperparameters={str(name): asdict(one) for name, one in zip(CLASSES, fitted, strict=True)},
         log_rate_by_class=dict(zip(map(str, CLASSES), priors.log_rate.tolist(), strict=True)),

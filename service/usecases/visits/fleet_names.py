@@ -39,7 +39,7 @@ def load_names(session: Session, organisation_id: int) -> FleetNames:
     return FleetNames(
         organisation=organisation,
         vehicles=visits.vehicles_in_use(session, organisation_id),
-        depots={depot.id: depot.reference for depot in fleet.list_depots(session, organisation_id)},
+        depots=fleet.depot_names(session, organisation_id),
         fluids={fluid.id: fluid.reference for fluid in fluids.list_fluids(session, organisation_id)},
     )
 
