@@ -102,6 +102,71 @@ def test_a_repeat_is_a_duplicate_and_a_time_to_come_is_refused(fleet, clock):
     assert "future" in future.json()["errors"][0]["detail"]
 
 
+def test_two_numbers_of_one_instant_are_questioned(fleet):
+    """Within what a day's driving explains both are believed, since days without a time are taken at noon."""
+    send(fleet, *steady())
+    assert send(fleet, (210, 96_600.0))["detail"] is None
+    assert "shows 300 km less" in send(fleet, (210, 96_900.0))["detail"]
+    assert send(fleet, (210.1, 96_902.0), (210.1, 96_903.0))["detail"] is None
+    answer = fleet.post(
+        "/v1/readings",
+        {
+            "readings": [
+                {"vehicle": vehicle, "taken_at": "2026-03-01T12:00:00Z", "odometer": km}
+                for vehicle, km in (("VAN-08", 500.0), ("TRUCK-1", 650.0), ("VAN-08", 650.0))
+            ]
+        },
+    )
+    first, other, second = answer.json()["results"]
+    assert (other["detail"], second["outcome"]) == (None, "accepted")
+    assert ("150 km more" in first["detail"], "150 km less" in second["detail"]) == (True, True)
+
+
+@pytest.mark.parametrize("step", range(6))
+def test_of_two_numbers_of_one_instant_the_one_that_came_first_stays_first(fleet, step):
+    """SQLite keeps instants to the millisecond, and not to the nearest: which one looks earlier would be chance."""
+    send(fleet, *steady())
+    day = 210 + step / 7
+    send(fleet, (day, 96_600.0))
+    send(fleet, (day, 96_900.0))
+    assert [row["outcome"] for row in stored(fleet)[-2:]] == ["accepted", "accepted"]
+
+
+def test_a_replacement_s_two_numbers_and_one_of_the_new_instrument_raise_no_question(fleet):
+    send(fleet, *steady())
+    assert replace(fleet).status_code == 201
+    assert send(fleet, (205, 14.0)) == {"index": 0, "outcome": "accepted", "reason": None, "detail": None}
+
+
+@pytest.mark.parametrize("step", range(4))
+def test_hours_that_come_after_the_same_odometer_are_not_lost(fleet, step):
+    """Somebody sends a file of odometers, and then one with the hours beside them."""
+    rows = [
+        {"vehicle": "VAN-07", "taken_at": (FIRST_DAY + timedelta(days=day + step / 7)).isoformat()}
+        | {"odometer": km}
+        for day, km in steady(last_day=30)
+    ]
+    with_hours = [row | {"engine_hours": 100.0 + place} for place, row in enumerate(rows)]
+    outcomes = [
+        {one["outcome"] for one in fleet.post("/v1/readings", {"readings": sent}).json()["results"]}
+        for sent in (rows, with_hours, with_hours, rows)
+    ]
+    assert outcomes == [{"accepted"}, {"accepted"}, {"duplicate"}, {"duplicate"}]
+    assert [row["used_hours"] for row in stored(fleet)] == [
+        None,
+        100.0,
+        None,
+        101.0,
+        None,
+        102.0,
+        None,
+        103.0,
+    ]
+    assert [row["used_km"] for row in stored(fleet)] == [
+        km for _, km in steady(last_day=30) for _ in range(2)
+    ]
+
+
 def test_a_vehicle_that_stood_still_is_accepted_as_parked(fleet):
     send(fleet, *steady())
     assert send(fleet, (260, 96_002.0)) | {"detail": ""} == {

@@ -24,6 +24,7 @@ from service.usecases.readings.reading_windows import (
     load_readings,
 )
 from service.usecases.readings.row_outcomes import ACCEPTED, OUTCOME_PLACES, REASON_PLACES, REASONS, Marks
+from service.usecases.readings.same_instant import ask_about_same_instants
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import instant_of
 
@@ -51,6 +52,8 @@ def judge_doubtful(
         new.outcomes.outcome[place] = OUTCOME_PLACES[decision.outcome]
         new.outcomes.reason[place] = REASON_PLACES[decision.reason]
         new.used_km[place] = np.nan if decision.used_km is None else decision.used_km
+    unchanged = (row for row in stored.rows if row[1] not in decided.changed)
+    ask_about_same_instants(new, unchanged, metered)
     _note_ends(new, ends, stored, candidates, decided.changed)
     return stored
 

@@ -3,9 +3,10 @@
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 
@@ -22,6 +23,11 @@ SAME_TIME_DAYS: Final = 1.0e-6
 """A tenth of a second: databases round, and not to the nearest."""
 
 SAME_TIME: Final = timedelta(days=SAME_TIME_DAYS)
+
+_GRID_A_DAY: Final = 864_000
+"""Tenths of a second."""
+
+Days = TypeVar("Days", float, NDArray[np.float64])
 
 Numbers = tuple[float | None, float | None]
 """Kilometres and hours."""
@@ -85,6 +91,12 @@ class KnownReadings:
 def is_same_time(first_days: float, second_days: float) -> bool:
     """Whether two times, in days, are told as one."""
     return abs(first_days - second_days) <= SAME_TIME_DAYS
+
+
+def snapped(days: Days) -> Days:
+    """Round times, in days, so that those which were told as one are equal, whatever a database made of them."""
+    rounded: Days = np.round(days * _GRID_A_DAY) / _GRID_A_DAY
+    return rounded
 
 
 def _of_times(stored: Sequence[Any], new_days: Iterable[float]) -> Iterable[Any]:

@@ -14,6 +14,7 @@ from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.store.repositories import readings
 from service.store.repositories.reading_windows import read_since
 from service.units import KM_PER_MILE
+from service.usecases.readings.known_readings import snapped
 from service.usecases.readings.reading_ends import N_POINTS, ReadingEnds, WindowEnd, blank_ends
 from service.usecases.usage.engine_time import days_of, instant_of
 
@@ -144,7 +145,8 @@ def end_of(entries: Sequence[EndEntry], start: WindowStart | None) -> ReadingEnd
     """Say where a vehicle's readings end, from all of them or, where there is a start, from a window; one row."""
     end = blank_ends(1)
     end["last_days"] = max(entry.days for entry in entries)
-    metered = sorted((one for one in entries if one.keyed_km is not None), key=lambda one: one.days)
+    shown_any = (one for one in entries if one.keyed_km is not None)
+    metered = sorted(shown_any, key=lambda one: (snapped(one.days), one.used_km or 0.0))
     accepted = [entry for entry in metered if entry.used_km is not None]
     if not accepted:
         end["is_settled"] = not metered

@@ -16,9 +16,10 @@ from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.store.repositories import readings
 from service.usecases.access.caller import Caller
 from service.usecases.readings.change_verdicts import Decision, note_changes
-from service.usecases.readings.known_readings import SAME_TIME_DAYS
+from service.usecases.readings.known_readings import SAME_TIME_DAYS, snapped
 from service.usecases.readings.reading_windows import StoredReadings, WindowStart
 from service.usecases.readings.row_outcomes import OUTCOME_PLACES, REASON_PLACES
+from service.usecases.readings.twins import spoken_for
 from service.usecases.usage.engine_time import days_of
 from service.usecases.usage.usage_model import known_usage, vehicle_classes
 
@@ -217,7 +218,7 @@ def _table(
     ]
     n_old, n_placed = len(old), len(old) + len(new)
     vehicle = np.array([row[1] for row in old] + [one[0] for one in (*new, *firsts)], dtype=np.int64)
-    time = np.array([row[2] for row in old] + [one[1] for one in (*new, *firsts)], dtype=np.float64)
+    time = snapped(np.array([row[2] for row in old] + [one[1] for one in (*new, *firsts)], dtype=np.float64))
     keyed_km = np.array([row[3] for row in old] + [one[2] for one in (*new, *firsts)], dtype=np.float64)
     received = np.full(vehicle.size, days_of(now))
     received[:n_old] = [row[8] for row in old]
@@ -284,12 +285,13 @@ def _screen(table: _Table, starts: Mapping[int, WindowStart], verdicts: _Verdict
     screening: Screening = screen_readings(table.entries)
     inside = table.place >= 0
     place = table.place[inside]
-    is_accepted = screening.is_accepted
-    used_km = np.where(is_accepted, screening.odometer_km, np.nan)
+    judge = spoken_for(table.entries, screening)
+    is_accepted = screening.is_accepted[judge]
+    used_km = np.where(is_accepted, screening.odometer_km[judge], np.nan)
     for key, start in starts.items():
         own = table.vehicle == key
         used_km[own] = start.continued(used_km[own])
-    verdicts.outcome[place] = screening.outcome[inside]
-    verdicts.reason[place] = screening.reason[inside]
+    verdicts.outcome[place] = screening.outcome[judge][inside]
+    verdicts.reason[place] = screening.reason[judge][inside]
     verdicts.used_km[place] = used_km[inside]
-    verdicts.suggested_km[place] = np.where(is_accepted, np.nan, screening.suggested_km)[inside]
+    verdicts.suggested_km[place] = np.where(is_accepted, np.nan, screening.suggested_km[judge])[inside]
