@@ -26,6 +26,15 @@ _PATTERNS: Final = {
 _COULD_BE_GROUPING: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 """1,234 or 1.234: decimals to one reader, a thousand to another."""
 
+DOUBTFUL: Final = (
+    "Thousands or decimals? Write it without a mark, as 84210, or with other decimals, as 84.21."
+)
+
+
+def may_be_thousands(text: str) -> bool:
+    """Whether the mark in a number may part its thousands as well as its decimals."""
+    return _COULD_BE_GROUPING.fullmatch(text) is not None
+
 
 def number_from_cell(pointer: str, text: str, mark: DecimalMark) -> float:
     """Read one number, or refuse a cell that is not one in this file's notation."""
@@ -48,7 +57,7 @@ def decimal_mark_of(cells: Iterable[str]) -> DecimalMark:
     doubtful = False
     for cell in cells:
         text = cell.strip(" ")
-        if _COULD_BE_GROUPING.fullmatch(text):
+        if may_be_thousands(text):
             doubtful = True
         else:
             seen.update(mark for mark in DecimalMark if mark in text and _PATTERNS[mark].fullmatch(text))

@@ -13,7 +13,7 @@ from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
 from service.domain import plausibility, texts
-from service.domain.number_cells import DecimalMark, number_from_cell
+from service.domain.number_cells import DOUBTFUL, DecimalMark, may_be_thousands, number_from_cell
 from service.domain.plausibility import Bounds
 from service.errors import FieldError, InvalidInputError, PayloadTooLargeError, ServiceError
 from service.web.catalogue import tell
@@ -29,6 +29,18 @@ FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 TOKEN_FIELD: Final = "form_token"  # noqa: S105 - a field's name
 ID_FIELD: Final = "form_id"
 CARRIED_FIELD: Final = "carried"
+IN_THOUSANDS: Final = frozenset(
+    {
+        plausibility.ODOMETER_KM,
+        plausibility.ENGINE_HOURS,
+        plausibility.INTERVAL_KM,
+        plausibility.INTERVAL_HOURS,
+        plausibility.STOCK_LITRES,
+        plausibility.COUNT,
+    }
+)
+"""Of these thousands are usual, and three decimals are not."""
+
 _NO_MOMENT: Final = datetime(1980, 1, 1, tzinfo=UTC)
 OF_THE_FORM: Final = frozenset({TOKEN_FIELD, ID_FIELD, CARRIED_FIELD})
 """Fields that we put there, not the person."""
@@ -166,7 +178,13 @@ class FormReader:
 
     def number(self, name: str, bounds: Bounds, *, to_base: Callable[[float], float] = float) -> float:
         """Read a number that must be there; `to_base` turns what was typed into the unit of the bounds."""
-        return self._checked(name, 0.0, lambda text: bounds.check(f"/{name}", to_base(_number(name, text))))
+
+        def check(text: str) -> float:
+            if bounds in IN_THOUSANDS and may_be_thousands(text.strip()):
+                raise InvalidInputError.at(f"/{name}", DOUBTFUL)
+            return bounds.check(f"/{name}", to_base(_number(name, text)))
+
+        return self._checked(name, 0.0, check)
 
     def optional_number(
         self, name: str, bounds: Bounds, *, to_base: Callable[[float], float] = float

@@ -47,6 +47,30 @@ def test_the_message_stands_at_the_field_with_what_was_typed(owner, path, fields
     assert re.search(rf'id="{field}"[^>]*?(value="{re.escape(typed)}"|>\s*{re.escape(typed)})', page)
 
 
+@pytest.mark.parametrize("typed", ["84,210", "84.210", " 1,000"])
+@pytest.mark.parametrize(
+    ("path", "fields", "field"),
+    [
+        ("/vehicles/VAN-01/readings", {"unit": "km", "taken_at": ""}, "odometer"),
+        ("/stock/movements", {"item": "fluid:Red Seven", "kind": "receipt"}, "litres"),
+        ("/vehicles/VAN-01/compartments/new", {"kind": "axle"}, "interval_km"),
+    ],
+)
+def test_a_mark_that_may_part_thousands_is_not_taken_for_decimals(owner, path, fields, field, typed):
+    """84,210 is eighty-four thousand to an English reader and 84.21 to a German one."""
+    page = refused(owner, path, **fields, **{field: typed})
+    assert f'id="{field}-error">Thousands or decimals?' in page
+
+
+@pytest.mark.parametrize("typed", ["84210", "84 210", "84\u202f210", "84210.5", "84210,5"])
+def test_a_number_that_is_clear_is_taken(owner, typed):
+    when = {"unit": "km", "taken_at": "2026-05-01T06:00"}
+    sent = owner.fill("/vehicles/VAN-01", "/vehicles/veh_1/readings", odometer=typed, **when)
+    assert "told=" in sent.headers["location"]
+    readings = owner.operator.get("/v1/vehicles/VAN-01/readings").json()["readings"]
+    assert readings[-1]["odometer"] == (84_210.5 if "5" in typed else 84_210)
+
+
 @pytest.mark.parametrize(
     ("path", "fields"),
     [("/vehicles/new", BOXLESS), ("/settings/tokens", {"name": "gateway"})],

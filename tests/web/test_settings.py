@@ -180,6 +180,13 @@ def test_a_table_is_looked_at_before_it_is_stored(owner):
     assert owner.operator.get("/v1/vehicles").json()["vehicles"] == []
 
 
+def test_an_odometer_whose_mark_may_part_thousands_is_not_registered_as_a_few_kilometres(owner):
+    table = "vehicle;class;odometer\nVAN-1;van;84,210\nVAN-2;van;84.210\n"
+    seen = owner.fill("/start", "/start/vehicles", table=table, do="preview")
+    assert "Rows that can be registered: 0 of 2" in seen.text
+    assert seen.text.count("Odometer: Thousands or decimals?") == 2
+
+
 def test_sound_rows_are_registered_with_fluids_and_a_first_reading(owner):
     hidden = hidden_in(owner.get("/start").text, "/start/vehicles")
     fields = hidden | {"table": TABLE, "do": "register", "kind-automatic_transmission_heavy": "yes"}

@@ -15,7 +15,7 @@ from sqlmodel import Session
 from service.domain import plausibility, texts
 from service.domain.duties import Duty
 from service.domain.fluid_kinds import FluidKind
-from service.domain.number_cells import DecimalMark, number_from_cell
+from service.domain.number_cells import DOUBTFUL, DecimalMark, may_be_thousands, number_from_cell
 from service.domain.roles import Scope
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import VehicleClass
@@ -223,5 +223,7 @@ def _day(text: str, today: date) -> date:
 
 
 def _odometer(text: str) -> float:
+    if may_be_thousands(text.strip()):
+        raise InvalidInputError(DOUBTFUL)
     mark = DecimalMark.COMMA if "," in text else DecimalMark.POINT
     return plausibility.ODOMETER_KM.check("", number_from_cell("", text.replace(" ", ""), mark))
