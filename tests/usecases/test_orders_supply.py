@@ -1,6 +1,7 @@
 """What the order planner is told: lead times in weeks, lots by expiry, orders on their way."""
 
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -138,7 +139,7 @@ def entry(quantity: float, expires_on: date | None = None, pack: float | None = 
 
 @given(ENTRIES, st.sampled_from([None, 30]))
 def test_the_lots_add_up_to_the_ledger_or_to_nothing_where_it_is_below_zero(entries, opened_days):
-    shelf = replay(sorted(entries, key=lambda one: one.at), opened_days)
+    shelf = replay(sorted(entries, key=lambda one: one.at), UTC, opened_days)
     assert shelf.quantity == pytest.approx(sum(one.quantity for one in entries))
     assert sum(lot.quantity for lot in shelf.lots) == pytest.approx(max(shelf.quantity, 0.0))
     assert list(shelf.lots) == sorted(shelf.lots)
@@ -149,23 +150,31 @@ def test_the_rest_of_an_opened_pack_is_used_before_the_next_one_is_opened():
     """Two packs of 20: after 6 and 10 litres 4 are left of the first; 6 more open the second and leave 18."""
     receipt = entry(40.0, date(2031, 1, 1), 20.0)
     opened = date(2026, 6, 3)
-    assert replay([receipt, entry(-6.0), entry(-10.0)], 30).lots == (
+    assert replay([receipt, entry(-6.0), entry(-10.0)], UTC, 30).lots == (
         Lot(opened, 4.0, is_open=True),
         Lot(date(2031, 1, 1), 20.0),
     )
-    assert replay([receipt, entry(-6.0), entry(-10.0), entry(-6.0)], 30).lots == (
+    assert replay([receipt, entry(-6.0), entry(-10.0), entry(-6.0)], UTC, 30).lots == (
         Lot(opened, 18.0, is_open=True),
     )
 
 
 def test_an_opened_pack_never_keeps_longer_than_a_sealed_one():
-    lots = replay([entry(20.0, date(2026, 5, 20), 20.0), entry(-6.0)], 180).lots
+    lots = replay([entry(20.0, date(2026, 5, 20), 20.0), entry(-6.0)], UTC, 180).lots
     assert lots == (Lot(date(2026, 5, 20), 14.0, is_open=True),)
+
+
+def test_a_pack_is_opened_on_the_workshop_s_own_day():
+    """Two in the afternoon of 4 May in Greenwich is two in the night of 5 May in Auckland (UTC+12 in winter)."""
+    late = entry(-6.0)._replace(at=datetime(2026, 5, 4, 14, tzinfo=UTC))
+    for zone, opened in (("Pacific/Auckland", date(2026, 5, 5)), ("Europe/London", date(2026, 5, 4))):
+        lots = replay([entry(20.0, date(2031, 1, 1), 20.0), late], ZoneInfo(zone), 30).lots
+        assert lots == (Lot(opened + timedelta(days=30), 14.0, is_open=True),)
 
 
 def test_a_lot_that_came_later_but_expires_earlier_is_what_is_left_if_the_first_was_gone():
     entries = [entry(20.0, date(2028, 1, 1)), entry(-20.0), entry(20.0, date(2027, 1, 1))]
-    assert replay(entries).lots == (Lot(date(2027, 1, 1), 20.0),)
+    assert replay(entries, UTC).lots == (Lot(date(2027, 1, 1), 20.0),)
 
 
 def test_what_happens_without_an_order_is_said_in_words():

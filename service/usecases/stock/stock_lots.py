@@ -3,13 +3,13 @@
 import heapq
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, timedelta, tzinfo
 from itertools import groupby
 from typing import NamedTuple
 
 from sqlmodel import Session
 
-from service.store.repositories import stock
+from service.store.repositories import fleet, stock
 from service.store.repositories.stock import LedgerEntry
 from service.store.repositories.stock_items import ItemKey
 
@@ -52,21 +52,22 @@ def read_shelves(
 
     `opened_days` says how long a pack keeps once it is open, by item; none: as long as a sealed one.
     """
+    zone = fleet.get_organisation(session, organisation_id).zone
     entries = stock.read_ledger(session, organisation_id)
     return {
-        key: replay(own, opened_days.get(key))
+        key: replay(own, zone, opened_days.get(key))
         for key, own in groupby(entries, key=lambda entry: ItemKey(entry.fluid_id, entry.part_id))
     }
 
 
-def replay(entries: Iterable[LedgerEntry], opened_days: int | None = None) -> Shelf:
-    """Follow one item's entries in the order of time.
+def replay(entries: Iterable[LedgerEntry], zone: tzinfo, opened_days: int | None = None) -> Shelf:
+    """Follow one item's entries in the order of time; days are those of `zone`.
 
     What goes out is taken from the lot that expires first; one that names a day is taken from that day's lot
     before others. What is short is made up by the next receipt. Of a pack that is begun, the rest expires when an
     open pack does, if that is earlier; as nothing else expires earlier, it is used before the next pack is opened.
     """
-    shelf = _Replay(opened_days)
+    shelf = _Replay(zone, opened_days)
     for entry in entries:
         shelf.total += entry.quantity
         if entry.quantity >= 0.0:
@@ -82,7 +83,8 @@ def replay(entries: Iterable[LedgerEntry], opened_days: int | None = None) -> Sh
 class _Replay:
     """The lots as they stand while the entries are followed."""
 
-    def __init__(self, opened_days: int | None) -> None:
+    def __init__(self, zone: tzinfo, opened_days: int | None) -> None:
+        self.zone = zone
         self.opened_days = opened_days
         self.heap: list[_LotKey] = []
         self.held: dict[_LotKey, float] = {}
@@ -96,11 +98,11 @@ class _Replay:
         key = _LotKey(entry.expires_on or date.max, is_open=False, pack_quantity=entry.pack_quantity or 0.0)
         self._add(key, entry.quantity)
         if filled:
-            self._take_of(key, filled, entry.at.date())
+            self._take_of(key, filled, self._day_of(entry))
 
     def take(self, entry: LedgerEntry) -> None:
         """Take away what went."""
-        wanted, day = -entry.quantity, entry.at.date()
+        wanted, day = -entry.quantity, self._day_of(entry)
         if entry.expires_on is not None:
             for key in sorted(key for key in self.held if key.expires_on == entry.expires_on):
                 wanted = self._take_of(key, wanted, day)
@@ -113,6 +115,9 @@ class _Replay:
                 heapq.heapify(self.heap)
                 del self.held[key]
         self.short += wanted
+
+    def _day_of(self, entry: LedgerEntry) -> date:
+        return entry.at.astimezone(self.zone).date()
 
     def _take_of(self, key: _LotKey, wanted: float, day: date) -> float:
         """Take from one lot; gives what it lacked."""
