@@ -4,6 +4,7 @@ import re
 from typing import Any, Final
 
 from service.domain import plausibility
+from service.domain.number_cells import may_be_thousands
 from service.errors import InvalidInputError
 from service.usecases.fleet.register_compartments import MOST_SEALS
 from service.usecases.fluids.own_ageing import MOST_TEMPERATURES
@@ -32,8 +33,10 @@ def temperatures_of(reader: FormReader) -> list[dict[str, float]]:
     logged = []
     for line in _lines(reader, "oil_temperatures", MOST_TEMPERATURES):
         found = _TEMPERATURE.fullmatch(line)
-        if found is None:
-            reader.refuse("oil_temperatures", f"{line[:40]}: write a line such as 95 °C 250 h.")
+        if found is None or may_be_thousands(found[2]):
+            reader.refuse(
+                "oil_temperatures", f"{line[:40]}: write a line such as 95 °C 250 h or 95 °C 1250 h."
+            )
             continue
         celsius, hours = (float(number.replace(",", ".")) for number in found.groups())
         try:

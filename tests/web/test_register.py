@@ -178,6 +178,7 @@ def test_logged_temperatures_and_a_life_of_its_own_are_typed_a_line_each(planner
     assert "times the usual, as at a steady" in planner.get("/vehicles/veh_1").text
     for lines, told in (
         ("warm", "write a line such as"),
+        ("95 °C 1,200 h", "write a line such as 95 °C 250 h or 95 °C 1250 h"),
         ("900 3", "Must be between"),
         ("150 10", "which is no duty"),
         ("\n".join(["80 1"] * 61), "At most 60 lines"),
