@@ -9,7 +9,7 @@ import typer
 from service.cli.context import OrganisationOption, acting_for, opened_database
 from service.errors import ConflictError
 from service.store.schema import newest_revision
-from service.usecases.access.delete_organisation import delete_organisation
+from service.usecases.access.delete_organisation import delete_for_good
 from service.usecases.access.found_organisation import find_organisation
 from service.usecases.access.move_organisation import export_organisation, restore_organisation
 
@@ -76,10 +76,10 @@ def delete(
 
     Example: sumpwise organisations delete "My workshop" --yes
     """
-    with opened_database() as (database, _, _):
-        with database.transaction() as session:
+    with opened_database() as (database, clock, _):
+        with database.snapshot() as session:
             key = find_organisation(session, name).id or 0
-            if not yes:
-                raise ConflictError(f"Nothing was deleted. Export {name} first, then say --yes.")
-            n_rows = delete_organisation(session, key)
+        if not yes:
+            raise ConflictError(f"Nothing was deleted. Export {name} first, then say --yes.")
+        n_rows = delete_for_good(database.transaction, key, clock.now())
         typer.echo(f"{name}: {n_rows} rows deleted. Restart the nodes: they remember drafts.")
