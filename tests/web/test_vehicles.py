@@ -48,6 +48,27 @@ def test_a_vehicle_shows_its_charts_and_their_tables(planner):
     assert "<script" not in page
 
 
+def test_a_chart_dates_work_by_the_workshop_s_clock(workshop, planner):
+    """One in the afternoon in Greenwich is one in the night of the day after in Auckland (UTC+12 in winter)."""
+    assert workshop.operator.patch("/v1/organisation", {"time_zone": "Pacific/Auckland"}).status_code == 200
+    work = {
+        "compartment": "gearbox",
+        "method": "top_up",
+        "rounds": [{"drained_litres": 0, "filled_litres": 0.5}],
+    }
+    done = {
+        "vehicle": "VAN-01",
+        "done_at": "2026-04-28T13:00:00Z",
+        "odometer": 79_000,
+        "compartments": [work],
+    }
+    answer = workshop.operator.post("/v1/services", done)
+    assert answer.status_code == 201, answer.text
+    table = planner.get(VAN).text.split("As a table")[-1]
+    assert "29/04/2026" in table
+    assert "28/04/2026" not in table
+
+
 def test_the_way_that_the_due_list_asks_for_is_marked_among_those_that_are_weighed(planner):
     """3.5 of 9 L drain: three rounds are the first above 75 % fresh, 1 - (5.5 / 9)^3 = 77 %."""
     row = re.search(

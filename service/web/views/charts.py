@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
 from service.domain.due_reasons import Limit
+from service.domain.zones import local_date
 from service.store.tables.readings import Reading
 from service.usecases.fluids.explain_history import ToldHistory, ToldStep
 from service.usecases.plans.show_vehicle import CompartmentView, Course, VehicleView
@@ -40,7 +41,9 @@ def odometer_chart(view: VehicleView, presentation: Presentation, zone: ZoneInfo
     return show_chart(chart, presentation)
 
 
-def life_chart(view: VehicleView, one: CompartmentView, presentation: Presentation) -> ShownChart:
+def life_chart(
+    view: VehicleView, one: CompartmentView, presentation: Presentation, zone: ZoneInfo
+) -> ShownChart:
     """Draw the life used of one compartment."""
     parameters = view.projection.fluids.parameters
     chart = LifeUsedChart(
@@ -48,9 +51,9 @@ def life_chart(view: VehicleView, one: CompartmentView, presentation: Presentati
         vehicle=view.projection.vehicle.reference,
         compartment=one.compartment.reference,
         today=view.projection.fluids.today,
-        history=tuple(_points(one.history)),
-        services=tuple(_service(step) for step in one.history.steps if step.event == "service"),
-        samples=tuple(_sample(step) for step in one.history.steps if step.event == "sample"),
+        history=tuple(_points(one.history, zone)),
+        services=tuple(_service(step, zone) for step in one.history.steps if step.event == "service"),
+        samples=tuple(_sample(step, zone) for step in one.history.steps if step.event == "sample"),
         projection=_fan(one.life_course),
         limit_fraction=1.0 - float(parameters.planning_reserve_fraction[one.place]),
     )
@@ -93,25 +96,26 @@ def _fan(course: Course) -> tuple[FanPoint, ...]:
     )
 
 
-def _points(history: ToldHistory) -> list[LifePoint]:
+def _points(history: ToldHistory, zone: ZoneInfo) -> list[LifePoint]:
     """Before and after every event: the drop between the two is what it did."""
     points = []
     for step in history.steps:
+        at = step.at.astimezone(zone)
         if step.event not in {"start", "now"}:
-            points.append(LifePoint(at=step.at, life_used_fraction=float(step.before.fluid.life_used[0])))
-        points.append(LifePoint(at=step.at, life_used_fraction=float(step.after.fluid.life_used[0])))
+            points.append(LifePoint(at=at, life_used_fraction=float(step.before.fluid.life_used[0])))
+        points.append(LifePoint(at=at, life_used_fraction=float(step.after.fluid.life_used[0])))
     return points
 
 
-def _service(step: ToldStep) -> ServiceMark:
-    return ServiceMark(on=step.at.date(), label=step.why)
+def _service(step: ToldStep, zone: ZoneInfo) -> ServiceMark:
+    return ServiceMark(on=local_date(step.at, zone), label=step.why)
 
 
-def _sample(step: ToldStep) -> SampleMark:
+def _sample(step: ToldStep, zone: ZoneInfo) -> SampleMark:
     fluid = step.after.fluid
     life, spread = float(fluid.life_used[0]), Z_90 * float(fluid.life_used_variance[0]) ** 0.5
     return SampleMark(
-        on=step.at.date(),
+        on=local_date(step.at, zone),
         life_used_fraction=life,
         low_fraction=max(life - spread, 0.0),
         high_fraction=life + spread,

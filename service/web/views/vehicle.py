@@ -131,7 +131,7 @@ def vehicle_page(
             :HELD_SHOWN
         ],
         compartments=tuple(
-            _card(view, one, presentation, asked.returns.get(one.compartment.id or 0, ()))
+            _card(view, one, presentation, zone, asked.returns.get(one.compartment.id or 0, ()))
             for one in view.compartments
         ),
         events=history_events(view, asked.voidings, presentation, zone),
@@ -200,7 +200,11 @@ def due_span(low: date | None, high: date | None, presentation: Presentation) ->
 
 
 def _card(
-    view: VehicleView, one: CompartmentView, presentation: Presentation, returns: Sequence[ReturnVisit]
+    view: VehicleView,
+    one: CompartmentView,
+    presentation: Presentation,
+    zone: ZoneInfo,
+    returns: Sequence[ReturnVisit],
 ) -> CompartmentCard:
     fluids, compartment = view.projection.fluids, one.compartment
     low, middle, high = (column[one.place] for column in fluids.due_dates)
@@ -250,7 +254,7 @@ def _card(
             *shown_less_words(one.shown_less, presentation),
         ),
         limit=translate(f"limit_{limit}" if limit else "limit_none"),
-        chart=life_chart(view, one, presentation),
+        chart=life_chart(view, one, presentation, zone),
         exchange=exchange_table(one.plan, presentation, listed) if has_rounds and one.plan else None,
         returns=return_form(returns, one.plan, presentation),
         has_rounds=has_rounds,
