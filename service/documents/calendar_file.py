@@ -23,7 +23,7 @@ def due_list_calendar(due_list: DueList, presentation: Presentation) -> bytes:
     at each change, so that subscribers replace the older version. Lines without a visit day stand on the day
     they are most likely due, as tentative.
     """
-    name = " ".join(filter(None, (due_list.organisation, due_list.depot, presentation.labels["due_list"])))
+    name = f"{due_list.organisation} {presentation.labels['due_list']}"
     calendar = Calendar()
     calendar.add("prodid", "-//Sumpwise//Due list//EN")
     calendar.add("version", "2.0")
@@ -62,8 +62,8 @@ def _visit_event(lines: tuple[DueLine, ...], due_list: DueList, presentation: Pr
     event.add("summary", one_line(f"{first.vehicle}: {compartments}"))
     event.add("description", clean_text("\n\n".join(_described(line, presentation) for line in lines)))
     event.add("status", "CONFIRMED" if first.visit_on else "TENTATIVE")
-    if first.depot or due_list.depot:
-        event.add("location", one_line(first.depot or due_list.depot))
+    if first.depot:
+        event.add("location", one_line(first.depot))
     return event
 
 

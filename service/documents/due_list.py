@@ -5,7 +5,7 @@ from datetime import date
 from itertools import groupby
 
 from service.documents.csv_file import write_csv
-from service.documents.models import CancelledVisit, DueLine, DueList, ShelfItem
+from service.documents.models import DueLine, DueList, ShelfItem
 from service.documents.pdf import Json, render_pdf
 from service.documents.presentation import Presentation
 from service.documents.tables import due_list_facts, due_list_sheet, parts_in_words
@@ -36,11 +36,10 @@ def due_list_pdf(due_list: DueList, presentation: Presentation) -> bytes:
             "language": presentation.language,
             "paper": presentation.paper,
             "words": words,
-            "footer": " · ".join(filter(None, (due_list.organisation, due_list.depot, title, due_list.url))),
+            "footer": " · ".join(filter(None, (due_list.organisation, title, due_list.url))),
             "facts": facts,
             "groups": _groups(due_list.lines, presentation),
             "shelf": [_shelf(item, presentation) for item in due_list.shelf],
-            "cancelled": [_cancelled(visit, presentation) for visit in due_list.cancelled],
             "notes": due_list.notes,
         },
     )
@@ -109,11 +108,3 @@ def _shelf(item: ShelfItem, presentation: Presentation) -> Json:
     counted = "" if item.quantity is None else f"{presentation.number(item.quantity)} ×"
     measured = "" if item.volume_litres is None else presentation.volume(item.volume_litres)
     return {"item": item.item, "quantity": measured or counted}
-
-
-def _cancelled(visit: CancelledVisit, presentation: Presentation) -> Json:
-    return {
-        "vehicle": visit.vehicle,
-        "visit_on": presentation.day(visit.visit_on),
-        "reason": presentation.sentence(visit.reason),
-    }

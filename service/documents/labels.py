@@ -74,8 +74,6 @@ ENGLISH: Final[Mapping[str, str]] = MappingProxyType(
         "vehicles": "Vehicles",
         "bay_time": "Bay time",
         "with_set_up": "with setting up each visit",
-        "cancelled": "No longer planned",
-        "reason": "Reason",
         "job_sheet": "Job sheet",
         "odometer": "Odometer, estimated",
         "engine_hours": "Engine hours, estimated",

@@ -77,7 +77,7 @@ class CancelledVisit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DueList:
-    """The list of one organisation, or one of its depots, for one ISO week."""
+    """The list of one organisation for one ISO week."""
 
     organisation: str
     iso_week: str
@@ -88,13 +88,14 @@ class DueList:
     """The right-hand side of calendar identifiers (RFC 7986 section 5.3), e.g. the service's host name."""
     lines: tuple[DueLine, ...]
     is_draft: bool = False
-    depot: str = ""
     litres_by_fluid: tuple[tuple[str, float], ...] = ()
     """What the week's open lines need of each fluid in all."""
     shelf: tuple[ShelfItem, ...] = ()
     bay_minutes: float | None = None
     """Of the open lines, with setting up each visit."""
     cancelled: tuple[CancelledVisit, ...] = ()
+    """Told to calendars alone, which would else keep them."""
+
     notes: tuple[str, ...] = ()
     url: str = ""
 

@@ -80,8 +80,6 @@ def due_list_facts(due_list: DueList, presentation: Presentation) -> tuple[tuple
 def _facts_of(due_list: DueList, presentation: Presentation) -> Iterator[tuple[str, str]]:
     words = presentation.labels
     yield words["organisation"], due_list.organisation
-    if due_list.depot:
-        yield words["depot"], due_list.depot
     yield words["week"], due_list.iso_week
     yield words["draft_of" if due_list.is_draft else "published"], presentation.moment(due_list.published_at)
     yield words["vehicles"], presentation.number(len({line.vehicle for line in due_list.lines}))

@@ -56,7 +56,6 @@ def due_line(index: int = 0, **changes: Any) -> DueLine:
 def due_list(lines: tuple[DueLine, ...] | None = None, **changes: Any) -> DueList:
     values: dict[str, Any] = {
         "organisation": "Example Haulage (invented)",
-        "depot": "Northgate",
         "iso_week": "2026-W20",
         "published_at": PUBLISHED_AT,
         "calendar_domain": "sumpwise.example",

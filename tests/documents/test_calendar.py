@@ -25,7 +25,7 @@ def test_feed_is_published_with_a_name_and_a_refresh_interval() -> None:
     assert calendar["version"] == "2.0"
     assert calendar["method"] == "PUBLISH"
     assert calendar["prodid"]
-    assert str(calendar["name"]) == "Example Haulage (invented) Northgate Due list"
+    assert str(calendar["name"]) == "Example Haulage (invented) Due list"
     assert calendar["refresh-interval"].dt == timedelta(hours=6)
     raw = due_list_calendar(due_list(), Presentation())
     assert b"REFRESH-INTERVAL;VALUE=DURATION:PT6H\r\n" in raw  # RFC 7986 section 5.7
