@@ -16,7 +16,6 @@ from sqlmodel import Session
 
 from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
-from service.domain.zones import local_date, zone_named
 from service.store.repositories import due_lists, fleet
 from service.store.repositories.changes import latest_change
 from service.store.session import Database
@@ -91,7 +90,7 @@ class Drafts:
             return show_due_list(session, caller, now, str(week)), now
         organisation = fleet.get_organisation(session, caller.organisation_id)
         basis = _Basis(
-            local_date(now, zone_named("/time_zone", organisation.time_zone)),
+            organisation.today(now),
             latest_change(session, caller.organisation_id, BEARS_ON_NO_DRAFT),
         )
         with self._lock:

@@ -16,7 +16,6 @@ from sqlmodel import Session
 from service.clock import Clock
 from service.documents.presentation import Presentation
 from service.domain.roles import Scope
-from service.domain.zones import zone_named
 from service.errors import AuthenticationRequiredError, ConflictError, ServiceError
 from service.store.repositories import fleet, idempotency
 from service.store.session import Database
@@ -64,7 +63,7 @@ class Visit:
     @property
     def zone(self) -> ZoneInfo:
         """Clock on the organisation's wall."""
-        return zone_named("/time_zone", self.organisation.time_zone)
+        return self.organisation.zone
 
     @property
     def presentation(self) -> Presentation:

@@ -9,7 +9,6 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome
-from service.domain.zones import zone_named
 from service.errors import ConflictError, InvalidInputError, NotFoundError, ServiceError
 from service.usecases.fleet.driver_links import OpenedLink, open_link
 from service.usecases.fleet.render_driver_card import render_driver_card
@@ -65,7 +64,7 @@ def post_driver(request: Request, code: Code, form: Form) -> Response:
             now = now_of(request)
             limiter_of(request).check_link_post(f"link {link.caller.token_id}", now)
             claim_form(session, link.caller, f"link {link.caller.token_id}", now, form)
-            zone = zone_named("/time_zone", link.organisation.time_zone)
+            zone = link.organisation.zone
             row = read_reading(form, link.vehicle, zone, SOURCE, now)
             outcome = store_reading(session, link.caller, now, row)
         request.app.state.token_uses.note(link.caller.token_id, now)
