@@ -134,8 +134,16 @@ def test_readings_that_come_later_and_speak_against_the_last_service_are_told_of
         assert part in warning
     listed = fleet.get("/v1/vehicles/VAN-1/compartments").json()["compartments"]
     assert [one["warnings"] for one in listed] == [[warning], []]
+    schedule = "schedule_since_odometer_km"
+    assert fleet.get(f"{path}/history").json()["steps"][-1]["after"][schedule] == pytest.approx(
+        22_000.0, abs=100
+    )
+    fleet.patch(path, {"interval_km": 2_500})
+    (gearbox,) = fleet.get("/v1/vehicles/VAN-1/projection").json()["compartments"][:1]
+    assert gearbox["probability_by_limit"]["distance"] > 0.9
     right = fleet.patch(path, {"last_service_odometer_km": 21_950.0})
     assert (right.status_code, right.json()["warnings"]) == (200, [])
+    assert fleet.get(f"{path}/history").json()["steps"][-1]["after"][schedule] == 21_950.0
 
 
 def test_what_was_told_before_a_service_on_record_is_no_longer_doubted(fleet):

@@ -80,7 +80,7 @@ def test_what_was_stored_is_read_and_nonsense_is_refused(operator, database, veh
         read = projections.read_compartments(session, operator.organisation_id, vehicle_ids)
         for name in FLUID.names:
             np.testing.assert_array_equal(read[name], np.array(columns[name], np.float64))
-        latest = projections.last_events(session, operator.organisation_id, vehicle_ids)
+        latest = projections.last_events(session, operator.organisation_id, vehicle_ids, 0.0)
         assert latest == dict(zip(columns["vehicle_id"], columns["as_of_days"], strict=True))
         for nonsense in (-0.1, float("nan")):
             with pytest.raises(ValueError, match="less than nothing"):

@@ -142,6 +142,20 @@ def test_a_reading_after_an_event_without_one_says_where_the_odometer_stood_then
     assert followed == [vehicles[0]]
 
 
+def test_a_reading_that_speaks_against_the_last_change_as_it_was_told_is_heard(database, operator, clock):
+    """Also after readings of that very day, which may have been taken before the work."""
+    key = int(operator.post("/v1/vehicles", {"vehicle": "VAN-3", "class": "van"}).json()["id"].split("_")[1])
+    on = (FIRST_DAY + timedelta(days=20)).date().isoformat()
+    told = {"kind": "axle", "last_service_on": on, "last_service_odometer_km": 110_600.0}
+    axle = operator.post("/v1/vehicles/VAN-3/compartments", told).json()["id"]
+    for day, km in ((10, 10_000.0), (20, 10_600.0), (20.1, 10_606.0), (21.2, 10_660.0), (22, 10_720.0)):
+        read(operator, "VAN-3", day, km)
+        refresh(database, operator, clock)
+        assert_like_a_replay(database, operator, [key])
+    steps = operator.get(f"/v1/compartments/{axle}/history").json()["steps"]
+    assert 10_500.0 < steps[-1]["after"]["schedule_since_odometer_km"] <= 10_600.0
+
+
 def test_the_first_engine_hours_after_an_event_are_asked_of_it(database, operator, clock, vehicles, followed):
     read(operator, "VAN-1", 10, 10_000.0)
     change_fluid(operator, "VAN-1", 20, km=10_500.0)

@@ -217,15 +217,18 @@ def read_changed(session: Session, organisation_id: int, vehicle_ids: Sequence[i
     }
 
 
-def last_events(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, float]:
-    """Instant of the last event of any fluid of each vehicle, in days since 1970."""
-    query = select(col(CompartmentState.vehicle_id), col(CompartmentState.fluid)).where(
+def last_events(
+    session: Session, organisation_id: int, vehicle_ids: Sequence[int], start_days: float
+) -> dict[int, float]:
+    """Days since 1970 of the last event of any fluid of each vehicle; its start, if it is that, takes some days."""
+    state = CompartmentState
+    query = select(col(state.vehicle_id), col(state.n_events), col(state.fluid)).where(
         col(CompartmentState.organisation_id) == organisation_id,
         is_one_of(session, col(CompartmentState.vehicle_id), vehicle_ids),
     )
     latest: dict[int, float] = {}
-    for key, fluid in session.connection().execute(query):
-        at_days = float(np.frombuffer(fluid, FLUID)["as_of_days"][0])
+    for key, n_events, fluid in session.connection().execute(query):
+        at_days = float(np.frombuffer(fluid, FLUID)["as_of_days"][0]) + (0.0 if n_events else start_days)
         latest[key] = max(at_days, latest.get(key, at_days))
     return latest
 

@@ -23,6 +23,7 @@ from service.store.tables.vehicles import Compartment
 from service.usecases.fluids.exchange_fluid import exchange_fluid, service_credit, why_service
 from service.usecases.fluids.fluid_parameters import CompartmentParameters
 from service.usecases.fluids.recommend_exchange import FULL_EQUIVALENT_SHARE
+from service.usecases.fluids.told_start import SLACK_HOURS, SLACK_KM, borne_out, day_over
 from service.usecases.usage.engine_time import days_of
 
 UNKNOWN_LIFE_USED: Final = 0.5
@@ -151,14 +152,11 @@ def _beginning(history: FluidHistory, first_event: datetime | None) -> FluidPoin
         on = compartment.baseline_on
         at = min(compartment.created_at, first_event or compartment.created_at)
         at = at if on is None else first_instant(on, time(), history.zone)
+        km, hours = _borne_out(history)
         start = ServicePoint(
             on=on or local_date(at, history.zone),
-            odometer_km=compartment.baseline_odometer_km
-            if compartment.baseline_odometer_km is not None
-            else history.meters.odometer_km(days_of(at)),
-            engine_hours=compartment.baseline_engine_hours
-            if compartment.baseline_engine_hours is not None
-            else history.meters.engine_hours(days_of(at)),
+            odometer_km=km if km is not None else history.meters.odometer_km(days_of(at)),
+            engine_hours=hours if hours is not None else history.meters.engine_hours(days_of(at)),
         )
         return FluidPoint(
             at=at,
@@ -178,6 +176,16 @@ def _beginning(history: FluidHistory, first_event: datetime | None) -> FluidPoin
         fluid=fluid_state(volume, life_used=UNKNOWN_LIFE_USED, life_used_variance=UNKNOWN_LIFE_USED_SD**2),
         start=_half_gone(compartment, local_date(at, history.zone), km, hours),
         is_history_known=False,
+    )
+
+
+def _borne_out(history: FluidHistory) -> tuple[float | None, float | None]:
+    """Kilometres and hours of the last full change as they were told, unless a later reading shows less."""
+    row, meters = history.compartment, history.meters
+    since = None if row.baseline_on is None else day_over(row.baseline_on, history.zone)
+    return (
+        borne_out(row.baseline_odometer_km, SLACK_KM, meters.km_days, meters.km, since),
+        borne_out(row.baseline_engine_hours, SLACK_HOURS, meters.hours_days, meters.hours, since),
     )
 
 

@@ -1,7 +1,7 @@
 """Which stored states of fluids still hold after readings came in: those whose events lie behind what changed."""
 
 from collections.abc import Sequence
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +9,8 @@ from sqlmodel import Session
 
 from service.store.repositories import projections
 from service.usecases.usage.estimate_usage import MARGIN_DAYS, FleetUsage, changed_days_of, states_of
+
+START_DAYS: Final = 1.0
 
 Floats: TypeAlias = NDArray[np.float64]
 Booleans: TypeAlias = NDArray[np.bool_]
@@ -20,7 +22,8 @@ def vehicles_to_follow(
     """Those of some vehicles whose fluids have to be followed anew; `usage` rests on all their readings.
 
     A state depends on the meters at the events of its fluid. What a meter showed at an event is settled once the meter
-    was read then or later, and readings that come after that one do not change it.
+    was read then or later, and readings that come after that one do not change it. Of the last full change that was
+    told nobody knows the hour: it is settled once its day is over.
     """
     found = projections.read_changed(session, organisation_id, vehicle_ids)
     moved = [key for key, one in found.items() if one.is_fluid_stale]
@@ -30,7 +33,7 @@ def vehicles_to_follow(
     if known:
         place_of = {key: place for place, key in enumerate(vehicle_ids)}
         rows = np.array([place_of[key] for key in known], dtype=np.int64)
-        last_event = projections.last_events(session, organisation_id, known)
+        last_event = projections.last_events(session, organisation_id, known, START_DAYS)
         event_days = np.array([last_event.get(key, -np.inf) for key in known])
         changed_days = np.array([changed_days_of(found[key].changed_from) for key in known])
         odometer = states_of([found[key].usage_state for key in known])

@@ -2,29 +2,24 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date
 from typing import Final
 
-import numpy as np
 from sqlmodel import Session
 
-from service.domain.zones import first_instant
 from service.errors import InvalidInputError
 from service.store.tables.vehicles import Compartment
 from service.usecases.fluids.follow_fluid import FluidHistory
+from service.usecases.fluids.told_start import SLACK_HOURS, SLACK_KM, day_over, place_of_less
 from service.usecases.fluids.update_states import explain_state, load_histories
-from service.usecases.usage.engine_time import days_of, instant_of
-
-SLACK_KM: Final = 1.0
-SLACK_HOURS: Final = 0.2
-"""What two people round apart. Common practice, no source."""
+from service.usecases.usage.engine_time import instant_of
 
 UNITS: Final = {"last_service_odometer_km": "km", "last_service_engine_hours": "h"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownLess:
-    """A reading after the last service that shows less than was told of it: the next one is put off by as much."""
+    """A reading after the last service that shows less than was told of it, which does not count then."""
 
     field: str
     told: float
@@ -33,14 +28,11 @@ class ShownLess:
 
 
 def shown_less(history: FluidHistory) -> list[ShownLess]:
-    """Find the first reading after the last service, as it was told, that shows less on either meter.
-
-    A reading of the same day may have been taken before the work.
-    """
+    """Find the first reading after the last service, as it was told, that shows less on either meter."""
     row, meters = history.compartment, history.meters
     if row.baseline_on is None:
         return []
-    day_over = days_of(first_instant(row.baseline_on, time(), history.zone)) + 1.0
+    since = day_over(row.baseline_on, history.zone)
     found = []
     for field, told, slack, days, shown in (
         ("last_service_odometer_km", row.baseline_odometer_km, SLACK_KM, meters.km_days, meters.km),
@@ -52,8 +44,8 @@ def shown_less(history: FluidHistory) -> list[ShownLess]:
             meters.hours,
         ),
     ):
-        place = int(np.searchsorted(days, day_over))
-        if told is not None and place < len(shown) and told > shown[place] + slack:
+        place = place_of_less(told, slack, days, shown, since)
+        if told is not None and place is not None:
             on = instant_of(days[place]).astimezone(history.zone).date()
             found.append(ShownLess(field=field, told=told, shown=float(shown[place]), on=on))
     return found
@@ -95,7 +87,7 @@ def meter_warnings(found: Sequence[ShownLess]) -> list[str]:
     """Say it to programs, by the names of their fields."""
     return [
         f"The last service is told at {one.told:,.0f} {UNITS[one.field]}, but later, on {one.on}, the meter showed "
-        f"{one.shown:,.0f}: the next one is put off by as much. Correct {one.field}, or discard the reading."
+        f"{one.shown:,.0f}: what the readings show counts instead. Correct {one.field}, or discard the reading."
         for one in found
     ]
 

@@ -67,8 +67,8 @@ WORDS: Final = {
     "early_wear": "Unless samples show otherwise this fluid is taken to be worn out after {lasts}, before its interval "
     "of {interval} ends, and will be due by its state. If it lasts longer, change the compartment and fill in "
     "“{field}”.",
-    "shown_less": "The last full change is told at {told}, but on {day} the meter showed {shown}, so the next one is "
-    "put off by as much. Change the compartment, or discard that reading.",
+    "shown_less": "The last full change is told at {told}, but on {day} the meter showed {shown}, so what the "
+    "readings show counts instead. Change the compartment, or discard that reading.",
     "next_wear": "Wear by temperature",
     "next_wear_as": "{times} times the usual, as at a steady {celsius}",
     "next_specification": "Specification",
