@@ -5,6 +5,7 @@ import tracemalloc
 import pytest
 
 from service.usecases.orders.not_ordered import NO_FLUID, NOT_KEPT
+from tests.documents.pdf_reading import full_text
 
 OIL = {
     "fluid": "OIL-B",
@@ -235,6 +236,21 @@ def test_what_no_order_brings_is_named_with_what_is_needed(shop):
     assert named["OIL-B"] == 6
     receive(shop, 20)
     assert "OIL-B" not in {one["name"] for one in shop.get("/v1/stock/order-plan").json()["not_ordered"]}
+
+
+def test_what_no_order_brings_in_time_is_named_on_the_paper_too(shop):
+    """A supplier who needs half a year helps nobody whose work is due this week, and the paper has to say so."""
+    add_van(shop, 1, OVERDUE)
+    names = [one["name"] for one in shop.get("/v1/stock/order-plan?weeks=4").json()["not_ordered"]]
+    assert "OIL-B" not in names
+    slow = {"lead_time_days": 180, "lead_time_sd_days": 0}
+    assert shop.patch("/v1/fluids/OIL-B", slow).status_code == 200
+    plan = shop.get("/v1/stock/order-plan?weeks=4").json()
+    assert plan["fluids"][0]["status"] == "short"
+    (told,) = [one for one in plan["not_ordered"] if one["name"] == "OIL-B"]
+    assert (told["litres"], told["why"][:35]) == (6, "No order helps within the weeks pla")
+    paper = full_text(shop.get("/v1/stock/order-plan.pdf?weeks=4").content)
+    assert "OIL-B: needed, and in no order, 6.0 L / 4 weeks. No order helps" in " ".join(paper.split())
 
 
 def test_what_is_missing_comes_out_of_the_next_delivery(shop):

@@ -239,7 +239,7 @@ class StockPlanRead(BaseModel):
         description="Parts that jobs of these weeks need and that are not kept on the shelf; add them at /v1/parts."
     )
     not_ordered: list[NotOrderedRead] = Field(
-        description="What these weeks need and the shelf does not cover, where nothing on sale is registered."
+        description="What these weeks need, the shelf does not cover and no order brings in time."
     )
 
     @classmethod

@@ -1,4 +1,4 @@
-"""What the weeks need and no order brings: work whose fluid or part cannot be bought as far as anybody said."""
+"""What the weeks need and no order brings: nothing on sale is registered for it, or nothing arrives in time."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Final
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.store.tables.parts import Part
 from service.usecases.forecast.forecast_stock import StockForecast
-from service.usecases.orders.plan_orders import ADVICE, ItemPlan, PlanStatus, StockPlan
+from service.usecases.orders.plan_orders import ADVICE, ItemPlan, StockPlan
 
 LEAST_NEED: Final = 0.05
 """Litres or pieces that are worth a line. Own choice."""
@@ -37,17 +37,17 @@ class NotOrdered:
 def not_ordered(plan: StockPlan) -> list[NotOrdered]:
     """List it, fluids first; what the shelf covers anyway is left out."""
     found = [
-        *_without_packs(plan.plans),
+        *_without_orders(plan.plans),
         *_without_fluid(plan.forecast),
-        *_without_packs(plan.parts),
+        *_without_orders(plan.parts),
         *_not_kept(plan.forecast),
     ]
     return [one for one in found if one.quantity >= LEAST_NEED]
 
 
-def _without_packs(plans: Sequence[ItemPlan]) -> Iterator[NotOrdered]:
+def _without_orders(plans: Sequence[ItemPlan]) -> Iterator[NotOrdered]:
     for one in plans:
-        if one.status in {PlanStatus.NO_PACKS, PlanStatus.NO_PRICE} and one.first_short_week >= 0:
+        if one.status in ADVICE and one.first_short_week >= 0:
             yield NotOrdered(
                 name=one.forecast.line.item.reference,
                 kind=None,

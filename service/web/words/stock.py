@@ -56,7 +56,7 @@ WORDS: Final = {
     "used_label_of": "Paper (PDF): label for {stream}, {depot}",
     "used_fetch_hint": "After that day it may run over. What each container holds is said under settings.",
     "without_title": "Needed, and in no order",
-    "without_text": "What the work of the {n} weeks will likely take, where nothing that can be bought is registered.",
+    "without_text": "What the work of the {n} weeks will likely take, and why no order brings it.",
     "without_compartments": "{amount}, compartments: {n}",
     "movement_title": "Write down what came or went",
     "movement_item": "What",
