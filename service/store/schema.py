@@ -45,12 +45,13 @@ def upgrade_schema(database: Database) -> None:
     Raises
     ------
     ConflictError
-        If the database was written by a newer program.
+        If the database was written by a newer program, or cannot hold every text.
     UnavailableError
         If the database is away, busy or damaged.
     """
     engine = database.engine.execution_options(sqlite_begin="IMMEDIATE")
     with as_service_errors(), engine.connect() as connection, _unguarded(connection), connection.begin():
+        _require_every_text(connection)
         present = MigrationContext.configure(connection).get_current_revision()
         known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
         if present is not None and present not in known:
@@ -58,6 +59,18 @@ def upgrade_schema(database: Database) -> None:
         command.upgrade(_config(connection), "head")
         if database.is_sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
             raise ConflictError("Rows would point nowhere after the upgrade; nothing was changed.")
+
+
+def _require_every_text(connection: Connection) -> None:
+    """Refuse a database of PostgreSQL whose encoding has no place for some characters, or takes any bytes for them."""
+    if connection.dialect.name == "sqlite":
+        return
+    encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
+    if encoding != "UTF8":
+        raise ConflictError(
+            f"The database keeps texts as {encoding}; make one that holds all of them: "
+            "CREATE DATABASE … TEMPLATE template0 ENCODING 'UTF8'."
+        )
 
 
 @contextmanager

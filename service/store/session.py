@@ -218,6 +218,7 @@ def _postgresql_engine(url: str, pool_size: int, timeout_seconds: float) -> Engi
         hide_parameters=True,  # errors are logged
         connect_args={
             "options": settings,
+            "client_encoding": "UTF8",
             "connect_timeout": max(2, int(timeout_seconds)),
             # Every query is planned for its values: a plan that is kept cuts a list that was sent as one for every row.
             "prepare_threshold": None,
