@@ -37,6 +37,21 @@ def test_a_common_season_is_found_with_its_size_and_phase():
     assert np.hypot(season.sine[1], season.cosine[1]) < 0.04
 
 
+@pytest.mark.parametrize("phase", [0.0, 0.8, 2.4])
+def test_a_season_that_nearly_stops_in_winter_is_found_whatever_its_phase(phase):
+    season = fit_season(*fleet(np.random.default_rng(4), 120, 3.0, 0.85, phase))
+    assert np.hypot(season.sine[0], season.cosine[0]) == pytest.approx(0.85, abs=0.05)
+    assert np.arctan2(-season.cosine[0], season.sine[0]) == pytest.approx(phase, abs=0.1)
+
+
+def test_no_season_makes_the_clock_stand_still():
+    """A tenth of the mean rate is left, and the clock can be read backwards."""
+    season = fit_season(*fleet(np.random.default_rng(5), 120, 3.0, 1.0))
+    time = np.arange(0.0, 366.0)
+    assert 0.1 - 1e-9 <= np.min(season.rate(time)) < 0.2
+    np.testing.assert_allclose(season.calendar_days(season.operational_days(time)), time, atol=1e-8)
+
+
 def test_without_a_season_hardly_any_is_found():
     for seed in range(5):
         season = fit_season(*fleet(np.random.default_rng(seed), 60, 3.0, 0.0))
