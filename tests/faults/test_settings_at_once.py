@@ -2,16 +2,21 @@
 
 import time
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from sqlmodel import Session
 
+from service.domain.events import Event
 from service.domain.external_ids import IdKind, format_id
 from service.domain.roles import Role
+from service.errors import ServiceError
+from service.store.repositories import outbox
 from service.usecases.access.caller import Caller, system_caller
 from service.usecases.access.manage_people import add_person, disable_person
 from service.usecases.access.sign_in import authenticate_browser, open_session
+from service.usecases.deliveries.subscribe import retry_delivery, subscribe
 from service.usecases.fleet.change_settings import change_depot, change_organisation
 from service.usecases.machines.manage_sources import MOST_SOURCES, Pull, add_source, change_pull
 from service.usecases.orders.change_planning import change_planning
@@ -54,6 +59,41 @@ def test_terms_that_two_change_at_once_are_both_kept(operator, database):
     decided(database, *[lambda session, name=name: change(session, name) for name in names])
     terms = {one["name"]: one["value"] for one in operator.get("/v1/planning-terms").json()["terms"]}
     assert [terms[name] for name in names] == [4_200.0, 4_200.0]
+
+
+def test_what_is_being_sent_is_not_sent_again_by_hand(operator, database):
+    caller = system_caller(operator.organisation_id, "test")
+    with database.transaction() as session:
+        receiver = subscribe(session, caller, START, "mail", "kim@example.org", list(Event))
+        message = {
+            "organisation_id": caller.organisation_id,
+            "subscription_id": receiver.id,
+            "channel": "mail",
+        }
+        message |= {
+            "event": str(next(iter(Event))),
+            "message_key": "a",
+            "target": receiver.target,
+            "payload": {},
+        }
+        outbox.add_message(session, message | {"state": "waiting", "next_try_at": START, "created_at": START})
+
+    def send() -> str:
+        with database.transaction() as session:
+            claimed = outbox.claim_due(session, START, timedelta(minutes=2))
+            time.sleep(0.4)
+        return "nothing" if claimed is None else claimed.state
+
+    def try_again() -> str:
+        time.sleep(0.15)
+        try:
+            with database.transaction() as session:
+                retry_delivery(session, caller, START, "dlv_1")
+        except ServiceError as error:
+            return error.code
+        return "tried again"
+
+    assert at_once([send, try_again]) == ["sending", "state-transition"]
 
 
 def test_machine_sources_stay_within_their_number(operator, database):

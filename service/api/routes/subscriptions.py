@@ -155,8 +155,7 @@ def get_deliveries(
 )
 def post_retry(delivery: IdPath, unit: Writing) -> Response:
     """Try what waits or was given up again at the next tick, under the same message id."""
-    subscribe.retry_delivery(unit.session, unit.caller, unit.now, delivery)
-    row = outbox.get_message(unit.session, unit.caller.organisation_id, delivery)
+    row = subscribe.retry_delivery(unit.session, unit.caller, unit.now, delivery)
     return unit.answer(DeliveryRead.of(row))
 
 

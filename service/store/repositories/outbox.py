@@ -86,15 +86,15 @@ def list_messages(
     return list(session.exec(query.order_by(col(OutboxMessage.id).desc()).limit(limit)))
 
 
-def get_message(session: Session, organisation_id: int, reference: str) -> OutboxMessage:
-    """Message by its id.
+def lock_message(session: Session, organisation_id: int, reference: str) -> OutboxMessage:
+    """Message by its id, as it is now; nobody sends it until this transaction ends.
 
     Raises
     ------
     NotFoundError
         If the organisation has none.
     """
-    return get_own(
+    message = get_own(
         session,
         OutboxMessage,
         organisation_id,
@@ -102,6 +102,8 @@ def get_message(session: Session, organisation_id: int, reference: str) -> Outbo
         reference,
         "There is no delivery with this id.",
     )
+    session.refresh(message, with_for_update={"key_share": True})
+    return message
 
 
 def _due(now: datetime) -> SelectOfScalar[OutboxMessage]:

@@ -13,6 +13,7 @@ from service.domain.roles import Scope
 from service.errors import DuplicateError, InvalidInputError, NotFoundError, StateTransitionError
 from service.store.repositories import fleet, outbox, subscriptions
 from service.store.repositories.access import hash_secret
+from service.store.tables.operations import OutboxMessage
 from service.store.tables.subscriptions import CalendarFeed, Subscription
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
@@ -108,7 +109,7 @@ def unsubscribe(session: Session, now: datetime, code: str) -> None:
     _end(session, receiver, now, row, ENDED_BY_RECEIVER)
 
 
-def retry_delivery(session: Session, caller: Caller, now: datetime, reference: str) -> None:
+def retry_delivery(session: Session, caller: Caller, now: datetime, reference: str) -> OutboxMessage:
     """Try a message again now, under its own id, whatever became of it before unless it was taken.
 
     Raises
@@ -117,7 +118,7 @@ def retry_delivery(session: Session, caller: Caller, now: datetime, reference: s
         If it was sent, is being sent, or its subscription has ended.
     """
     caller.require(Scope.ADMIN)
-    message = outbox.get_message(session, caller.organisation_id, reference)
+    message = outbox.lock_message(session, caller.organisation_id, reference)
     row = subscriptions.find_subscription(session, caller.organisation_id, message.subscription_id)
     if message.state not in {"waiting", "given_up"} or row is None or row.ended_at is not None:
         raise StateTransitionError(
@@ -127,6 +128,7 @@ def retry_delivery(session: Session, caller: Caller, now: datetime, reference: s
     session.add(message)
     session.flush()
     record_change(session, caller, now, "retried", "delivery", message.id)
+    return message
 
 
 def make_feed(session: Session, caller: Caller, now: datetime, name: str) -> tuple[CalendarFeed, str]:
