@@ -185,6 +185,11 @@ LABOUR_MINUTES: Final[Mapping[ExchangeMethod, LabourMinutes]] = MappingProxyType
     }
 )
 VISIT_SETUP_MINUTES: Final = practice(20, 10, 40)
+FIRST_ROUND_EXTRA_MINUTES: Final = (
+    LABOUR_MINUTES[ExchangeMethod.DRAIN_AND_FILL].first_round.value
+    - LABOUR_MINUTES[ExchangeMethod.DRAIN_AND_FILL].further_round.value
+)
+"""What the first round takes longer than a further one: where rounds are compared it belongs to the visit."""
 
 
 def labour_minutes(method: ExchangeMethod, n_rounds: int) -> float:

@@ -13,7 +13,7 @@ from service.domain.duties import Duty
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.roles import Scope
-from service.domain.service_work import LABOUR_MINUTES, VISIT_SETUP_MINUTES
+from service.domain.service_work import FIRST_ROUND_EXTRA_MINUTES, LABOUR_MINUTES, VISIT_SETUP_MINUTES
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.exchange.credit import rounds_needed
 from service.engine.exchange.state import fluid_state
@@ -173,15 +173,13 @@ def _rates(numbers: PlanNumbers) -> DueRates:
 
 
 def _prices(numbers: PlanNumbers) -> Prices:
-    """The first round takes longer than a further one: the difference belongs to the visit."""
     rounds, line = LABOUR_MINUTES[ExchangeMethod.DRAIN_AND_FILL], LABOUR_MINUTES[ExchangeMethod.LINE_EXCHANGE]
-    first = rounds.first_round.value - rounds.further_round.value
     return Prices(
         visit_minor=numbers["visit_minor"],
         labour_minor_per_minute=numbers["labour_minor_per_hour"] / MINUTES_PER_HOUR,
-        visit_minutes=VISIT_SETUP_MINUTES.value + first,
+        visit_minutes=VISIT_SETUP_MINUTES.value + FIRST_ROUND_EXTRA_MINUTES,
         round_minutes=rounds.further_round.value,
-        line_minutes=line.first_round.value - first,
+        line_minutes=line.first_round.value - FIRST_ROUND_EXTRA_MINUTES,
         line_equipment_minor=numbers["line_equipment_minor"],
         fluid_minor_per_litre=numbers["price_minor_per_litre"],
         disposal_minor_per_litre=numbers["disposal_minor_per_litre"],

@@ -10,7 +10,7 @@ from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_defaults import FluidDefaults, defaults_for
 from service.domain.fluid_kinds import FluidKind
-from service.domain.service_work import LABOUR_MINUTES, VISIT_SETUP_MINUTES
+from service.domain.service_work import FIRST_ROUND_EXTRA_MINUTES, LABOUR_MINUTES, VISIT_SETUP_MINUTES
 from service.domain.sourced import Flag, Sourced
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
@@ -110,12 +110,10 @@ def _prices_of_rounds(planning: Mapping[str, float]) -> dict[str, Sourced]:
 
 
 def _work() -> dict[str, Sourced]:
-    """The first round takes longer than a further one: the difference belongs to the visit."""
-    rounds = LABOUR_MINUTES[ExchangeMethod.DRAIN_AND_FILL]
-    visit = VISIT_SETUP_MINUTES.value + rounds.first_round.value - rounds.further_round.value
+    visit = VISIT_SETUP_MINUTES.value + FIRST_ROUND_EXTRA_MINUTES
     return {
         "visit_minutes": Sourced(
             value=visit, flag=VISIT_SETUP_MINUTES.flag, source=VISIT_SETUP_MINUTES.source
         ),
-        "round_minutes": rounds.further_round,
+        "round_minutes": LABOUR_MINUTES[ExchangeMethod.DRAIN_AND_FILL].further_round,
     }
