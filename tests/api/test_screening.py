@@ -69,6 +69,31 @@ def test_kilometres_keyed_for_an_odometer_in_miles_are_held(fleet):
     assert (result["outcome"], result["reason"]) == ("held", "km_for_miles")
 
 
+def test_a_unit_that_is_corrected_after_readings_came_is_asked_about_until_they_are_sent_again(fleet):
+    """The numbers go on without a gap, so that screening takes the odometer to count on in the other unit."""
+
+    def warnings():
+        return fleet.get("/v1/vehicles/VAN-07").json()["warnings"]
+
+    send(fleet, *steady(last_day=100))
+    fleet.patch("/v1/vehicles/VAN-07", {"odometer_unit": "mi"})
+    assert warnings() == []
+    send(fleet, *[(day, 84_000.0 + 60.0 * day) for day in range(110, 161, 10)])
+    rows = stored(fleet)
+    assert rows[-1]["used_km"] - rows[-2]["used_km"] == 600.0
+    (warning,) = warnings()
+    assert "told in mi" in warning
+    assert "still counted in km" in warning
+    for row in rows:
+        if row["unit"] == "km":
+            fleet.patch(f"/v1/readings/{row['id']}", {"decision": "discard"})
+    send(fleet, *steady(last_day=100))
+    rows = [row for row in stored(fleet) if row["outcome"] == "accepted"]
+    assert rows[-1]["used_km"] - rows[-2]["used_km"] == pytest.approx(600.0 * MILE_IN_KM)
+    assert rows[0]["used_km"] == pytest.approx(84_000.0 * MILE_IN_KM)
+    assert warnings() == []
+
+
 def test_another_vehicles_number_is_recognised(fleet, database, clock):
     from service.usecases.due.refresh_fleet import refresh_fleet
 

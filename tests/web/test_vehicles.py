@@ -144,6 +144,19 @@ def test_another_vehicle_with_the_same_identification_number_is_told_of(planner)
     assert said in planner.get(VAN).text
 
 
+def test_an_odometer_that_goes_on_in_the_other_unit_is_asked_about(planner):
+    made = {"vehicle": "BUS-9", "class": "bus"}
+    planner.operator.post("/v1/vehicles", made)
+    for unit, days in (("km", range(1, 12)), ("mi", range(12, 23))):
+        rows = [
+            {"vehicle": "BUS-9", "taken_at": f"2026-04-{day:02d}T08:00:00Z", "odometer": 90_000 + 300 * day}
+            for day in days
+        ]
+        assert "are still counted in" not in planner.get("/vehicles/BUS-9").text
+        planner.operator.post("/v1/readings", {"readings": [row | {"unit": unit} for row in rows]})
+    assert "distances are still counted in kilometres" in planner.get("/vehicles/BUS-9").text
+
+
 def test_a_reading_is_saved_and_shown(planner):
     assert post(planner).headers["location"] == "/vehicles/veh_1?told=reading"
     page = planner.get(VAN).text

@@ -13,6 +13,7 @@ from service.store.repositories import fleet
 from service.store.tables.vehicles import Vehicle
 from service.usecases.fleet import register_vehicles
 from service.usecases.fleet.register_vehicles import NewVehicle
+from service.usecases.readings.unit_changes import unit_warnings
 
 router = APIRouter(tags=["vehicles"], route_class=TokenFirst)
 
@@ -105,6 +106,5 @@ def delete_vehicle(vehicle: VehiclePath, unit: Writing) -> Response:
 
 def _read(unit: Reading, vehicle: Vehicle) -> VehicleRead:
     depots = fleet.depot_names(unit.session, unit.caller.organisation_id)
-    return VehicleRead.of(
-        vehicle, depots[vehicle.depot_id], register_vehicles.vin_warnings(unit.session, vehicle)
-    )
+    warnings = [*register_vehicles.vin_warnings(unit.session, vehicle), *unit_warnings(unit.session, vehicle)]
+    return VehicleRead.of(vehicle, depots[vehicle.depot_id], warnings)

@@ -30,6 +30,7 @@ from service.web.views.exchange import ExchangeTable, exchange_table
 from service.web.views.history import Event, history_events
 from service.web.views.returns import ReturnForm, return_form
 from service.web.views.shown_chart import ShownChart
+from service.web.views.vehicle_doubts import vehicle_doubts
 
 HELD_SHOWN: Final = 20
 
@@ -73,10 +74,7 @@ class LinkRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What people arranged for a vehicle: links for drivers, a day, plans to come back; and what they took back.
-
-    And the other vehicles that they told the same identification number of.
-    """
+    """What people arranged for a vehicle: links for drivers, a day, plans to come back; what else they said of it."""
 
     links: Sequence[Token] = ()
     pin: VisitPin | None = None
@@ -92,7 +90,7 @@ class VehiclePage:
     vehicle: str
     vehicle_id: str
     facts: tuple[tuple[str, str], ...]
-    same_vin: str
+    doubts: tuple[str, ...]
     next_due: tuple[DueRow, ...]
     odometer: ShownChart | None
     held: tuple[HeldReading, ...]
@@ -124,7 +122,7 @@ def vehicle_page(
         vehicle=vehicle.reference,
         vehicle_id=format_id(IdKind.VEHICLE, vehicle.id),
         facts=tuple(_facts(view, presentation)),
-        same_vin=", ".join(asked.same_vin),
+        doubts=tuple(vehicle_doubts(asked.same_vin, view.readings, presentation, zone)),
         next_due=due_rows(view, presentation),
         odometer=odometer_chart(view, presentation, zone),
         held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[

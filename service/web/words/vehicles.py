@@ -25,6 +25,9 @@ WORDS: Final = {
     "fact_vin": "VIN",
     "fact_since": "In service since",
     "same_vin": "The same VIN is told of {vehicles}: compare it with the plates.",
+    "unit_doubt": "Since {day} the odometer is told in {told}, and its numbers go on from those told in {before}, so "
+    "distances are still counted in {before}. If it always showed {told}, discard the readings before that day and "
+    "send them again; if it shows {before}, change the vehicle.",
     "vehicle_sheet": "Job sheet, record a service",
     "vehicle_reading": "Post a reading",
     "reading_title": "Reading of {vehicle}",
