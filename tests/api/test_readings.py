@@ -118,6 +118,19 @@ def test_the_same_reading_twice_is_stored_once(fleet):
     assert "reference_reused" in other.json()["errors"][0]["detail"]
 
 
+def test_a_repeat_of_a_discarded_reading_is_told_that_it_does_not_count(fleet):
+    row = reading(2, 84_060)
+    send(fleet, reading(1, 84_000), row)
+    stored = fleet.get("/v1/vehicles/VAN-07/readings").json()["readings"][-1]["id"]
+    fleet.patch(f"/v1/readings/{stored}", {"decision": "discard"})
+    (result,) = send(fleet, row).json()["results"]
+    assert result["outcome"] == "duplicate"
+    assert "somebody discarded it" in result["detail"]
+    assert "Nothing to do" in send(fleet, reading(1, 84_000)).json()["results"][0]["detail"]
+    fleet.patch(f"/v1/readings/{stored}", {"decision": "release"})
+    assert "Nothing to do" in send(fleet, row).json()["results"][0]["detail"]
+
+
 def test_a_rollback_is_held_with_its_reason_and_can_be_released_or_discarded(fleet):
     for day in range(1, 11):
         send(fleet, reading(day, 84_000 + 60 * day))

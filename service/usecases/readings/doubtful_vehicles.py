@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from math import isnan
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from sqlmodel import Session
@@ -23,10 +23,23 @@ from service.usecases.readings.reading_windows import (
     end_of,
     load_readings,
 )
-from service.usecases.readings.row_outcomes import ACCEPTED, OUTCOME_PLACES, REASON_PLACES, REASONS, Marks
+from service.usecases.readings.row_outcomes import (
+    ACCEPTED,
+    OUTCOME_PLACES,
+    REASON_PLACES,
+    REASONS,
+    Marks,
+    RowResult,
+)
 from service.usecases.readings.same_instant import ask_about_same_instants
 from service.usecases.readings.screen_readings import NewEntry, decide
 from service.usecases.usage.engine_time import instant_of
+
+DISCARDED_ALREADY: Final = RowResult(
+    ReadingOutcome.DUPLICATE,
+    ReadingReason.DUPLICATE,
+    "This reading is stored already, and somebody discarded it: it counts for nothing. Release it if it is right.",
+)
 
 Candidates = Mapping[int, Candidate]
 """New readings by their place in the call."""
@@ -124,6 +137,8 @@ def _without_repeats(new: NewReadings, stored: StoredReadings, candidates: Candi
         else:
             is_same = reason is ReadingReason.DUPLICATE
             new.close(place, ReadingOutcome.DUPLICATE if is_same else ReadingOutcome.REJECTED, reason)
+            if is_same and known.is_discarded(candidate):
+                new.outcomes.note(place, DISCARDED_ALREADY)
     return remaining
 
 

@@ -50,6 +50,8 @@ class KnownReadings:
 
     by_reference: dict[tuple[int, str, str], tuple[float, Numbers]] = field(default_factory=dict)
     by_value: dict[tuple[int, Numbers], list[float]] = field(default_factory=dict)
+    discarded: dict[tuple[int, Numbers], list[float]] = field(default_factory=dict)
+    """Those of the same that somebody discarded."""
 
     def note_stored(
         self, stored: Sequence[Any], new_days: Iterable[float], new_references: Collection[str]
@@ -58,7 +60,10 @@ class KnownReadings:
         for row in _of_times(stored, new_days):
             if not (row[9] in RECORD_SOURCES and row[4] == ReadingOutcome.REJECTED):
                 # Else it went with a record that was voided: the record may come again, put right.
-                self.by_value.setdefault((row[1], (row[3], row[11])), []).append(row[2])
+                key = row[1], (row[3], row[11])
+                self.by_value.setdefault(key, []).append(row[2])
+                if row[4] == ReadingOutcome.REJECTED:
+                    self.discarded.setdefault(key, []).append(row[2])
         if new_references:
             for row in stored:
                 if row[10] in new_references:
@@ -70,6 +75,15 @@ class KnownReadings:
             return True
         times = self.by_value.get((new.vehicle_id, (new.km, new.engine_hours)), ())
         return any(is_same_time(at_days, new.at_days) for at_days in times)
+
+    def is_discarded(self, new: Candidate) -> bool:
+        """Whether a repeat is one of readings that count for nothing, every one of them."""
+        key = new.vehicle_id, (new.km, new.engine_hours)
+        known, gone = (
+            sum(is_same_time(at_days, new.at_days) for at_days in times.get(key, ()))
+            for times in (self.by_value, self.discarded)
+        )
+        return 0 < known <= gone
 
     def repeat(self, new: Candidate) -> ReadingReason | None:
         """Reason not to store a reading; one without any is known from now on."""
