@@ -1,9 +1,13 @@
 """Used fluid: one container a stream and depot, room left, and the day by which it has to be fetched."""
 
+from datetime import timedelta
+
 import pytest
 
+from service.usecases.stock.used_fluid_levels import used_fluid_levels
 from tests.api.test_stock_plans import OVERDUE, add_van
 from tests.service_fixtures import START
+from tests.web.test_large_fleet import counted
 
 BRAKES = {"kind": "brake_fluid", "total_litres": 1.0, "drainable_litres": 1.0, "interval_months": 24}
 
@@ -89,3 +93,35 @@ def test_a_container_cannot_hold_less_than_nothing(shop, litres):
     body = {"used_fluid_capacity_by_stream": {"coolant": litres}}
     assert shop.patch("/v1/depots/North", body).status_code == 422
     assert shop.patch("/v1/depots/North", {"used_fluid_capacity_by_stream": {"soup": 1}}).status_code == 422
+
+
+def test_each_depot_has_its_own_container_and_all_are_asked_for_at_once(shop, database, clock):
+    """Two vans bring six litres each to two depots; one is emptied, and what comes later is in it."""
+    work = {
+        "compartment": "engine_oil_diesel_light",
+        "rounds": [{"drained_litres": 6.0, "filled_litres": 6.0}],
+    }
+    assert shop.patch("/v1/vehicles/VAN-1", {"depot": "South"}).status_code == 200
+
+    def serve(van: str) -> None:
+        done = {"vehicle": van, "done_at": clock.now().isoformat(), "compartments": [work]}
+        assert shop.post("/v1/services", done).status_code == 201
+        clock.advance(timedelta(hours=1))
+
+    def levels() -> tuple[dict[str, float], int]:
+        with counted(database) as statements, database.snapshot() as session:
+            found = used_fluid_levels(session, shop.organisation_id)
+        return {one.depot: one.litres for one in found if one.stream == "lubricating_oil"}, len(statements)
+
+    serve("VAN-0")
+    serve("VAN-1")
+    filled, n_statements = levels()
+    assert filled == {"North": 6.0, "South": 6.0}
+    emptied = {"depot": "South", "stream": "lubricating_oil", "litres": 6.0}
+    assert shop.post("/v1/used-fluid/collections", emptied).status_code == 201
+    clock.advance(timedelta(hours=1))
+    shop.patch("/v1/vehicles/VAN-2", {"depot": "West"})
+    serve("VAN-2")
+    partly = emptied | {"depot": "North", "litres": 2.0, "is_emptied": False}
+    assert shop.post("/v1/used-fluid/collections", partly).status_code == 201
+    assert levels() == ({"North": 4.0, "South": 0.0, "West": 6.0}, n_statements)

@@ -1,10 +1,10 @@
 """The stock ledger, and the used fluid that was fetched."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import func
+from sqlalchemy import Select, case, func
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
@@ -132,52 +132,70 @@ def read_uses(
     return [(row[0], row[1], row[2], row[3]) for row in session.execute(query)]
 
 
-def drained_by_depot(
-    session: Session, organisation_id: int, depot_id: int, kinds: list[str], since: datetime | None
-) -> float:
-    """Litres that services brought out of compartments of these kinds, of a depot's vehicles, since an instant."""
+class Container(NamedTuple):
+    """Where a depot keeps one stream of used fluid."""
+
+    depot_id: int
+    stream: str
+
+
+def last_emptied(session: Session, organisation_id: int) -> dict[Container, datetime]:
+    """When each container was last emptied; those that never were are missing."""
+    rows = session.execute(_emptied(organisation_id))
+    return {Container(depot_id, stream): at for depot_id, stream, at in rows}
+
+
+def fetched_since_emptied(session: Session, organisation_id: int) -> dict[Container, float]:
+    """Litres fetched from each container after it was last emptied, or ever."""
+    collection, emptied = UsedFluidCollection, _emptied(organisation_id).subquery()
     query = (
-        core_select(func.coalesce(func.sum(col(Round.drained_litres)), 0.0))
+        core_select(col(collection.depot_id), col(collection.stream), func.sum(col(collection.litres)))
+        .outerjoin(
+            emptied,
+            (emptied.c.depot_id == collection.depot_id) & (emptied.c.stream == collection.stream),
+        )
+        .where(
+            col(collection.organisation_id) == organisation_id,
+            emptied.c.at.is_(None) | (col(collection.at) > emptied.c.at),
+        )
+        .group_by(col(collection.depot_id), col(collection.stream))
+    )
+    return {Container(depot_id, stream): float(litres) for depot_id, stream, litres in session.execute(query)}
+
+
+def drained_since_emptied(
+    session: Session, organisation_id: int, stream_of_kind: Mapping[str, str]
+) -> dict[Container, float]:
+    """Litres that services of a depot's vehicles brought out after its container was last emptied, or ever."""
+    emptied = _emptied(organisation_id).subquery()
+    stream = case(dict(stream_of_kind), value=col(Compartment.kind))
+    query = (
+        core_select(col(Vehicle.depot_id), stream, func.sum(col(Round.drained_litres)))
+        .select_from(Round)
         .join(ServiceItem, col(ServiceItem.id) == Round.item_id)
         .join(Service, col(Service.id) == ServiceItem.service_id)
         .join(Compartment, col(Compartment.id) == ServiceItem.compartment_id)
         .join(Vehicle, col(Vehicle.id) == Service.vehicle_id)
+        .outerjoin(emptied, (emptied.c.depot_id == Vehicle.depot_id) & (emptied.c.stream == stream))
         .where(
             col(Round.organisation_id) == organisation_id,
-            col(Vehicle.depot_id) == depot_id,
-            col(Compartment.kind).in_(kinds),
             col(Service.voided_at).is_(None),
+            emptied.c.at.is_(None) | (col(Service.done_at) > emptied.c.at),
         )
+        .group_by(col(Vehicle.depot_id), stream)
     )
-    if since is not None:
-        query = query.where(col(Service.done_at) > since)
-    return float(session.execute(query).scalar_one())
+    return {Container(depot_id, name): float(litres) for depot_id, name, litres in session.execute(query)}
 
 
-def last_emptied(session: Session, organisation_id: int, depot_id: int, stream: str) -> datetime | None:
-    """When a depot's container of one stream was last emptied."""
-    query = core_select(func.max(col(UsedFluidCollection.at))).where(
-        col(UsedFluidCollection.organisation_id) == organisation_id,
-        col(UsedFluidCollection.depot_id) == depot_id,
-        col(UsedFluidCollection.stream) == stream,
-        col(UsedFluidCollection.is_emptied).is_(True),
+def _emptied(organisation_id: int) -> Select[int, str, datetime]:
+    collection = UsedFluidCollection
+    return (
+        core_select(
+            col(collection.depot_id), col(collection.stream), func.max(col(collection.at)).label("at")
+        )
+        .where(col(collection.organisation_id) == organisation_id, col(collection.is_emptied).is_(True))
+        .group_by(col(collection.depot_id), col(collection.stream))
     )
-    instant: datetime | None = session.execute(query).scalar_one()
-    return instant
-
-
-def fetched_since(
-    session: Session, organisation_id: int, depot_id: int, stream: str, since: datetime | None
-) -> float:
-    """Litres of a stream fetched from a depot after an instant."""
-    query = core_select(func.coalesce(func.sum(col(UsedFluidCollection.litres)), 0.0)).where(
-        col(UsedFluidCollection.organisation_id) == organisation_id,
-        col(UsedFluidCollection.depot_id) == depot_id,
-        col(UsedFluidCollection.stream) == stream,
-    )
-    if since is not None:
-        query = query.where(col(UsedFluidCollection.at) > since)
-    return float(session.execute(query).scalar_one())
 
 
 def find_collection(session: Session, organisation_id: int, reference: str) -> UsedFluidCollection | None:

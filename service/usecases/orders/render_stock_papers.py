@@ -18,6 +18,7 @@ from service.domain.roles import Scope
 from service.domain.used_fluid import ANYWHERE, KEEPING_RULES, STREAM_RULES, WasteStream, codes_in
 from service.errors import NotFoundError
 from service.store.repositories import fleet, stock
+from service.store.repositories.stock import Container
 from service.store.tables.parts import Part
 from service.usecases.access.caller import Caller
 from service.usecases.orders.not_ordered import NotOrdered, not_ordered
@@ -81,7 +82,7 @@ def render_used_fluid_label(
     presentation = presentation_of(organisation)
     rule = STREAM_RULES[stream]
     is_oil = stream in {WasteStream.LUBRICATING_OIL, WasteStream.HYDRAULIC_OIL}
-    emptied_at = stock.last_emptied(session, caller.organisation_id, depot.id or 0, stream)
+    emptied_at = stock.last_emptied(session, caller.organisation_id).get(Container(depot.id or 0, stream))
     label = UsedFluidLabel(
         required_words=presentation.labels["used_oil"] if is_oil else rule.label,
         stream=rule.label,

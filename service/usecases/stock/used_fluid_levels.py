@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from sqlmodel import Session
 
@@ -11,10 +12,15 @@ from service.domain.roles import Scope
 from service.domain.used_fluid import WasteStream
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, stock
-from service.store.tables.organisation import Depot
+from service.store.repositories.stock import Container
 from service.store.tables.stock import UsedFluidCollection
 from service.usecases.access.audit import record_change
 from service.usecases.access.caller import Caller
+
+STREAM_OF_KIND: Final = {
+    str(kind): str(defaults.waste_stream) for kind, defaults in EXCHANGE_DEFAULTS.items()
+}
+"""Where what comes out of each kind of compartment belongs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,11 +50,15 @@ class NewCollection:
 
 def used_fluid_levels(session: Session, organisation_id: int) -> list[UsedFluidLevel]:
     """Work out every stream of every depot that has ever held any."""
+    emptied = stock.last_emptied(session, organisation_id)
+    drained = stock.drained_since_emptied(session, organisation_id, STREAM_OF_KIND)
+    fetched = stock.fetched_since_emptied(session, organisation_id)
     levels = []
     for depot in fleet.list_depots(session, organisation_id):
         for stream in WasteStream:
-            emptied_at = stock.last_emptied(session, organisation_id, depot.id or 0, stream)
-            litres = _level(session, depot, stream, emptied_at)
+            container = Container(depot.id or 0, stream)
+            emptied_at = emptied.get(container)
+            litres = max(drained.get(container, 0.0) - fetched.get(container, 0.0), 0.0)
             if litres > 0.0 or emptied_at is not None:
                 levels.append(
                     UsedFluidLevel(
@@ -105,15 +115,3 @@ def list_collections(
     depots = fleet.depot_names(session, caller.organisation_id)
     rows = stock.list_collections(session, caller.organisation_id, before_id=before_id, limit=limit)
     return [(row, depots[row.depot_id]) for row in rows]
-
-
-def kinds_of(stream: WasteStream) -> list[str]:
-    """Fluid kinds that go into a stream."""
-    return [str(kind) for kind, defaults in EXCHANGE_DEFAULTS.items() if defaults.waste_stream is stream]
-
-
-def _level(session: Session, depot: Depot, stream: WasteStream, emptied_at: datetime | None) -> float:
-    key, organisation_id = depot.id or 0, depot.organisation_id
-    drained = stock.drained_by_depot(session, organisation_id, key, kinds_of(stream), emptied_at)
-    fetched = stock.fetched_since(session, organisation_id, key, stream, emptied_at)
-    return max(drained - fetched, 0.0)
