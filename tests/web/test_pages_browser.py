@@ -59,3 +59,22 @@ def test_every_page_is_sound(browser: Browser, address, workshop, database, cloc
     assert [text for text in window.messages if not {"404", "422", "401"} & set(text.split())] == []
     assert window.elsewhere == []
     window.close()
+
+
+def test_no_page_scrolls_sideways_for_a_name_of_one_long_word(browser: Browser, address, workshop):
+    """Forty letters are the most that a vehicle's number, a depot or a compartment may have."""
+    word = "W" * 40
+    assert workshop.operator.patch("/v1/vehicles/VAN-01", {"vehicle": word, "depot": word}).status_code == 200
+    fluid = {"fluid": word, "kind": "axle", "packs": [{"litres": 20, "price_minor": 9000}]}
+    assert workshop.operator.post("/v1/fluids", fluid).status_code == 201
+    facts = {"kind": "axle", "compartment": word, "fluid": word, "last_service_on": "2015-01-01"}
+    assert workshop.operator.post(f"/v1/vehicles/{word}/compartments", facts).status_code == 201
+    window = OpenBrowser(browser, address, SIZES[0], SCHEMES[0])
+    window.hold("sumpwise", workshop.client.cookies["sumpwise"])
+    wide = {}
+    for name, path in PAGES.items():
+        if "{link}" not in path:
+            window.go(path.replace("VAN-01", word))
+        wide[name] = window.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+    assert {name: width for name, width in wide.items() if width > 0} == {}
+    window.close()
