@@ -137,9 +137,12 @@ def _day(text: str) -> float:
 
 def _km(text: str) -> float:
     try:
-        return float(text)
+        km = float(text)
     except ValueError:
-        raise ValueError(f"“{text[:40]}” is no number.") from None
+        km = math.nan
+    if not math.isfinite(km):
+        raise ValueError(f"“{text[:40]}” is no number.")
+    return km
 
 
 def _whose(row: Mapping[str, Any]) -> tuple[str, str]:

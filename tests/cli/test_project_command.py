@@ -60,6 +60,8 @@ def test_a_task_without_a_past_of_its_vehicle_is_refused(project):
     [
         ("spring,VAN-1,26.3.2026,9000", "past.csv, line 7: “26.3.2026” is no date"),
         ("spring,VAN-1,2026-03-27,9 000", "past.csv, line 7: “9 000” is no number"),
+        ("spring,VAN-1,2026-03-27,nan", "past.csv, line 7: “nan” is no number"),
+        ("spring,VAN-1,2026-03-27,inf", "past.csv, line 7: “inf” is no number"),
         ("spring,VAN-1", "past.csv, line 7: “” is no date"),
         ('spring,"VAN-1', "not sound CSV"),
     ],
