@@ -128,7 +128,7 @@ def migrate(
             present, wanted = current_revision(database), newest_revision()
             if check:
                 typer.echo(f"at {present or 'nothing'}, wanted {wanted}")
-                raise typer.Exit(0 if present == wanted else 3)
+                raise typer.Exit(0 if present == wanted else EXIT_UNAVAILABLE)
             upgrade_schema(database)
             if settings.workers:
                 from service.jobs.chunk_queue import prepare_queue

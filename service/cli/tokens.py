@@ -49,8 +49,7 @@ def create_organisation(
 def list_organisations() -> None:
     """List the organisations in this database."""
     with opened_database() as (database, _, _), database.snapshot() as session:
-        for key in fleet.list_organisation_ids(session):
-            organisation = fleet.get_organisation(session, key)
+        for organisation in fleet.list_organisations(session):
             typer.echo(f"{organisation.name}\t{organisation.time_zone}")
 
 
