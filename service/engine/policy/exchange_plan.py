@@ -28,7 +28,7 @@ class ExchangePlan:
         A `Method`; no rounds for a line exchange.
     is_available : ndarray of bool, shape (7, n)
         Where it is false the row describes a visit in which nothing is exchanged.
-    fresh_share, life_used_after, life_used_after_sd, schedule_credit : ndarray, shape (7, n)
+    fresh_share, life_used_after, life_used_after_sd : ndarray, shape (7, n)
         [-]
     poured_litres : ndarray, shape (7, n)
         New fluid at pouring temperature, with the over-fill. [L]
@@ -51,7 +51,6 @@ class ExchangePlan:
     fresh_share: Floats
     life_used_after: Floats
     life_used_after_sd: Floats
-    schedule_credit: Floats
     poured_litres: Floats
     labour_minutes: Floats
     cost_minor: Floats
@@ -113,7 +112,6 @@ def plan_exchanges(case: ExchangeCase, rates: DueRates, prices: Prices, level: L
         fresh_share=1.0 - shares.retained,
         life_used_after=life_used,
         life_used_after_sd=deviation,
-        schedule_credit=credit,
         poured_litres=litres_at(poured, level.pour_celsius, level.density_15c_kg_per_m3),
         labour_minutes=np.broadcast_to(minutes, cost.shape),
         cost_minor=cost,
