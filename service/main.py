@@ -18,7 +18,7 @@ from service.clock import Clock, ShiftedClock, SystemClock
 from service.errors import UnavailableError
 from service.jobs.clock import Tick, node_name, start_clock
 from service.jobs.deliveries import LEASE, REHEARSED_LEASE, Deliveries
-from service.jobs.fleet_projection import FleetProjection
+from service.jobs.fleet_projection import NightlyProjection
 from service.jobs.housekeeping import Housekeeping
 from service.jobs.machine_pulls import MachinePulls
 from service.jobs.spare_memory import give_back_memory
@@ -62,7 +62,7 @@ class Scheduler:
     tick: Tick
     deliveries: Deliveries
     pulls: MachinePulls
-    projection: FleetProjection
+    projection: NightlyProjection
 
     def stop(self) -> None:
         """Begin nothing more."""
@@ -103,13 +103,13 @@ def build_scheduler(settings: Settings, database: Database, clock: Clock) -> Sch
     return Scheduler(tick=tick, deliveries=deliveries, pulls=pulls, projection=projection)
 
 
-def build_projection(settings: Settings, database: Database, clock: Clock) -> FleetProjection:
+def build_projection(settings: Settings, database: Database, clock: Clock) -> NightlyProjection:
     """Make what projects whole fleets: here, or through the queue of the workers."""
     if not settings.workers:
-        return FleetProjection(database, clock, node_name())
+        return NightlyProjection(database, clock, node_name())
     from service.jobs.chunk_queue import ChunkQueue
 
-    return FleetProjection(database, clock, node_name(), ChunkQueue(settings.database_url).share)
+    return NightlyProjection(database, clock, node_name(), ChunkQueue(settings.database_url).share)
 
 
 def build_app(settings: Settings, database: Database | None = None, clock: Clock | None = None) -> "FastAPI":

@@ -26,7 +26,7 @@ Share = Callable[[Sequence[Chunk]], None]
 
 
 @dataclass(slots=True)
-class FleetProjection:
+class NightlyProjection:
     """Finds the fleets whose turn it is; the claim is made once a run is done, or given to the workers."""
 
     database: Database

@@ -17,7 +17,7 @@ import pytest
 from sqlalchemy import text
 
 from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
-from service.jobs.fleet_projection import FleetProjection
+from service.jobs.fleet_projection import NightlyProjection
 from service.store.records import FIGURES
 from service.store.session import Database
 from tests.benchmarks.large_store import load_large_fleet
@@ -111,7 +111,7 @@ class Night:
         try:
             while count(store.database, waiting) < n_before + n_workers:
                 time.sleep(0.1)
-            FleetProjection(store.database, clock, "bench", ChunkQueue(store.url).share).project(
+            NightlyProjection(store.database, clock, "bench", ChunkQueue(store.url).share).project(
                 organisation_id, clock.now()
             )
             used, written = (self._ticks(nodes), database_ticks(store.database)), log_bytes(store.database)

@@ -14,7 +14,7 @@ from sqlalchemy import delete, make_url, select, text
 
 from service.cli.context import EXIT_UNAVAILABLE
 from service.jobs.chunk_queue import SCHEMA, ChunkQueue, prepare_queue
-from service.jobs.fleet_projection import FleetProjection, do_chunk
+from service.jobs.fleet_projection import NightlyProjection, do_chunk
 from service.store.session import Database
 from service.store.tables.projections import Projection
 from service.usecases.due import project_fleet
@@ -68,7 +68,7 @@ def forget(database: Database) -> None:
 
 def on_one_machine(database: Database, clock: Any, organisation_id: int) -> list[tuple[Any, ...]]:
     """Project here, remember the result and make it undone."""
-    FleetProjection(database, clock, "here").project(organisation_id, START)
+    NightlyProjection(database, clock, "here").project(organisation_id, START)
     result = projected(database)
     assert len(result) == N_VEHICLES
     forget(database)
@@ -102,7 +102,7 @@ def test_a_killed_workers_part_is_done_by_another(fleet: int, database: Database
     wanted = on_one_machine(database, clock, fleet)
     assert prepare_queue(store.url)
     assert not prepare_queue(store.url), "made once"
-    n_parts = FleetProjection(database, clock, "here", ChunkQueue(store.url).share).project(fleet, START)
+    n_parts = NightlyProjection(database, clock, "here", ChunkQueue(store.url).share).project(fleet, START)
     assert n_parts == N_VEHICLES // VEHICLES_A_PART
     first, second = worker(store, 1), worker(store, 2)
     try:
@@ -161,7 +161,7 @@ def test_a_part_given_twice_is_done_once(fleet: int, database: Database, clock: 
     prepare_queue(store.url)
     done: list[int] = []
     queue = ChunkQueue(store.url, lambda chunk: done.append(do_chunk(database, chunk)) or 0)
-    shared = FleetProjection(database, clock, "here", queue.share)
+    shared = NightlyProjection(database, clock, "here", queue.share)
     shared.project(fleet, START)
     shared.project(fleet, START)
     queue.run(name="here", until_empty=True)
@@ -186,7 +186,7 @@ def test_a_part_that_fails_is_tried_again(
         return do_chunk(database, chunk)
 
     queue = ChunkQueue(store.url, work)
-    FleetProjection(database, clock, "here", queue.share).project(fleet, START)
+    NightlyProjection(database, clock, "here", queue.share).project(fleet, START)
     queue.run(name="here", until_empty=True)
     assert len(projected(database)) == N_VEHICLES
     assert len(tries) == N_VEHICLES // VEHICLES_A_PART + 1

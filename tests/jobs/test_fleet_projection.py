@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import func, select
 
-from service.jobs.fleet_projection import FleetProjection
+from service.jobs.fleet_projection import NightlyProjection
 from service.store.repositories import fleet_ranges
 from service.store.tables.projections import Projection, UsageModel
 from service.usecases.due import project_fleet
@@ -30,7 +30,7 @@ def stored(database):
 
 
 def test_a_fleet_is_projected_once_a_night(fleet, database, clock):
-    projection = FleetProjection(database, clock, "node")
+    projection = NightlyProjection(database, clock, "node")
     first = clock.now()
     projection.run_if_due()
     assert stored(database) == {first: N_VANS}
@@ -43,7 +43,7 @@ def test_a_fleet_is_projected_once_a_night(fleet, database, clock):
 
 
 def test_a_new_fit_asks_for_new_projections(fleet, database, clock):
-    FleetProjection(database, clock, "node").run_if_due()
+    NightlyProjection(database, clock, "node").run_if_due()
     clock.advance(timedelta(hours=1))
     with database.transaction() as session:
         zeros = {
@@ -61,7 +61,7 @@ def test_a_new_fit_asks_for_new_projections(fleet, database, clock):
 
 def test_what_was_stopped_goes_on_where_it_was(fleet, database, clock):
     began = clock.now()
-    projection = FleetProjection(database, clock, "node")
+    projection = NightlyProjection(database, clock, "node")
     done = []
 
     def stop_after_one(database, chunk, do_chunk=project_fleet.project_chunk):
@@ -75,13 +75,13 @@ def test_what_was_stopped_goes_on_where_it_was(fleet, database, clock):
         projection.run_if_due()
     assert done == [2]
     clock.advance(timedelta(minutes=1))
-    FleetProjection(database, clock, "another node").run_if_due()
+    NightlyProjection(database, clock, "another node").run_if_due()
     assert stored(database) == {began: 2, clock.now(): N_VANS - 2}
 
 
 def test_a_large_fleet_lets_other_work_have_its_turn(fleet, database, clock, monkeypatch):
     monkeypatch.setattr("service.jobs.fleet_projection.PARTS_A_TICK", 1)
-    projection = FleetProjection(database, clock, "node")
+    projection = NightlyProjection(database, clock, "node")
     numbers = []
     for _ in range(4):
         projection.run_if_due()
@@ -91,7 +91,7 @@ def test_a_large_fleet_lets_other_work_have_its_turn(fleet, database, clock, mon
 
 def test_a_part_with_a_compartment_that_came_since_is_not_done(fleet, database, clock):
     first = clock.now()
-    FleetProjection(database, clock, "node").run_if_due()
+    NightlyProjection(database, clock, "node").run_if_due()
     clock.advance(timedelta(minutes=10))
     axle = {"compartment": "rear axle", "kind": "axle", "total_litres": 2.0}
     assert fleet.post("/v1/vehicles/VAN-4/compartments", axle).status_code == 201
@@ -102,11 +102,11 @@ def test_a_part_with_a_compartment_that_came_since_is_not_done(fleet, database, 
 
 
 def test_a_retired_vehicles_projection_is_dropped(fleet, database, clock):
-    FleetProjection(database, clock, "node").run_if_due()
+    NightlyProjection(database, clock, "node").run_if_due()
     for name in ("VAN-0", "VAN-4"):
         assert fleet.delete(f"/v1/vehicles/{name}").status_code == 204
     clock.advance(timedelta(days=1))
-    FleetProjection(database, clock, "node").run_if_due()
+    NightlyProjection(database, clock, "node").run_if_due()
     assert stored(database) == {clock.now(): N_VANS - 2}
 
 

@@ -10,7 +10,7 @@ from service.jobs import clock as clock_room
 from service.jobs import fleet_projection, weekly_run
 from service.jobs.clock import Tick
 from service.jobs.each_organisation import each_organisation
-from service.jobs.fleet_projection import FleetProjection
+from service.jobs.fleet_projection import NightlyProjection
 from service.jobs.weekly_run import run_weekly
 from service.store.repositories import due_lists
 from service.store.tables.operations import JobFailure
@@ -96,7 +96,7 @@ def test_a_fleet_that_cannot_be_projected_keeps_no_other_from_it(keys, database,
         return kept(session, organisation_id, since, now)
 
     monkeypatch.setattr(fleet_projection, "chunks_of", breaks_for(keys[1], 1, watch))
-    FleetProjection(database, clock, "node").run_if_due()
+    NightlyProjection(database, clock, "node").run_if_due()
     assert set(seen) == {*keys} - {keys[1]}
 
 
