@@ -15,6 +15,7 @@ from service.domain import plausibility, texts
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.errors import InvalidInputError
 from service.usecases.readings.instant_columns import read_instants
+from service.usecases.readings.known_readings import KEPT_SOURCES
 from service.usecases.readings.reading_columns import ReadingColumns, clean_column
 from service.usecases.readings.record_readings import MAX_ROWS
 from service.usecases.readings.row_outcomes import RowResult
@@ -36,6 +37,11 @@ READING_EXAMPLE: Final[dict[str, Any]] = {
 }
 
 
+SOURCE: Final = (
+    f"Who or what told it; {', '.join(sorted(KEPT_SOURCES))} stand for readings stored with a record alone."
+)
+
+
 class ReadingEntry(TypedDict):
     """One reading; the unit is the vehicle's own if it is not given."""
 
@@ -54,7 +60,7 @@ class ReadingEntry(TypedDict):
         Annotated[float, Field(strict=True, ge=0, le=plausibility.ENGINE_HOURS.maximum, allow_inf_nan=False)]
         | None
     ]
-    source: NotRequired[Annotated[str, Field(strict=True, min_length=1, max_length=40)]]
+    source: NotRequired[Annotated[str, Field(strict=True, min_length=1, max_length=40, description=SOURCE)]]
     reference: NotRequired[Annotated[str, Field(strict=True, min_length=1, max_length=80)] | None]
 
 
