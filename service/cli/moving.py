@@ -82,4 +82,4 @@ def delete(
         if not yes:
             raise ConflictError(f"Nothing was deleted. Export {name} first, then say --yes.")
         n_rows = delete_for_good(database.transaction, key, clock.now())
-        typer.echo(f"{name}: {n_rows} rows deleted. Restart the nodes: they remember drafts.")
+        typer.echo(f"{name}: {n_rows} rows deleted.")

@@ -54,7 +54,8 @@ class _Basis:
     """What a draft rests on; it holds while this is the same."""
 
     today: date
-    latest_change: int
+    latest_change: tuple[int, datetime] | None
+    """Its number and instant."""
 
 
 @dataclass(frozen=True, slots=True)

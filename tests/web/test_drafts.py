@@ -6,7 +6,9 @@ import pytest
 
 from service.errors import UnavailableError
 from service.store.repositories import fleet as fleet_rows
-from service.web.drafts import KEPT_FOR, MOST_WITH_WORK
+from service.store.repositories.changes import latest_change
+from service.usecases.access.delete_organisation import delete_organisation
+from service.web.drafts import BEARS_ON_NO_DRAFT, KEPT_FOR, MOST_WITH_WORK
 from tests.web.small_fleet import FRIDAY
 
 DRAFT = "/due-lists/2026-W19"
@@ -102,6 +104,27 @@ def test_drafts_are_those_of_the_own_organisation(workshop, counted, join):
     other = join("Other Invented")
     workshop.come_in("quin", organisation_id=other.organisation_id)
     assert "VAN-01" not in workshop.get(DRAFT).text
+
+
+def test_a_draft_of_a_deleted_organisation_is_nobody_elses(workshop, counted, join):
+    """SQLite gives its id, and the numbers of its changes, to whoever comes next."""
+    workshop.get(DRAFT)
+    before = _latest_number(workshop.database, workshop.operator.organisation_id)
+    with workshop.database.transaction() as session:
+        delete_organisation(session, workshop.operator.organisation_id)
+    workshop.clock.advance(timedelta(minutes=1))
+    other = join("Other Invented")
+    for number in range(before):
+        if _latest_number(workshop.database, other.organisation_id) < before:
+            assert other.post("/v1/depots", {"depot": f"Yard {number}"}).status_code == 201
+    workshop.come_in("quin", organisation_id=other.organisation_id)
+    assert "VAN-01" not in workshop.get(DRAFT).text
+
+
+def _latest_number(database, organisation_id):
+    with database.snapshot() as session:
+        latest = latest_change(session, organisation_id, BEARS_ON_NO_DRAFT)
+    return 0 if latest is None else latest[0]
 
 
 def test_the_present_week_is_ready_after_a_start(workshop, counted):
