@@ -28,6 +28,26 @@ def test_a_change_answers_with_the_tag_that_a_read_would_give(operator, operatio
 
 
 @pytest.mark.parametrize("database", ["sqlite"], indirect=True)
+def test_nothing_is_deleted_that_changed_since_it_was_read(operator, operations):
+    """RFC 9110, 13.1.1: a method must not be performed if the condition of If-Match is false."""
+    world = found_world(operator, operations)
+    deletes = {one.path: one for one in operations.values() if one.method == "delete"}
+    wrong, n_deletes = [], 0
+    for name, read in operations.items():
+        delete = deletes.get(read.path)
+        if read.method != "get" or delete is None:
+            continue
+        refused = send(operator, delete, world, headers={**operator.headers, "If-Match": '"stale"'})
+        tag = operator.get(refused.request.url.path).headers["etag"]
+        done = send(operator, delete, world, headers={**operator.headers, "If-Match": tag})
+        n_deletes += 1
+        if (refused.status_code, done.status_code) != (412, 204):
+            wrong.append(f"{name}: {refused.status_code} {done.status_code}")
+    assert wrong == []
+    assert n_deletes >= 6
+
+
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_a_read_is_not_sent_again_to_whom_has_it_and_the_document_says_so(operator, operations, document):
     """RFC 9110, 13.1.2 and 15.4.5."""
     world = found_world(operator, operations)

@@ -102,10 +102,12 @@ def get_feed(request: Request, feed: IdPath, unit: Reading) -> Response:
     summary="Revoke a calendar feed",
     status_code=204,
     response_class=Response,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
-def delete_feed(feed: IdPath, unit: Writing) -> Response:
+def delete_feed(request: Request, feed: IdPath, unit: Writing) -> Response:
     """Let a feed's address lead nowhere from now on."""
+    row = subscriptions.get_feed(unit.session, unit.caller.organisation_id, feed)
+    unit.require_match(request, FeedRead.of(row))
     subscribe.revoke_feed(unit.session, unit.caller, unit.now, feed)
     return unit.answer(None, 204)
 

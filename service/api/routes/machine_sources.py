@@ -159,10 +159,12 @@ def post_pull(machine_source: IdPath, unit: Writing) -> Response:
     summary="End a machine source",
     status_code=204,
     response_class=Response,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
-def delete_source(machine_source: IdPath, unit: Writing) -> Response:
+def delete_source(request: Request, machine_source: IdPath, unit: Writing) -> Response:
     """Take nothing more from this source; what it sent stays."""
+    row = machine_sources.get_source(unit.session, unit.caller.organisation_id, machine_source)
+    unit.require_match(request, SourceRead.of(row))
     manage_sources.end_source(unit.session, unit.caller, unit.now, machine_source)
     return unit.answer(None, 204)
 

@@ -165,14 +165,17 @@ def get_sample(request: Request, sample: IdPath, unit: Reading) -> Response:
     operation_id="void_sample",
     summary="Void a sample",
     status_code=204,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
 def delete_sample(
+    request: Request,
     sample: IdPath,
     unit: Writing,
     reason: Annotated[Line400 | None, Query(description="Why; kept in the record of changes.")] = None,
 ) -> Response:
     """Take back a sample recorded by mistake; the record stays, marked void, and the states follow."""
+    row = services.get_sample(unit.session, unit.caller.organisation_id, sample)
+    unit.require_match(request, _read(unit, row))
     void_sample(unit.session, unit.caller, unit.now, sample, reason)
     return unit.answer(None, 204)
 

@@ -108,9 +108,7 @@ def get_services(
 def get_service(request: Request, service: IdPath, unit: Reading) -> Response:
     """Look at one service."""
     unit.caller.require(Scope.READ)
-    row = services.get_service(unit.session, unit.caller.organisation_id, service)
-    done = services.items_of_services(unit.session, unit.caller.organisation_id, [row])
-    return show(request, ServiceRead.of(row, done, _names(unit, [row], done)))
+    return show(request, _read(unit, service))
 
 
 @router.delete(
@@ -118,16 +116,24 @@ def get_service(request: Request, service: IdPath, unit: Reading) -> Response:
     operation_id="void_service",
     summary="Void a service",
     status_code=204,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
 def delete_service(
+    request: Request,
     service: IdPath,
     unit: Writing,
     reason: Annotated[Line400 | None, Query(description="Why; kept in the record of changes.")] = None,
 ) -> Response:
     """Take back a service recorded by mistake; the record stays, marked void, and everything follows."""
+    unit.require_match(request, _read(unit, service))
     void_service(unit.session, unit.caller, unit.now, service, reason)
     return unit.answer(None, 204)
+
+
+def _read(unit: Unit, service: str) -> ServiceRead:
+    row = services.get_service(unit.session, unit.caller.organisation_id, service)
+    done = services.items_of_services(unit.session, unit.caller.organisation_id, [row])
+    return ServiceRead.of(row, done, _names(unit, [row], done))
 
 
 def _names(unit: Unit, rows: Sequence[Service], done: Sequence[DoneItem]) -> ServiceNames:

@@ -110,10 +110,12 @@ def post_rotate(subscription: IdPath, unit: Writing, body: SecretRotate | None =
     summary="End a subscription",
     status_code=204,
     response_class=Response,
-    responses=describe_problems(404, 409, 422),
+    responses=describe_problems(404, 409, 412, 422),
 )
-def delete_subscription(subscription: IdPath, unit: Writing) -> Response:
+def delete_subscription(request: Request, subscription: IdPath, unit: Writing) -> Response:
     """Send this receiver nothing more."""
+    row = subscriptions.get_subscription(unit.session, unit.caller.organisation_id, subscription)
+    unit.require_match(request, SubscriptionRead.of(row))
     subscribe.end_subscription(unit.session, unit.caller, unit.now, subscription)
     return unit.answer(None, 204)
 

@@ -96,10 +96,12 @@ def patch_vehicle(request: Request, vehicle: VehiclePath, body: VehicleUpdate, u
     operation_id="retire_vehicle",
     summary="Take a vehicle out of use",
     status_code=204,
-    responses=describe_problems(404, 422),
+    responses=describe_problems(404, 412, 422),
 )
-def delete_vehicle(vehicle: VehiclePath, unit: Writing) -> Response:
+def delete_vehicle(request: Request, vehicle: VehiclePath, unit: Writing) -> Response:
     """Take a vehicle out of use; its history stays and its number is free again."""
+    row = fleet.get_vehicle(unit.session, unit.caller.organisation_id, vehicle, for_update=True)
+    unit.require_match(request, _read(unit, row))
     register_vehicles.retire_vehicle(unit.session, unit.caller, unit.now, vehicle)
     return unit.answer(None, 204)
 
