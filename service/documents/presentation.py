@@ -9,15 +9,14 @@ from typing import Final, Literal
 from service.documents.labels import ENGLISH
 from service.domain.chances import chance
 from service.domain.money import minor_per_major, money_decimals
+from service.domain.units_of_distance import DistanceUnit
 from service.units import (
     LITRES_PER_IMPERIAL_GALLON,
     LITRES_PER_US_GALLON,
     LITRES_PER_US_QUART,
-    miles_from_km,
 )
 
 VolumeUnit = Literal["L", "US gal", "US qt", "imp gal"]
-DistanceUnit = Literal["km", "mi"]
 DateStyle = Literal["iso", "day first", "day first, points", "day first, dashes", "month first"]
 
 _LITRES_PER: Final[Mapping[VolumeUnit, float]] = {
@@ -56,7 +55,7 @@ class Presentation:
     """BCP 47 primary language, for screen readers and hyphenation."""
     labels: Mapping[str, str] = field(default_factory=lambda: ENGLISH)
     volume_unit: VolumeUnit = "L"
-    distance_unit: DistanceUnit = "km"
+    distance_unit: DistanceUnit = DistanceUnit.KM
     decimal_mark: Literal[".", ","] = "."
     date_style: DateStyle = "iso"
     paper: Literal["a4", "us-letter"] = "a4"
@@ -97,7 +96,7 @@ class Presentation:
 
     def distance_value(self, km: float) -> float:
         """Give a distance as a number in the organisation's unit."""
-        return km if self.distance_unit == "km" else miles_from_km(km)
+        return self.distance_unit.of_km(km)
 
     def working_time(self, minutes: float) -> str:
         """Write how long work takes; from two hours on in hours and minutes."""

@@ -11,7 +11,7 @@ from service.domain.outcomes import REASON_TEXTS, ReadingOutcome
 from service.domain.units_of_distance import DistanceUnit
 from service.errors import FieldError, InvalidInputError
 from service.store.tables.vehicles import Vehicle
-from service.units import km_from_miles, miles_from_km
+from service.units import km_from_miles
 from service.usecases.access.caller import Caller
 from service.usecases.readings.reading_columns import ReadingRow
 from service.usecases.readings.record_readings import record_rows
@@ -40,7 +40,7 @@ def read_reading(
     return ReadingRow(
         vehicle=format_id(IdKind.VEHICLE, owner.id),
         taken_at=taken_at,
-        odometer=None if km is None else round(miles_from_km(km), 3) if unit is DistanceUnit.MI else km,
+        odometer=None if km is None else round(unit.of_km(km), 3) if unit is DistanceUnit.MI else km,
         unit=unit,
         engine_hours=hours,
         source=source,

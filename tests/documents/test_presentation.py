@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 
 from service.documents.presentation import Presentation
+from service.domain.units_of_distance import DistanceUnit
 
 PLAIN = Presentation()
 
@@ -33,7 +34,7 @@ def test_volumes_in_the_organisation_s_unit(unit: str, litres: float, written: s
 
 
 def test_distance_in_miles() -> None:
-    assert Presentation(distance_unit="mi").distance(1609.344) == "1\u202f000\u00a0mi".replace(
+    assert Presentation(distance_unit=DistanceUnit.MI).distance(1609.344) == "1\u202f000\u00a0mi".replace(
         "1\u202f000", "1\u202f000"
     )
 

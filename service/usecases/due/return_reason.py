@@ -4,7 +4,6 @@ from typing import Any
 
 from service.domain.due_reasons import Limit, return_visit_reason
 from service.domain.units_of_distance import DistanceUnit
-from service.units import miles_from_km
 from service.usecases.due.project_due import FleetProjection
 
 
@@ -17,8 +16,7 @@ def return_reason(
         return None
     due_km, left = columns["return_odometer_km"][place], None
     if due_km is not None:
-        left = due_km - float(projection.expected_odometer_km[projection.vehicle_row[place]])
-        left = miles_from_km(left) if unit is DistanceUnit.MI else left
+        left = unit.of_km(due_km - float(projection.expected_odometer_km[projection.vehicle_row[place]]))
     return return_visit_reason(columns["return_rounds"][place], columns["return_on"][place], left, unit)
 
 

@@ -11,7 +11,7 @@ from service.domain.money import money_text
 from service.domain.units_of_distance import DistanceUnit
 from service.engine.policy.inputs import Method
 from service.engine.policy.recommendation import NONE, Reason
-from service.units import DAYS_PER_MONTH, DAYS_PER_WEEK, miles_from_km
+from service.units import DAYS_PER_MONTH, DAYS_PER_WEEK
 from service.usecases.plans.plan_exchange import METHOD_BY_CODE, PlannedExchange, wanted_fresh_share
 
 STEP: Final = 100.0
@@ -130,5 +130,4 @@ def rounds_text(number: int) -> str:
 
 def distance_text(km: float, unit: DistanceUnit) -> str:
     """Tell a distance to the next hundred, in the organisation's unit."""
-    distance = miles_from_km(km) if unit is DistanceUnit.MI else km
-    return f"{round(distance / STEP) * STEP:,.0f} {unit}"
+    return f"{round(unit.of_km(km) / STEP) * STEP:,.0f} {unit}"

@@ -12,7 +12,6 @@ from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_kinds import FluidKind
 from service.domain.units_of_distance import DistanceUnit
-from service.units import miles_from_km
 from service.usecases.due.project_due import FleetProjection
 from service.usecases.due.return_reason import return_reason
 from service.usecases.fluids.recommend_exchange import Recommendation
@@ -114,7 +113,7 @@ def _reason_of_wear(names: FleetNames, projection: FleetProjection, place: int, 
             projection.expected_odometer_km[projection.vehicle_row[place]]
         )
         unit = DistanceUnit(names.organisation.distance_unit)
-        return due_reasons.distance_reason(miles_from_km(left) if unit is DistanceUnit.MI else left, unit)
+        return due_reasons.distance_reason(unit.of_km(left), unit)
     row = projection.vehicle_row[place]
     return due_reasons.hours_reason(
         columns["due_engine_hours"][place] - float(projection.expected_hours[row])

@@ -13,13 +13,14 @@ from service.documents.due_list import due_list_csv, due_list_pdf, due_list_xlsx
 from service.documents.file_names import attachment_name
 from service.documents.models import Change, DueLine, PartNeed, ShelfItem
 from service.documents.models import DueList as DueListDocument
-from service.documents.presentation import DateStyle, DistanceUnit, Presentation, VolumeUnit
+from service.documents.presentation import DateStyle, Presentation, VolumeUnit
 from service.domain.cautions import DEFERENCE
 from service.domain.due_reasons import Limit
 from service.domain.exchange_methods import METHOD_LABELS, ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.service_work import bay_minutes, n_visits
+from service.domain.units_of_distance import DistanceUnit
 from service.domain.weeks import IsoWeek
 from service.store.repositories.due_lists import day_of, is_closed, state_of
 from service.store.tables.due_lists import DueListLine, LineEvent
@@ -78,7 +79,7 @@ def presentation_of(organisation: Organisation) -> Presentation:
     style = _DATE_STYLES.get(organisation.locale) or _DATE_STYLES.get(language, "day first")
     return Presentation(
         volume_unit=cast("VolumeUnit", _VOLUME_UNITS[organisation.volume_unit]),
-        distance_unit=cast("DistanceUnit", organisation.distance_unit),
+        distance_unit=DistanceUnit(organisation.distance_unit),
         decimal_mark="." if is_english else ",",
         date_style=style,
         paper="us-letter" if organisation.locale in _MONTH_FIRST else "a4",

@@ -13,6 +13,7 @@ from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
 from service.domain.outcomes import REASON_TEXTS, ReadingReason
+from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.access import AuditEntry, Token
 from service.store.tables.readings import Reading
@@ -154,7 +155,7 @@ def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str,
         low, middle, high = (presentation.distance(float(value)) for value in projection.odometer_km)
         yield translate("fact_odometer"), translate("fact_spread", middle=middle, low=low, high=high)
         if vehicle.odometer_unit != presentation.distance_unit:
-            own = replace(presentation, distance_unit="mi" if vehicle.odometer_unit == "mi" else "km")
+            own = replace(presentation, distance_unit=DistanceUnit(vehicle.odometer_unit))
             in_unit = translate("fact_odometer_in", unit=translate(f"unit_{own.distance_unit}"))
             yield in_unit, own.distance(float(projection.odometer_km[1]))
         low, middle, high = (presentation.distance(float(value)) for value in projection.km_per_day)

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 import pytest
 
 from service.documents.presentation import Presentation
+from service.domain.units_of_distance import DistanceUnit
 from service.errors import InvalidInputError
 from service.web.charts.accuracy import coverage_svg, coverage_table
 from service.web.charts.life_used import life_used_svg, life_used_table
@@ -183,7 +184,7 @@ def test_an_identifier_that_could_break_the_page_is_refused(chart_id: str) -> No
 
 
 def test_units_follow_the_organisation() -> None:
-    miles = Presentation(distance_unit="mi", volume_unit="US gal")
+    miles = Presentation(distance_unit=DistanceUnit.MI, volume_unit="US gal")
     drawing = odometer_svg(odometer_chart(), miles)
     assert "[mi]" in drawing
     assert "62\u202f137\u00a0mi" in drawing  # 100 000 km / 1.609344, yard and pound agreement of 1959
