@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import event, text
 
 from service.domain.roles import Scope
+from service.store.repositories.contaminated import list_contaminated
 from service.store.session import Database
 from service.usecases.access.caller import system_caller
 from service.usecases.access.manage_tokens import create_token
@@ -134,6 +135,19 @@ def test_no_request_about_a_vehicle_or_a_page_reads_a_large_table_whole(large: D
         assert answer.json()["accepted"] == len(rows), answer.text
     assert len(watch.sent) > 30
     assert watch.whole_tables_read() == set()
+
+
+def test_contaminated_fluids_are_found_without_a_look_at_the_others(database: Database):
+    """They are asked for at every look at a list; hardly any fluid is one of them."""
+    with Watch(database) as watch, database.snapshot() as session:
+        assert list_contaminated(session, 1) == []
+    [(statement, parameters)] = watch.sent
+    with database.engine.connect() as connection:
+        if not database.is_sqlite:  # of an empty table it would read all
+            connection.exec_driver_sql("SET enable_seqscan = off")
+        kind = "EXPLAIN QUERY PLAN" if database.is_sqlite else "EXPLAIN"
+        plan = str(connection.exec_driver_sql(f"{kind} {statement}", parameters).all())
+    assert "ix_compartment_state_contaminated" in plan
 
 
 @ONLY_POSTGRES

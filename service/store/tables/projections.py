@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import Column, Index
+from sqlalchemy import Column, Index, text
 from sqlmodel import JSON, Field, SQLModel
 
 from service.store.types import UtcDateTime, belongs_to
@@ -15,6 +15,12 @@ class CompartmentState(SQLModel, table=True):
     __table_args__ = (
         belongs_to("compartment", "compartment_id", cascade=True),
         Index("ix_compartment_state_vehicle", "organisation_id", "vehicle_id"),
+        Index(
+            "ix_compartment_state_contaminated",
+            "organisation_id",
+            sqlite_where=text("is_contaminated = 1"),
+            postgresql_where=text("is_contaminated"),
+        ),
     )
 
     compartment_id: int = Field(primary_key=True)

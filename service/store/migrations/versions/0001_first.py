@@ -782,6 +782,7 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('compartment_id', name=op.f('pk_compartment_state'))
     )
     with op.batch_alter_table('compartment_state', schema=None) as batch_op:
+        batch_op.create_index('ix_compartment_state_contaminated', ['organisation_id'], unique=False, sqlite_where=sa.text('is_contaminated = 1'), postgresql_where=sa.text('is_contaminated'))
         batch_op.create_index('ix_compartment_state_vehicle', ['organisation_id', 'vehicle_id'], unique=False)
 
     op.create_table('machine_meter',
@@ -959,6 +960,7 @@ def downgrade() -> None:
     op.drop_table('machine_meter')
     with op.batch_alter_table('compartment_state', schema=None) as batch_op:
         batch_op.drop_index('ix_compartment_state_vehicle')
+        batch_op.drop_index('ix_compartment_state_contaminated', sqlite_where=sa.text('is_contaminated = 1'), postgresql_where=sa.text('is_contaminated'))
 
     op.drop_table('compartment_state')
     op.drop_table('visit_pin')
