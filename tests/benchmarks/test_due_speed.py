@@ -11,9 +11,9 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 from scipy import special
 
+from service.engine.arrays import Floats, Integers
 from service.engine.due.forecast import DueForecast, forecast_due
 from service.engine.due.limits import CompartmentLimits, Condition, Meter
-from service.engine.arrays import Floats, Integers
 
 pytestmark = pytest.mark.bench
 

@@ -1,11 +1,11 @@
 """The filter over whole fleets: from readings to states, all at once or a few readings at a time."""
 
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.parts import for_every_part, vehicle_blocks
 from service.engine.usage.hyperparameters import (
     DEFAULT_HYPERPARAMETERS,
@@ -26,9 +26,6 @@ from service.engine.usage.ragged import (
 )
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 BLOCK_VEHICLES: Final = 20_000
 """Vehicles worked on at once: enough to outweigh the calls, and that threads pass the interpreter on. Measured."""

@@ -2,19 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.predict import FAR_DAYS, gamma_quantiles, gamma_scores
 from service.engine.usage.priors import RatePriors
 from service.engine.usage.ragged import of_vehicles
 from service.engine.usage.rehearsal import HORIZONS_DAYS, Rehearsal, rehearse
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 FITTED: Final = ("reversion_per_day", "temporary_sd", "noise_sd", "drift_per_day")
 LEVELS: Final = np.array([0.1, 0.5, 0.9])

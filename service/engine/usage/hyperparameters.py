@@ -3,14 +3,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +66,7 @@ class Hyperparameters:
             if values[name] == 0.0:
                 raise InvalidInputError.at(f"/{name}", "must be more than zero")
 
-    def take(self, rows: NDArray[np.int64]) -> "Hyperparameters":
+    def take(self, rows: Integers) -> "Hyperparameters":
         """Numbers of some vehicles, which are the same for all."""
         del rows
         return self
@@ -91,7 +89,7 @@ class VehicleHyperparameters:
 
     @classmethod
     def of_classes(
-        cls, by_class: Sequence[Hyperparameters], class_index: NDArray[np.int64]
+        cls, by_class: Sequence[Hyperparameters], class_index: Integers
     ) -> "VehicleHyperparameters":
         """Give every vehicle the numbers of its class; `class_index` has shape (n,)."""
         columns = {
@@ -100,7 +98,7 @@ class VehicleHyperparameters:
         }
         return cls(**columns)
 
-    def take(self, rows: NDArray[np.int64]) -> "VehicleHyperparameters":
+    def take(self, rows: Integers) -> "VehicleHyperparameters":
         """Pick the numbers of some vehicles."""
         return VehicleHyperparameters(**{name: getattr(self, name)[rows] for name in self.__slots__})
 

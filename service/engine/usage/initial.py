@@ -4,8 +4,8 @@ from dataclasses import fields
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans
 from service.engine.usage.hyperparameters import Hyperparameters, VehicleHyperparameters
 from service.engine.usage.priors import RatePriors
 from service.engine.usage.state import UsageState
@@ -73,7 +73,7 @@ def initial_state(
 
 def rests_on(
     state: UsageState, priors: RatePriors, hyperparameters: Hyperparameters | VehicleHyperparameters
-) -> NDArray[np.bool_]:
+) -> Booleans:
     """Mark the states that were computed with these numbers, which `update` can therefore go on with."""
     fresh = initial_state(priors, hyperparameters)
     same = np.ones(len(state), dtype=np.bool_)

@@ -1,12 +1,11 @@
 """One step of the filter for a block of vehicles: the equations and nothing else."""
 
 from dataclasses import dataclass, fields
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
+from service.engine.arrays import Floats
 
 MOMENTS: Final = (
     "data_x", "data_u", "data_m", "prior_x", "prior_u", "prior_m",

@@ -1,13 +1,11 @@
 """Rolling origins: pairs of readings, one to forecast from and a later one to be forecast."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
+from service.engine.arrays import Floats, Integers
 
 # Common practice, no source: a reading counts as lying at a horizon from a tenth before to a quarter after it.
 NEAREST_FRACTION: Final = 0.9

@@ -1,19 +1,17 @@
 """From a state to the future: how far a vehicle will have gone, and how fast it goes."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.kernel import Dynamics, Memory, assimilate, propagate
 from service.engine.usage.scale import dispersion, scale_km_per_day, scale_log_sd
 from service.engine.usage.state import UsageState
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
 
 # Derived: where the mean falls below one standard deviation the increment is bent upwards, to stay positive.
 LEAST_MEAN_IN_SDS: Final = 0.02
@@ -50,7 +48,7 @@ class Outlook:
     near_variance_factor: Floats
     slope: Floats
 
-    def take(self, rows: NDArray[np.int64] | tuple[slice | None, ...]) -> "Outlook":
+    def take(self, rows: Integers | tuple[slice | None, ...]) -> "Outlook":
         """Pick some vehicles, or add axes."""
         return Outlook(**{name: getattr(self, name)[rows] for name in self.__slots__})
 

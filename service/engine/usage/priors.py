@@ -1,16 +1,13 @@
 """What a vehicle's class says about its rate before its own readings do."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.robust import SD_PER_MEDIAN_DEVIATION
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 # Common practice, no source: about 16,000 km a year for a vehicle of which nothing is known, within a factor
 # of 2.5 either way in two cases of three.

@@ -1,15 +1,9 @@
 """Histories of different lengths in one flat array: checking them and picking one reading a period."""
 
-from typing import TypeAlias
-
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Booleans, Floats, Integers
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 
 def check_readings(time_days: Floats, odometer_km: Floats, offsets: Integers) -> None:

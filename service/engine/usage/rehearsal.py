@@ -1,11 +1,11 @@
 """Forecasting a fleet's own past, many times over: what came, and what the filter would have said."""
 
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.filter import dynamics_of, memory_of
 from service.engine.usage.hyperparameters import DEFAULT_HYPERPARAMETERS, Hyperparameters
 from service.engine.usage.initial import MEMORY_OF_STATE, NUMBERS_OF_STATE, initial_state
@@ -15,9 +15,6 @@ from service.engine.usage.predict import increment_moments
 from service.engine.usage.priors import RatePriors
 from service.engine.usage.ragged import first_of_each_period, of_vehicles, select, time_major
 from service.engine.usage.state import UsageState
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 HORIZONS_DAYS: Final = (30.0, 90.0, 180.0, 365.0)
 # Common practice, no source: more of either makes little difference to what is fitted.

@@ -1,11 +1,10 @@
 """Regression that a few wild distances do not carry off, and that believes no more than chance would not give."""
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
+from service.engine.arrays import Floats
 
 # 1.4826 times the median absolute deviation is the standard deviation of a normal law (exact: 1/z(0.75)).
 SD_PER_MEDIAN_DEVIATION: Final = 1.4826

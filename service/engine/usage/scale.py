@@ -1,14 +1,12 @@
 """A vehicle's own scale: its average distance a day, drawn towards its class while its history is short."""
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.engine.usage.priors import TAIL_FACTOR
 from service.engine.usage.state import UsageState
-
-Floats: TypeAlias = NDArray[np.float64]
 
 # Common practice, no source: how far, in prior standard deviations, an average may lie from its class.
 CLIP_SDS: Final = 5.0

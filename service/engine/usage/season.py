@@ -5,14 +5,12 @@ from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.ragged import check_readings, of_vehicles
 from service.engine.usage.robust import ITERATIONS, shrunk_fit
 from service.engine.usage.week import EVEN_WEEK, days_by_week, days_of_calendar, fit_week
 
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 Coefficient: TypeAlias = float | Floats
 
 # Mean Gregorian year is 365.2425 d (exact); a quarter of an hour a year does not matter here.
@@ -53,7 +51,7 @@ class Season:
         """Whether all days of the week are alike."""
         return all(np.all(factor == 1.0) for factor in self.weekday_factor)
 
-    def take(self, rows: NDArray[np.int64]) -> "Season":
+    def take(self, rows: Integers) -> "Season":
         """Pick the seasons of some vehicles; one that all share stays as it is."""
         if isinstance(self.sine[0], float):
             return self
@@ -92,7 +90,7 @@ class Season:
 NO_SEASON: Final = Season(sine=(0.0, 0.0), cosine=(0.0, 0.0))
 
 
-def seasons_of_vehicles(seasons: Sequence[Season], class_index: NDArray[np.int64]) -> Season:
+def seasons_of_vehicles(seasons: Sequence[Season], class_index: Integers) -> Season:
     """Give every vehicle the season of its class; `class_index` has shape (n,)."""
     if all(season == seasons[0] for season in seasons):
         return seasons[0]

@@ -1,14 +1,12 @@
 """What is kept of a vehicle's past: enough to go on in constant time and to project."""
 
 from dataclasses import dataclass, fields
-from typing import Self, TypeAlias
+from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +73,7 @@ class UsageState:
         columns = np.ascontiguousarray(rows.T, dtype=np.float64)
         return cls(**dict(zip(names, columns, strict=True)))
 
-    def take(self, rows: NDArray[np.int64] | slice) -> Self:
+    def take(self, rows: Integers | slice) -> Self:
         """Pick the states of some vehicles, by row number; a slice gives views."""
         return type(self)(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 

@@ -1,15 +1,12 @@
 """The week a fleet shares: on some days it goes further than on others."""
 
 from collections.abc import Sequence
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats, Integers
 from service.engine.usage.robust import shrunk_fit
-
-Floats: TypeAlias = NDArray[np.float64]
-Integers: TypeAlias = NDArray[np.int64]
 
 WEEK_DAYS: Final = 7
 EVEN_WEEK: Final = (1.0,) * WEEK_DAYS

@@ -13,7 +13,6 @@ from service.domain.roles import Scope
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
 from service.domain.vehicle_life import require_in_life, require_in_use
-from service.domain.zones import local_date, zone_named
 from service.errors import DuplicateError, InvalidInputError
 from service.store.repositories import fleet, fluids
 from service.store.tables.fluids import Fluid
@@ -159,8 +158,7 @@ def _check_figures(compartment: Compartment) -> None:
 def _check_last_service(session: Session, compartment: Compartment, owner: Vehicle, now: datetime) -> None:
     if compartment.baseline_on is None:
         return
-    organisation = fleet.get_organisation(session, owner.organisation_id)
-    today = local_date(now, zone_named("/time_zone", organisation.time_zone))
+    today = fleet.get_organisation(session, owner.organisation_id).today(now)
     if compartment.baseline_on > today:
         raise InvalidInputError.at("/last_service_on", "Lies in the future.")
     require_in_life("/last_service_on", compartment.baseline_on, owner.in_service_on, today)

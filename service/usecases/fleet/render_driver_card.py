@@ -3,14 +3,14 @@
 from service.documents.driver_card import driver_card_pdf
 from service.documents.file_names import attachment_name
 from service.documents.models import DriverCard
-from service.domain.zones import local_date, zone_named
+from service.domain.zones import local_date
 from service.usecases.fleet.driver_links import OpenedLink
 from service.usecases.week.render_due_list import presentation_of
 
 
 def render_driver_card(link: OpenedLink, address: str) -> tuple[bytes, str]:
     """Typeset the card of a link that is in force; only its holder knows its address."""
-    zone = zone_named("/time_zone", link.organisation.time_zone)
+    zone = link.organisation.zone
     card = DriverCard(
         organisation=link.organisation.name,
         vehicle=link.vehicle.reference,

@@ -7,7 +7,7 @@ from sqlmodel import Session
 from service.domain import plausibility
 from service.domain.roles import Scope
 from service.domain.vehicle_life import require_in_use
-from service.domain.zones import local_date, zone_named
+from service.domain.zones import local_date
 from service.errors import InvalidInputError, StateTransitionError
 from service.store.repositories import fleet, services
 from service.store.tables.services import ReturnVisit
@@ -45,7 +45,7 @@ def accept_return(
     require_in_use(owner.reference, owner.retired_at)
     if after_km is None and after_days is None:
         raise InvalidInputError.at("/after_days", "Say after how many days or kilometres.")
-    zone = zone_named("/time_zone", fleet.get_organisation(session, caller.organisation_id).time_zone)
+    zone = fleet.get_organisation(session, caller.organisation_id).zone
     due_on = None if after_days is None else local_date(now, zone) + timedelta(days=after_days)
     visit = ReturnVisit(
         organisation_id=caller.organisation_id,

@@ -6,7 +6,6 @@ from functools import cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.domain.duties import DUTY_DEFAULTS, Duty
 from service.domain.fluid_defaults import defaults_for
@@ -14,9 +13,8 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.sourced import Sourced
 from service.domain.vehicle_classes import VehicleClass
 from service.engine.ageing.age import AgeingRates
+from service.engine.arrays import Floats
 from service.units import DAYS_PER_YEAR
-
-Floats = NDArray[np.float64]
 
 OWN_COLUMNS: Final = {
     "life_km": 0,

@@ -1,19 +1,16 @@
 """Which stored states of fluids still hold after readings came in: those whose events lie behind what changed."""
 
 from collections.abc import Sequence
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.engine.arrays import Booleans, Floats
 from service.store.repositories import projections
 from service.usecases.usage.estimate_usage import MARGIN_DAYS, FleetUsage, changed_days_of, states_of
 
 START_DAYS: Final = 1.0
-
-Floats: TypeAlias = NDArray[np.float64]
-Booleans: TypeAlias = NDArray[np.bool_]
 
 
 def vehicles_to_follow(

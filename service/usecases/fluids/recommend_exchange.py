@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.domain.exchange_methods import ExchangeMethod
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import FluidKind
 from service.domain.service_work import labour_minutes
+from service.engine.arrays import Floats, Integers
 from service.engine.exchange.credit import rounds_needed, schedule_credit
 from service.engine.exchange.line import retained_tanks_in_series
 
@@ -33,13 +33,13 @@ class Recommendation:
     """The next exchange of n compartments, each of shape (n,)."""
 
     method: list[ExchangeMethod]
-    n_rounds: NDArray[np.int64]
-    litres: NDArray[np.float64]
-    fresh_fraction_after: NDArray[np.float64]
-    labour_minutes: NDArray[np.float64]
+    n_rounds: Integers
+    litres: Floats
+    fresh_fraction_after: Floats
+    labour_minutes: Floats
 
     @property
-    def interval_share(self) -> NDArray[np.float64]:
+    def interval_share(self) -> Floats:
         """Share of a full interval that the exchange is worth."""
         return np.where(self.fresh_fraction_after >= FULL_DRAIN_FRACTION, 1.0, self.fresh_fraction_after)
 
@@ -73,7 +73,7 @@ def recommend_exchange(columns: dict[str, list[Any]]) -> Recommendation:
     )
 
 
-def _labour(methods: Sequence[ExchangeMethod], n_rounds: NDArray[np.int64]) -> NDArray[np.float64]:
+def _labour(methods: Sequence[ExchangeMethod], n_rounds: Integers) -> Floats:
     """Minutes by method and number of rounds."""
     counts = range(int(n_rounds.max(initial=0)) + 1)
     table = [[labour_minutes(method, count) for count in counts] for method in methods]

@@ -7,7 +7,6 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from service.domain.fluid_kinds import FluidKind
-from service.domain.zones import zone_named
 from service.store.repositories import fleet, fluids, projections, services
 from service.store.repositories.meter_histories import MeterHistory, meter_histories
 from service.store.tables.vehicles import Compartment, Vehicle
@@ -46,7 +45,7 @@ def explain_state(
 
 def load_histories(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> list[FluidHistory]:
     """Load everything that the states of these vehicles' compartments depend on."""
-    zone = zone_named("/time_zone", fleet.get_organisation(session, organisation_id).time_zone)
+    zone = fleet.get_organisation(session, organisation_id).zone
     pairs = _compartments(session, organisation_id, vehicle_ids)
     ids = [compartment.id for compartment, _ in pairs if compartment.id is not None]
     items = services.items_of_compartments(session, organisation_id, ids)

@@ -6,13 +6,13 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.domain import plausibility, texts
 from service.domain.number_cells import DecimalMark, number_from_cell
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.plausibility import Bounds
 from service.domain.zones import first_instant
+from service.engine.arrays import Floats
 from service.errors import InvalidInputError
 from service.usecases.readings.instant_columns import read_instants
 from service.usecases.readings.reading_columns import ReadingColumns, clean_column
@@ -136,7 +136,7 @@ class _Reader:
             self._refuse(place, error)
             return None
 
-    def _numbers(self, name: str, bounds: Bounds) -> NDArray[np.float64]:
+    def _numbers(self, name: str, bounds: Bounds) -> Floats:
         """Read a column of numbers; NaN where there is none."""
         numbers = np.full(self._n_rows, np.nan)
         for place, cell in enumerate(self._stripped(name)):

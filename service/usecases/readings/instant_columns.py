@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.domain import plausibility
+from service.engine.arrays import Booleans, Integers
 from service.usecases.usage.engine_time import EPOCH
 
 MICROSECOND: Final = timedelta(microseconds=1)
@@ -30,8 +31,8 @@ _LAYOUTS: Final = {
 class InstantColumn:
     """Instants by place."""
 
-    microseconds: NDArray[np.int64]
-    offset_minutes: NDArray[np.int64]
+    microseconds: Integers
+    offset_minutes: Integers
 
     @classmethod
     def of(cls, n_rows: int) -> "InstantColumn":
@@ -69,8 +70,8 @@ def read_instants(texts: Sequence[str], read_one: Callable[[int, str], datetime 
 
 
 def _read_layout(
-    texts: Sequence[str], clock: bytes, zone: bytes, column: InstantColumn, places: NDArray[np.int64]
-) -> NDArray[np.bool_]:
+    texts: Sequence[str], clock: bytes, zone: bytes, column: InstantColumn, places: Integers
+) -> Booleans:
     """Read texts of one layout into the column; marks those that have it and are times of the calendar."""
     encoded = "".join(texts).encode("ascii", "replace")
     table = np.frombuffer(encoded, dtype=np.uint8).reshape(len(texts), len(clock) + len(zone))
@@ -96,7 +97,7 @@ def _read_layout(
     return fits
 
 
-def _has_layout(table: NDArray[np.uint8], layout: NDArray[np.uint8]) -> NDArray[np.bool_]:
+def _has_layout(table: NDArray[np.uint8], layout: NDArray[np.uint8]) -> Booleans:
     is_digit = layout == ord("0")
     numbers, marks = table[:, is_digit] - np.uint8(ord("0")), table[:, ~is_digit]
     same = marks == layout[~is_digit]
@@ -105,14 +106,14 @@ def _has_layout(table: NDArray[np.uint8], layout: NDArray[np.uint8]) -> NDArray[
     return np.asarray(np.all(numbers <= 9, axis=1) & np.all(same, axis=1))
 
 
-def _calendar_time(digits: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _calendar_time(digits: Integers) -> tuple[Integers, Booleans]:
     """Microseconds of the civil times, and which of them the calendar has.
 
     From the digits, because NumPy's own reading of more than 500 texts ends the process where one of them is no date
     (2.4.6: it says so without holding the interpreter).
     """
 
-    def number(*places: int) -> NDArray[np.int64]:
+    def number(*places: int) -> Integers:
         return np.asarray(digits[:, places] @ 10 ** np.arange(len(places) - 1, -1, -1))
 
     year, month, day = number(0, 1, 2, 3), number(5, 6), number(8, 9)
@@ -130,7 +131,7 @@ def _calendar_time(digits: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArra
     return seconds * 1_000_000 + fraction * 10 ** (6 - decimals), is_in_calendar
 
 
-def _offset_minutes(tail: NDArray[np.int64]) -> NDArray[np.int64]:
+def _offset_minutes(tail: Integers) -> Integers:
     """Minutes of offsets such as +01:30; a day, which no clock is off, where the minutes are none."""
     digits = tail[:, [1, 2, 4, 5]] - ord("0")
     hours, minutes = digits[:, 0] * 10 + digits[:, 1], digits[:, 2] * 10 + digits[:, 3]

@@ -6,12 +6,12 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain import plausibility
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.units_of_distance import DistanceUnit
+from service.engine.arrays import Floats, Integers
 from service.errors import InvalidInputError
 from service.store.repositories.reading_owners import lock_owners
 from service.units import km_from_miles
@@ -35,27 +35,27 @@ class NewReadings:
 
     sent: ReadingColumns
     outcomes: RowOutcomes
-    vehicle_ids: NDArray[np.int64]
+    vehicle_ids: Integers
     """Of the vehicles that the open rows are of, in ascending order."""
 
     classes: Sequence[str]
     """Of the same vehicles."""
 
-    vehicle: NDArray[np.int64]
+    vehicle: Integers
     """Which of these vehicles each row is of."""
 
-    taken_us: NDArray[np.int64]
+    taken_us: Integers
     """UTC, in microseconds since 1970; a slightly fast clock of the sender taken as now."""
 
     unit: Sequence[str]
-    km: NDArray[np.float64]
-    used_km: NDArray[np.float64]
-    used_hours: NDArray[np.float64]
+    km: Floats
+    used_km: Floats
+    used_hours: Floats
     is_open: Marks
     """The rows that are neither refused nor repeats, so far."""
 
     @property
-    def at_days(self) -> NDArray[np.float64]:
+    def at_days(self) -> Floats:
         """Times in days since 1970."""
         return self.taken_us / 1e6 / SECONDS_PER_DAY
 
@@ -133,7 +133,7 @@ def _refuse(new: NewReadings, now: datetime, is_unknown: Marks) -> None:
         new.close(new.is_open & _are_outside(values, bounds), rejected, ReadingReason.OUT_OF_RANGE)
 
 
-def _are_outside(values: NDArray[np.float64], bounds: plausibility.Bounds) -> Marks:
+def _are_outside(values: Floats, bounds: plausibility.Bounds) -> Marks:
     """Mark the numbers that bounds do not hold, of a column whose signs are right."""
     is_shown = (values == 0.0) | (values >= bounds.finest)
     is_inside = is_shown & (values >= bounds.minimum) & (values <= bounds.maximum)

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Floats
 from service.usecases.readings.instant_columns import InstantColumn
 from service.usecases.readings.row_outcomes import RowResult
 
@@ -30,11 +30,11 @@ class ReadingColumns:
 
     vehicle: Sequence[str]
     taken_at: InstantColumn
-    odometer: NDArray[np.float64]
+    odometer: Floats
     """NaN where none was given, as in `engine_hours`."""
 
     unit: Sequence[str | None]
-    engine_hours: NDArray[np.float64]
+    engine_hours: Floats
     source: Sequence[str]
     reference: Sequence[str | None]
     refused: dict[int, RowResult] = field(default_factory=dict)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.engine.arrays import Integers
 from service.store.repositories.reading_owners import Owners
 from service.store.repositories.reading_windows import vehicles_with_readings
 from service.usecases.readings.row_outcomes import Marks
@@ -73,9 +74,7 @@ def blank_ends(n_vehicles: int) -> ReadingEnds:
     return ends
 
 
-def load_ends(
-    session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64], owners: Owners
-) -> ReadingEnds:
+def load_ends(session: Session, organisation_id: int, vehicle_ids: Integers, owners: Owners) -> ReadingEnds:
     """Take the ends of vehicles in ascending order; one that has readings but no end is not settled."""
     ends = blank_ends(vehicle_ids.size)
     ended = np.array(owners.ended, dtype=np.int64)

@@ -6,11 +6,10 @@ from datetime import datetime, timedelta
 from math import isclose
 from typing import Any, Final, NamedTuple, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.engine.arrays import Floats
 from service.store.repositories import readings
 from service.store.repositories.reading_windows import read_since
 from service.units import KM_PER_MILE
@@ -34,7 +33,7 @@ ROUNDING: Final = timedelta(milliseconds=2)
 PLAIN: Final = frozenset({None, ReadingReason.PARKED, ReadingReason.IMPLAUSIBLE_HOURS})
 """Reasons of accepted readings whose odometer raises no question."""
 
-Km = TypeVar("Km", float, NDArray[np.float64])
+Km = TypeVar("Km", float, Floats)
 
 _FACTORS: Final = (1.0, KM_PER_MILE, 1.0 / KM_PER_MILE)
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from service.domain.outcomes import REASON_TEXTS, ReadingOutcome, ReadingReason
+from service.engine.arrays import Booleans, Codes, Integers
 
 OUTCOMES: Final = tuple(ReadingOutcome)
 REASONS: Final[tuple[ReadingReason | None, ...]] = (None, *ReadingReason)
@@ -19,8 +19,8 @@ REASON_PLACES: Final = {name: place for place, name in enumerate(REASON_NAMES)}
 ACCEPTED: Final = OUTCOME_PLACES[ReadingOutcome.ACCEPTED]
 HELD: Final = OUTCOME_PLACES[ReadingOutcome.HELD]
 
-Places = NDArray[np.int64]
-Marks = NDArray[np.bool_]
+Places = Integers
+Marks = Booleans
 
 
 @dataclass(slots=True)
@@ -43,10 +43,10 @@ class RowResult:
 class RowOutcomes:
     """What became of every row, by its place in the call. Accepted until something else is said."""
 
-    outcome: NDArray[np.int8]
+    outcome: Codes
     """Places in `OUTCOMES`."""
 
-    reason: NDArray[np.int8]
+    reason: Codes
     """Places in `REASONS`."""
 
     details: dict[int, str] = field(default_factory=dict)

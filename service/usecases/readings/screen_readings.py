@@ -7,10 +7,10 @@ from math import isnan
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
+from service.engine.arrays import Codes, Floats, Integers
 from service.engine.screening.outcomes import Outcome, Reason, Verdict
 from service.engine.screening.screen import Entries, Screening, screen_readings
 from service.store.repositories import readings
@@ -49,7 +49,7 @@ REASON_BY_CODE: Final = {
 }
 
 
-def _places_by_code(members: Mapping[Any, Any], places: Mapping[Any, int]) -> NDArray[np.int8]:
+def _places_by_code(members: Mapping[Any, Any], places: Mapping[Any, int]) -> Codes:
     table = np.zeros(max(members) + 1, dtype=np.int8)
     for code, member in members.items():
         table[code] = places[member]
@@ -88,8 +88,8 @@ class NewEntry(NamedTuple):
 class _Table:
     """Odometer entries of some vehicles, by vehicle and time; `place` says which of the entries given each one is."""
 
-    place: NDArray[np.int64]
-    vehicle: NDArray[np.int64]
+    place: Integers
+    vehicle: Integers
     entries: Entries
 
     def of_vehicles(self, vehicle_ids: Sequence[int], fleet_km: Sequence[float]) -> "_Table":
@@ -123,10 +123,10 @@ class _Table:
 class _Verdicts:
     """What screening says of entries, at their places: the engine's codes; km, NaN for none."""
 
-    outcome: NDArray[np.int8]
-    reason: NDArray[np.int8]
-    used_km: NDArray[np.float64]
-    suggested_km: NDArray[np.float64]
+    outcome: Codes
+    reason: Codes
+    used_km: Floats
+    suggested_km: Floats
 
     @classmethod
     def of(cls, n_entries: int) -> "_Verdicts":
@@ -134,7 +134,7 @@ class _Verdicts:
         codes, numbers = np.zeros((2, n_entries), dtype=np.int8), np.full((2, n_entries), np.nan)
         return cls(outcome=codes[0], reason=codes[1], used_km=numbers[0], suggested_km=numbers[1])
 
-    def decisions(self, places: NDArray[np.int64]) -> list[Decision]:
+    def decisions(self, places: Integers) -> list[Decision]:
         """Spell out what was decided about some entries."""
         columns = (self.outcome, self.reason, self.used_km, self.suggested_km)
         return [
@@ -187,7 +187,7 @@ def judge_alone(
     return verdicts.decisions(np.array([len(old)]))[0]
 
 
-def _changed_places(old: Sequence[Any], verdicts: _Verdicts) -> NDArray[np.int64]:
+def _changed_places(old: Sequence[Any], verdicts: _Verdicts) -> Integers:
     """Find the stored entries of which anything that is stored differs from what is decided now."""
     outcomes = np.array([OUTCOME_PLACES[row[4]] for row in old], dtype=np.int8)
     reasons = np.array([REASON_PLACES[row[5]] for row in old], dtype=np.int8)
@@ -267,15 +267,13 @@ def _others(session: Session, organisation_id: int, refused: Sequence[NewEntry])
     return found
 
 
-def _prior_rates(
-    session: Session, organisation_id: int, vehicle_ids: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def _prior_rates(session: Session, organisation_id: int, vehicle_ids: Integers) -> Floats:
     ids = vehicle_ids.tolist()
     classes = vehicle_classes(session, organisation_id, ids)
     return np.asarray(np.exp(known_usage(session, organisation_id).odometer_priors(classes).log_rate))
 
 
-def _offsets(vehicle: NDArray[np.int64]) -> NDArray[np.int64]:
+def _offsets(vehicle: Integers) -> Integers:
     starts = np.flatnonzero(np.diff(vehicle, prepend=-1))
     return np.concatenate((starts, [vehicle.size])).astype(np.int64)
 

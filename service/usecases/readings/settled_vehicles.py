@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Codes, Floats, Integers
 from service.engine.screening.clean import find_clean_vehicles
 from service.engine.screening.reasons import Context, find_reasons
 from service.usecases.readings.known_readings import SAME_TIME_DAYS
@@ -29,12 +29,12 @@ class _Series:
     """Odometer entries of vehicles one after the other, in the order of time; `row` is negative for stored ones."""
 
     row: Places
-    vehicle: NDArray[np.int64]
-    days: NDArray[np.float64]
-    km: NDArray[np.float64]
+    vehicle: Integers
+    days: Floats
+    km: Floats
     """As the present instrument showed it."""
 
-    offsets: NDArray[np.int64]
+    offsets: Integers
 
     def is_believed(self) -> Marks:
         """Mark the stored entries; of the last one it is to be seen whether the new ones speak for it."""
@@ -52,9 +52,9 @@ class _Series:
 
 def _series(
     row: Places,
-    vehicle: NDArray[np.int64],
-    days: NDArray[np.float64],
-    km: NDArray[np.float64],
+    vehicle: Integers,
+    days: Floats,
+    km: Floats,
     n_vehicles: int,
 ) -> _Series:
     offsets = np.searchsorted(vehicle, np.arange(n_vehicles + 1)).astype(np.int64)
@@ -86,9 +86,7 @@ def _named_twice(new: NewReadings, rows: list[int]) -> list[int]:
     return [name[0] for name, count in names.items() if count > 1]
 
 
-def judge_settled(
-    new: NewReadings, ends: ReadingEnds, prior_rate: NDArray[np.float64], may_be: Marks
-) -> Marks:
+def judge_settled(new: NewReadings, ends: ReadingEnds, prior_rate: Floats, may_be: Marks) -> Marks:
     """Accept the readings of vehicles that stay settled and bring their ends up to date; marks these vehicles."""
     series = _lay_out(new, ends, may_be)
     is_settled = may_be & find_clean_vehicles(
@@ -103,7 +101,7 @@ def judge_settled(
     return is_settled
 
 
-def _reasons(series: _Series, prior_rate: NDArray[np.float64]) -> NDArray[np.int8]:
+def _reasons(series: _Series, prior_rate: Floats) -> Codes:
     """What is worth knowing about entries all of which are believed."""
     n_entries = series.row.size
     context = Context(

@@ -1,13 +1,13 @@
 """Readings that equal another one of their vehicle in time and odometer, and say something else beside it."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from service.engine.arrays import Integers
 from service.engine.screening.outcomes import Outcome
 from service.engine.screening.screen import Entries, Screening
 
 
-def spoken_for(entries: Entries, screening: Screening) -> NDArray[np.int64]:
+def spoken_for(entries: Entries, screening: Screening) -> Integers:
     """Say by which entry each one is judged: by itself, or where screening calls it a repeat by the one it repeats.
 
     Real repeats are never stored. What gets as far as this told other engine hours, which would be lost with it.

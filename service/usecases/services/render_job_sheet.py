@@ -22,7 +22,6 @@ from service.domain.fluid_kinds import FluidKind
 from service.domain.service_work import STEP_TEXTS, ServiceStep
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.domain.visual_grades import colour_caution, grade_texts
-from service.domain.zones import zone_named
 from service.store.repositories import fleet
 from service.usecases.access.caller import Caller
 from service.usecases.services.prepare_job import Job, JobPart, prepare_job
@@ -47,7 +46,7 @@ def render_job_sheet(
         organisation=organisation.name,
         vehicle=vehicle.reference,
         visit_on=job.visit_on,
-        printed_at=now.astimezone(zone_named("/time_zone", organisation.time_zone)),
+        printed_at=now.astimezone(organisation.zone),
         record_url=f"{public_url}/vehicles/{format_id(IdKind.VEHICLE, vehicle.id)}/job-sheet",
         facts=_facts(job),
         cautions=(*cautions, DEFERENCE),
