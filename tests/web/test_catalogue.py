@@ -42,6 +42,8 @@ BUILT = (
     "sample_level_",
     "sample_basis_",
     "stream_",
+    "source_",
+    "readings_",
     "chart_",
 )
 """Beginnings of keys that are put together with a word that stands in a template, in a page or in a rule."""

@@ -132,7 +132,9 @@ def test_a_last_service_at_more_than_a_later_reading_shows_is_told_of(planner):
     said = re.compile(r"told at 799.000.km, but on .* the meter showed 79.980.km")
     assert not said.search(planner.get(VAN).text)
     post(planner)
-    assert said.search(planner.get(VAN).text)
+    page = planner.get(VAN).text
+    assert said.search(page)
+    assert "say above under “Readings one by one” that this one is wrong" in page
 
 
 def test_another_vehicle_with_the_same_identification_number_is_told_of(planner):
@@ -154,7 +156,9 @@ def test_an_odometer_that_goes_on_in_the_other_unit_is_asked_about(planner):
         ]
         assert "are still counted in" not in planner.get("/vehicles/BUS-9").text
         planner.operator.post("/v1/readings", {"readings": [row | {"unit": unit} for row in rows]})
-    assert "distances are still counted in kilometres" in planner.get("/vehicles/BUS-9").text
+    page = planner.get("/vehicles/BUS-9").text
+    assert "distances are still counted in kilometres" in page
+    assert "say below under “Readings one by one” that those before that day are wrong" in page
 
 
 def test_a_reading_is_saved_and_shown(planner):

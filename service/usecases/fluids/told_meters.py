@@ -66,7 +66,7 @@ def require_told_meters(session: Session, compartment: Compartment) -> None:
         raise InvalidInputError.at(
             f"/{one.field}",
             f"Later, on {one.on}, the meter showed less: {one.shown:,.0f} {UNITS[one.field]}. Check the number and the "
-            "date; if they are right, discard that reading first.",
+            "date; if they are right, discard that reading first, on the vehicle's page or by the API.",
         )
 
 

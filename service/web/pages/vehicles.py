@@ -1,5 +1,6 @@
-"""Vehicles: look for one, look at it, post a reading, decide on held ones."""
+"""Vehicles: look for one, look at it, post a reading, decide on its readings."""
 
+import re
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Path, Query, Request
@@ -73,9 +74,9 @@ def get_vehicles(
 
 
 @router.get("/vehicles/{vehicle}")
-def get_vehicle(request: Request, vehicle: VehiclePath) -> Response:
-    """Look at one vehicle."""
-    return show_vehicle_page(request, vehicle, EMPTY)
+def get_vehicle(request: Request, vehicle: VehiclePath, page: PageNumber | None = None) -> Response:
+    """Look at one vehicle; the page is that of its readings."""
+    return show_vehicle_page(request, vehicle, EMPTY, readings_page=page)
 
 
 @router.get("/vehicles/{vehicle}/reading")
@@ -108,7 +109,7 @@ def post_reading(request: Request, vehicle: VehiclePath, form: Form) -> Response
 
 @router.post("/readings/{reading}")
 def post_decision(request: Request, reading: ReadingPath, form: Form) -> Response:
-    """Say that a held reading is right or wrong."""
+    """Say that a reading is right or wrong."""
     with doing(request, form) as visit:
         decision = form.text("decision")
         if decision not in {"release", "discard"}:
@@ -116,7 +117,14 @@ def post_decision(request: Request, reading: ReadingPath, form: Form) -> Respons
         chosen: Literal["release", "discard"] = "release" if decision == "release" else "discard"
         row = decide_reading(visit.session, visit.caller, visit.now, reading, chosen)
         back = f"/vehicles/{format_id(IdKind.VEHICLE, row.vehicle_id)}"
-        return visit.done(back, told="released" if chosen == "release" else "discarded")
+        told = "released" if chosen == "release" else "discarded"
+        return visit.done(back, told=told, page=_page_to_go_back_to(form))
+
+
+def _page_to_go_back_to(form: Posted) -> str:
+    """Which page of the readings was looked at; none for a held one."""
+    page = form.text("page")
+    return page if re.fullmatch(r"[1-9][0-9]{0,3}", page) else ""
 
 
 def _record(visit: Visit, reference: str, posted: Posted) -> ReadingOutcome:
@@ -128,7 +136,11 @@ def _record(visit: Visit, reference: str, posted: Posted) -> ReadingOutcome:
 
 
 def show_vehicle_page(
-    request: Request, reference: str, form: FormState, error: ServiceError | None = None
+    request: Request,
+    reference: str,
+    form: FormState,
+    error: ServiceError | None = None,
+    readings_page: int | None = None,
 ) -> Response:
     """Show a vehicle's page, with a form on it as it was just sent."""
     with looking(request) as visit:
@@ -139,7 +151,9 @@ def show_vehicle_page(
             "work": visit.may(Scope.WORKSHOP),
         }
         asked = _asked(visit, view)
-        page = vehicle_page(view, visit.presentation, visit.zone, visit.now, form, rights, asked)
+        page = vehicle_page(
+            view, visit.presentation, visit.zone, visit.now, form, rights, asked, readings_page
+        )
         return render("vehicle.html", frame_of(visit, "vehicles"), page, status_of(error))
 
 

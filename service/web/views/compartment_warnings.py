@@ -29,6 +29,7 @@ def shown_less_words(found: Sequence[ShownLess], presentation: Presentation) -> 
             told=_amount(one.told, presentation, is_distance=one.field == "last_service_odometer_km"),
             day=presentation.day(one.on),
             shown=_amount(one.shown, presentation, is_distance=one.field == "last_service_odometer_km"),
+            readings=translate("readings_title"),
         )
         for one in found
     )

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Final
 from zoneinfo import ZoneInfo
 
 from service.documents.presentation import Presentation
@@ -12,11 +11,9 @@ from service.domain.exchange_methods import ExchangeMethod
 from service.domain.external_ids import IdKind, format_id
 from service.domain.fluid_exchange_defaults import EXCHANGE_DEFAULTS
 from service.domain.fluid_kinds import KIND_LABELS, FluidKind
-from service.domain.outcomes import REASON_TEXTS, ReadingReason
 from service.domain.units_of_distance import DistanceUnit
 from service.domain.vehicle_classes import CLASS_DEFAULTS, VehicleClass
 from service.store.tables.access import AuditEntry, Token
-from service.store.tables.readings import Reading
 from service.store.tables.services import ReturnVisit
 from service.store.tables.visits import VisitPin
 from service.usecases.fluids.own_ageing import wear_by_temperature
@@ -32,18 +29,7 @@ from service.web.views.history import Event, history_events
 from service.web.views.returns import ReturnForm, return_form
 from service.web.views.shown_chart import ShownChart
 from service.web.views.vehicle_doubts import vehicle_doubts
-
-HELD_SHOWN: Final = 20
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeldReading:
-    """A reading that waits for somebody to say whether it is right."""
-
-    reading_id: str
-    taken: str
-    odometer: str
-    why: str
+from service.web.views.vehicle_readings import HeldReading, ReadingLines, held_readings, reading_lines
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +81,7 @@ class VehiclePage:
     next_due: tuple[DueRow, ...]
     odometer: ShownChart | None
     held: tuple[HeldReading, ...]
+    readings: ReadingLines
     compartments: tuple[CompartmentCard, ...]
     events: tuple[Event, ...]
     links: tuple[LinkRow, ...]
@@ -116,6 +103,7 @@ def vehicle_page(
     form: FormState,
     rights: dict[str, bool],
     asked: Asked,
+    readings_page: int | None = None,
 ) -> VehiclePage:
     """Fill the page of a vehicle."""
     vehicle = view.projection.vehicle
@@ -126,9 +114,8 @@ def vehicle_page(
         doubts=tuple(vehicle_doubts(asked.same_vin, view.readings, presentation, zone)),
         next_due=due_rows(view, presentation),
         odometer=odometer_chart(view, presentation, zone),
-        held=tuple(_held(row, presentation, zone) for row in view.readings if row.outcome == "held")[
-            :HELD_SHOWN
-        ],
+        held=held_readings(view.readings, presentation, zone),
+        readings=reading_lines(view.readings, readings_page, presentation, zone),
         compartments=tuple(
             _card(view, one, presentation, zone, asked.returns.get(one.compartment.id or 0, ()))
             for one in view.compartments
@@ -165,16 +152,6 @@ def _facts(view: VehicleView, presentation: Presentation) -> Iterator[tuple[str,
         yield translate("fact_vin"), vehicle.vin
     if vehicle.in_service_on:
         yield translate("fact_since"), presentation.day(vehicle.in_service_on)
-
-
-def _held(row: Reading, presentation: Presentation, zone: ZoneInfo) -> HeldReading:
-    shown = "–" if row.odometer is None else f"{presentation.number(row.odometer)}\u00a0{row.unit}"
-    return HeldReading(
-        reading_id=format_id(IdKind.READING, row.id),
-        taken=presentation.wall_time(row.taken_at.astimezone(zone)),
-        odometer=shown,
-        why=tell(REASON_TEXTS[ReadingReason(row.reason)].sentence) if row.reason else "",
-    )
 
 
 def _link(token: Token, presentation: Presentation, zone: ZoneInfo) -> LinkRow:

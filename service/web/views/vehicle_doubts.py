@@ -22,4 +22,5 @@ def vehicle_doubts(
             day=presentation.day(change.reading.taken_at.astimezone(zone).date()),
             told=translate(f"unit_{change.told}"),
             before=translate(f"unit_{change.before}"),
+            readings=translate("readings_title"),
         )

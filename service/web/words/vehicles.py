@@ -26,8 +26,8 @@ WORDS: Final = {
     "fact_since": "In service since",
     "same_vin": "The same VIN is told of {vehicles}: compare it with the plates.",
     "unit_doubt": "Since {day} the odometer is told in {told}, and its numbers go on from those told in {before}, so "
-    "distances are still counted in {before}. If it always showed {told}, discard the readings before that day and "
-    "send them again; if it shows {before}, change the vehicle.",
+    "distances are still counted in {before}. If it always showed {told}, say below under “{readings}” that those "
+    "before that day are wrong, and send them again; if it shows {before}, change the vehicle.",
     "vehicle_sheet": "Job sheet, record a service",
     "vehicle_reading": "Post a reading",
     "reading_title": "Reading of {vehicle}",
@@ -52,6 +52,25 @@ WORDS: Final = {
     "held_release": "It is right",
     "held_discard": "It is wrong",
     "held_of": "{action}: {odometer}, {taken}",
+    "readings_title": "Readings one by one",
+    "readings_text": "What a reading said stays as it was told. One that is wrong is taken out of the reckoning, and "
+    "everything that rests on it follows; one that came with a record is put right at the record.",
+    "readings_when": "When",
+    "readings_shown": "Shown",
+    "readings_source": "From",
+    "readings_state": "State",
+    "readings_decide": "Decide",
+    "reading_counts": "counts",
+    "reading_held": "held",
+    "reading_discarded": "discarded by {who}",
+    "source_api": "program",
+    "source_file": "file",
+    "source_page": "typed in here",
+    "source_start": "first steps",
+    "source_driver": "driver",
+    "source_service": "service",
+    "source_sample": "sample",
+    "source_cluster": "replaced meter",
     "use_title": "Use",
     "no_readings_yet": "No readings yet: the dates rest on what is usual for the class.",
     "fluids_title": "Fluids",
@@ -71,7 +90,7 @@ WORDS: Final = {
     "of {interval} ends, and will be due by its state. If it lasts longer, change the compartment and fill in "
     "“{field}”.",
     "shown_less": "The last full change is told at {told}, but on {day} the meter showed {shown}, so what the "
-    "readings show counts instead. Change the compartment, or discard that reading.",
+    "readings show counts instead. Change the compartment, or say above under “{readings}” that this one is wrong.",
     "next_wear": "Wear by temperature",
     "next_wear_as": "{times} times the usual, as at a steady {celsius}",
     "next_specification": "Specification",
