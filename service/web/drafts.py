@@ -14,14 +14,13 @@ from typing import Final
 import structlog
 from sqlmodel import Session
 
-from service.domain.roles import Scope
 from service.domain.weeks import IsoWeek
-from service.store.repositories import due_lists, fleet
+from service.store.repositories import fleet
 from service.store.repositories.changes import latest_change
 from service.store.session import Database
 from service.usecases.access.caller import Caller, system_caller
 from service.usecases.visits.kept_work import KeptWork
-from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, week_named
+from service.usecases.week.show_due_list import CURRENT, ShownList, show_due_list, show_published, week_named
 
 log = structlog.get_logger("drafts")
 
@@ -84,11 +83,11 @@ class Drafts:
 
     def show(self, session: Session, caller: Caller, now: datetime, name: str) -> tuple[ShownList, datetime]:
         """Give the list of a week, and when it was worked out: a published one as it is, a draft perhaps again."""
-        caller.require(Scope.READ)
         week = week_named(session, caller, name, now)
         key = caller.organisation_id, week
-        if due_lists.find_list(session, caller.organisation_id, str(week)) is not None:
-            return show_due_list(session, caller, now, str(week)), now
+        fixed = show_published(session, caller, week)
+        if fixed is not None:
+            return fixed, now
         organisation = fleet.get_organisation(session, caller.organisation_id)
         basis = _Basis(
             organisation.today(now),

@@ -56,28 +56,34 @@ def show_due_list(
     NotFoundError
         If the week is over and nothing was published for it.
     """
-    caller.require(Scope.READ)
     week = week_named(session, caller, name, now)
-    organisation = fleet.get_organisation(session, caller.organisation_id)
-    published = due_lists.find_list(session, caller.organisation_id, str(week))
-    if published is not None:
-        lines = listed_lines(session, caller.organisation_id, published)
-        return ShownList(
-            organisation=organisation,
-            week=week,
-            published=published,
-            lines=_by_day(lines),
-            since_last=published.since_last,
-        )
+    fixed = show_published(session, caller, week)
+    if fixed is not None:
+        return fixed
     if week < week_named(session, caller, CURRENT, now):
         raise NotFoundError("No list was published for this week.")
     draft, since_last = draft_list(session, caller.organisation_id, week, now, kept)
     return ShownList(
-        organisation=organisation,
+        organisation=fleet.get_organisation(session, caller.organisation_id),
         week=week,
         published=None,
         lines=_by_day([(line, ()) for line in draft]),
         since_last=since_last,
+    )
+
+
+def show_published(session: Session, caller: Caller, week: IsoWeek) -> ShownList | None:
+    """Give the list of a week if it is published."""
+    caller.require(Scope.READ)
+    published = due_lists.find_list(session, caller.organisation_id, str(week))
+    if published is None:
+        return None
+    return ShownList(
+        organisation=fleet.get_organisation(session, caller.organisation_id),
+        week=week,
+        published=published,
+        lines=_by_day(listed_lines(session, caller.organisation_id, published)),
+        since_last=published.since_last,
     )
 
 
