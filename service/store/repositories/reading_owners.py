@@ -2,24 +2,22 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from datetime import date
 from itertools import chain, compress
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import select
-from sqlmodel import Session, col
+from sqlmodel import Session
 
 from service.domain.external_ids import IdKind, format_id, parse_id
 from service.store.bulk import fetch_tuples
 from service.store.dialects import is_sqlite
-from service.store.in_lists import cut, is_one_of, written
-from service.store.tables.vehicles import Vehicle
+from service.store.in_lists import cut, written
 
 # On PostgreSQL one writer at a time changes what is known of a vehicle. All are locked by one statement in the order of
 # ids, so that two writers cannot wait for each other whatever names they use; what is known is read once the locks are
 # held, by a statement of its own, which alone sees what the writer before wrote. On SQLite they queue.
 _ON_SQLITE: Final = """
     SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class,
+        CAST(julianday(vehicle.in_service_on) - 1721424.5 AS INTEGER),
         CASE length(vehicle_usage.reading_end) WHEN ?1 THEN vehicle_usage.reading_end ELSE x'' END
     FROM {source} LEFT JOIN vehicle_usage ON vehicle_usage.vehicle_id = vehicle.id
     WHERE vehicle.organisation_id = ?2 AND {condition} AND vehicle.retired_at IS NULL
@@ -29,7 +27,9 @@ MANY_NAMES: Final = 1_000
 """From so many names on SQLite reads the whole fleet if it is not twice as large: a third less than one by one."""
 
 _ON_POSTGRESQL: Final = """
-    SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class FROM vehicle
+    SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class,
+        vehicle.in_service_on - DATE '0001-01-01' + 1
+    FROM vehicle
     WHERE vehicle.organisation_id = %s AND ({condition}) AND vehicle.retired_at IS NULL
     ORDER BY vehicle.id FOR NO KEY UPDATE
 """
@@ -49,6 +49,9 @@ class Owners(NamedTuple):
     keys: Sequence[int]
     units: Sequence[str]
     classes: Sequence[str]
+    since: Sequence[int | None]
+    """Ordinal of the first day in service; none where nobody said."""
+
     ended: Sequence[int]
     """Keys of the vehicles that have an end, in any order."""
 
@@ -71,24 +74,13 @@ def lock_owners(session: Session, organisation_id: int, names: Sequence[str], en
     if ids:
         # An id cannot be a vehicle's own number, so no name stands for two.
         rows += [(format_id(IdKind.VEHICLE, row[1]), *row[1:]) for row in rows]
-    columns = list(zip(*rows, strict=True)) or [()] * 5
+    columns = list(zip(*rows, strict=True)) or [()] * 6
     if is_sqlite(session):
-        ended, ends = list(compress(columns[1], columns[4])), b"".join(columns[4])
+        ended, ends = list(compress(columns[1], columns[5])), b"".join(columns[5])
     else:
         query = _ENDS_ON_POSTGRESQL.format(wanted=cut("integer"))
         ended, ends = fetch_tuples(session, query, (written(columns[1]), organisation_id, end_size))[0]
-    return Owners(columns[0], columns[1], columns[2], columns[3], ended, ends)
-
-
-def first_days(session: Session, organisation_id: int, vehicle_ids: Sequence[int]) -> dict[int, date]:
-    """Since when vehicles are in service, by key; those of which nobody said are missing."""
-    query = select(col(Vehicle.id), col(Vehicle.in_service_on)).where(
-        col(Vehicle.organisation_id) == organisation_id,
-        is_one_of(session, col(Vehicle.id), vehicle_ids),
-        col(Vehicle.in_service_on).is_not(None),
-    )
-    found = session.connection().execute(query)
-    return {key: day for key, day in found if key is not None and day is not None}
+    return Owners(columns[0], columns[1], columns[2], columns[3], columns[4], ended, ends)
 
 
 def _fetch(

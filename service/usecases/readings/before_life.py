@@ -4,12 +4,10 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 import numpy as np
-from sqlmodel import Session
 
 from service.domain.outcomes import ReadingOutcome, ReadingReason
 from service.domain.vehicle_life import MOST_DAYS_UNUSED, earliest_ordinal, require_in_life
 from service.errors import InvalidInputError
-from service.store.repositories.reading_owners import first_days
 from service.usecases.readings.instant_columns import MICROSECOND, MICROSECONDS_PER_MINUTE
 from service.usecases.readings.new_readings import NewReadings
 from service.usecases.readings.row_outcomes import RowResult
@@ -18,22 +16,21 @@ from service.usecases.usage.engine_time import EPOCH
 _DAY_US: Final = timedelta(days=1) // MICROSECOND
 
 
-def refuse_before_life(session: Session, organisation_id: int, now: datetime, new: NewReadings) -> None:
+def refuse_before_life(now: datetime, new: NewReadings) -> None:
     """Close these rows by the rule for everything else that is recorded of a vehicle.
 
-    Nobody is asked about what is younger than a vehicle may stand unused: hardly any row is older.
+    What is younger than a vehicle may stand unused is not looked at: hardly any row is older.
     """
     recent_us = (now - timedelta(days=MOST_DAYS_UNUSED) - EPOCH) // MICROSECOND
     old = np.flatnonzero(new.is_open & (new.taken_us < recent_us))
     if old.size == 0:
         return
     local_us = new.taken_us + new.sent.taken_at.offset_minutes * MICROSECONDS_PER_MINUTE
-    ordinal = local_us // _DAY_US + EPOCH.toordinal()
-    today, owners = now.date(), np.unique(new.vehicle[old])
-    since = first_days(session, organisation_id, new.vehicle_ids[owners].tolist())
+    ordinal, today = local_us // _DAY_US + EPOCH.toordinal(), now.date()
+    since = {key: date.fromordinal(day) for key, day in new.since.items()}
     earliest = np.full(new.vehicle_ids.size, earliest_ordinal(None, today))
-    told = np.searchsorted(new.vehicle_ids, list(since))
-    earliest[told] = [earliest_ordinal(day, today) for day in since.values()]
+    for owner in np.flatnonzero(np.isin(new.vehicle_ids, list(since))).tolist():
+        earliest[owner] = earliest_ordinal(since[int(new.vehicle_ids[owner])], today)
     for place in old[ordinal[old] < earliest[new.vehicle[old]]].tolist():
         key = int(new.vehicle_ids[new.vehicle[place]])
         result = _refusal(date.fromordinal(int(ordinal[place])), since.get(key), today)

@@ -1,6 +1,6 @@
 """Readings of one call that can be stored: whose they are, in kilometres and UTC, and what is decided about them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -40,6 +40,9 @@ class NewReadings:
 
     classes: Sequence[str]
     """Of the same vehicles."""
+
+    since: Mapping[int, int]
+    """Ordinal of the first day in service, by key; missing where nobody said."""
 
     vehicle: Integers
     """Which of these vehicles each row is of."""
@@ -102,6 +105,7 @@ def read_new(
         outcomes=RowOutcomes.of(len(sent)),
         vehicle_ids=known,
         classes=[class_of.get(key, "") for key in known.tolist()],
+        since={key: day for key, day in zip(owners.keys, owners.since, strict=True) if day is not None},
         vehicle=vehicle.astype(np.int64),
         taken_us=np.minimum(sent.taken_at.microseconds, (now - EPOCH) // MICROSECOND),
         unit=units,

@@ -84,7 +84,7 @@ def _judge_and_insert(
 ) -> tuple[NewReadings, ReadingEnds]:
     organisation_id = caller.organisation_id
     new, ends = read_new(session, caller, now, sent)
-    refuse_before_life(session, organisation_id, now, new)
+    refuse_before_life(now, new)
     if of_records:
         close_rows_of_records(session, organisation_id, new, of_records)
     may_be = may_be_settled(new, ends)
