@@ -163,7 +163,9 @@ def post_pull(machine_source: IdPath, unit: Writing) -> Response:
 )
 def delete_source(request: Request, machine_source: IdPath, unit: Writing) -> Response:
     """Take nothing more from this source; what it sent stays."""
-    row = machine_sources.get_source(unit.session, unit.caller.organisation_id, machine_source)
+    row = machine_sources.get_source(
+        unit.session, unit.caller.organisation_id, machine_source, for_update=True
+    )
     unit.require_match(request, SourceRead.of(row))
     manage_sources.end_source(unit.session, unit.caller, unit.now, machine_source)
     return unit.answer(None, 204)

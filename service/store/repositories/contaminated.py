@@ -2,6 +2,7 @@
 
 from sqlmodel import Session, col, select
 
+from service.store.repositories.fleet import in_use
 from service.store.tables.projections import CompartmentState
 from service.store.tables.vehicles import Compartment, Vehicle
 
@@ -21,8 +22,7 @@ def list_contaminated(session: Session, organisation_id: int) -> list[tuple[Vehi
             & (col(CompartmentState.organisation_id) == Compartment.organisation_id),
         )
         .where(
-            Vehicle.organisation_id == organisation_id,
-            col(Vehicle.retired_at).is_(None),
+            *in_use(organisation_id),
             col(CompartmentState.is_contaminated),  # as its index says it, on either database
         )
         .order_by(col(Vehicle.reference), col(Compartment.id))

@@ -15,6 +15,7 @@ from service.store.in_lists import cut, written
 # On PostgreSQL one writer at a time changes what is known of a vehicle. All are locked by one statement in the order of
 # ids, so that two writers cannot wait for each other whatever names they use; what is known is read once the locks are
 # held, by a statement of its own, which alone sees what the writer before wrote. On SQLite they queue.
+# Days are counted as Python's ordinals are, from 1 January of the year 1, which begins at Julian day 1721425.5.
 _ON_SQLITE: Final = """
     SELECT vehicle.reference, vehicle.id, vehicle.odometer_unit, vehicle.vehicle_class,
         CAST(julianday(vehicle.in_service_on) - 1721424.5 AS INTEGER),

@@ -22,7 +22,6 @@ from service.web.views.lines import Line, LineRow, line_row
 from service.web.views.paging import Pager, pager_of
 
 LINES_A_PAGE: Final = 40
-MOST_ALARMS: Final = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +168,7 @@ def alarm_rows(alarms: Sequence[Alarm], presentation: Presentation) -> tuple[Ala
             compartment=one.compartment,
             reason=presentation.sentence(tell(one.reason)),
         )
-        for one in alarms[:MOST_ALARMS]
+        for one in alarms
     )
 
 
